@@ -1,0 +1,1 @@
+"""Decoding songs and computing every feature."""

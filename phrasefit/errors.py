@@ -1,0 +1,60 @@
+"""The exception tree: every failure a user can mend has one class here.
+
+::
+
+    PhrasefitError              root; the command line catches this and nothing else
+    ├── AudioError              a song file cannot be read (names the file and what to do)
+    ├── NoPulseError            the file was read, but no steady beat was found in it
+    ├── ParameterError          a value is out of its legal range (also a ValueError)
+    ├── RoutineError            a routine file contradicts itself (file, line, remedy)
+    ├── MapError                a bar map or correction file cannot be used
+    ├── NoFitError              song and routine are fine, but no plan exists
+    ├── OutputError             a result cannot be written
+    ├── CacheError              the store of earlier analyses cannot be used
+    └── MissingExtraError       an optional library is not installed (names the install)
+
+Messages start in lower case, have no final full stop and read
+``what is wrong; what to do``. May import: nothing.
+"""
+
+from __future__ import annotations
+
+
+class PhrasefitError(Exception):
+    """Root of all errors that a user can mend."""
+
+
+class AudioError(PhrasefitError):
+    """A song file cannot be read."""
+
+
+class NoPulseError(PhrasefitError):
+    """No steady beat was found in a readable song."""
+
+
+class ParameterError(PhrasefitError, ValueError):
+    """A value lies outside its legal range."""
+
+
+class RoutineError(PhrasefitError):
+    """A routine file contradicts itself or cannot be read."""
+
+
+class MapError(PhrasefitError):
+    """A bar map or a correction cannot be used."""
+
+
+class NoFitError(PhrasefitError):
+    """Song and routine are fine, but no plan exists for them."""
+
+
+class OutputError(PhrasefitError):
+    """A result cannot be written."""
+
+
+class CacheError(PhrasefitError):
+    """The store of earlier analyses cannot be used."""
+
+
+class MissingExtraError(PhrasefitError):
+    """An optional library is needed and not installed."""

@@ -1,0 +1,104 @@
+"""Writing results: whole or not at all, never over something by accident.
+
+May import: errors, standard library.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from phrasefit.errors import OutputError
+
+
+def check_target(path: Path, *, force: bool) -> None:
+    """Refuse early, before any work, what could not be written later.
+
+    Raises
+    ------
+    OutputError
+        If `path` exists and `force` is False, is a folder, or its folder is
+        missing or closed to writing.
+    """
+    folder = path.parent
+    if path.is_dir():
+        raise OutputError(f"{path}: is a folder; give a file name inside it")
+    if path.exists() and not force:
+        raise OutputError(f"{path}: exists already; add --force to replace it")
+    if not folder.is_dir():
+        raise OutputError(f"{path}: the folder {folder} does not exist; make it first")
+    if not os.access(folder, os.W_OK):
+        raise OutputError(f"{path}: the folder {folder} cannot be written to; choose another")
+
+
+@contextlib.contextmanager
+def _temporary_beside(path: Path) -> Iterator[Path]:
+    """Yield a temporary name in the same folder; move it onto `path` at the end."""
+    try:
+        handle, name = tempfile.mkstemp(
+            dir=path.parent, prefix=f".{path.stem[:40]}.", suffix=path.suffix
+        )
+        os.close(handle)
+    except OSError as exc:
+        raise OutputError(f"{path}: cannot be written ({exc.strerror}); choose another") from exc
+    temporary = Path(name)
+    try:
+        yield temporary
+        with temporary.open("rb+") as written:
+            os.fsync(written.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        temporary.chmod(0o666 & ~umask)
+        temporary.replace(path)
+    except OSError as exc:
+        reason = exc.strerror or str(exc)
+        raise OutputError(
+            f"{path}: writing failed ({reason}); nothing was left behind, make room and try again"
+        ) from exc
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_atomic(
+    path: Path | str, content: bytes | str | Callable[[BinaryIO], object], *, force: bool = False
+) -> Path:
+    """Write `content` to `path` so that readers see all of it or nothing.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file to make.
+    content : bytes, str (written as UTF-8) or callable
+        A callable gets the open binary file.
+    force : bool
+        Replace an existing file.
+
+    Raises
+    ------
+    OutputError
+        If the file exists without `force`, or the folder or disk refuses.
+    """
+
+    def write_to(temporary: Path) -> None:
+        with temporary.open("wb") as out:
+            if callable(content):
+                content(out)
+            else:
+                out.write(content.encode("utf-8") if isinstance(content, str) else content)
+
+    return write_atomic_with(path, write_to, force=force)
+
+
+def write_atomic_with(
+    path: Path | str, write_to: Callable[[Path], object], *, force: bool = False
+) -> Path:
+    """Like `write_atomic`, for libraries that insist on opening a path themselves."""
+    path = Path(path)
+    check_target(path, force=force)
+    with _temporary_beside(path) as temporary:
+        write_to(temporary)
+    return path

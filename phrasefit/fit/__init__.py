@@ -1,0 +1,1 @@
+"""Laying a routine over a song."""

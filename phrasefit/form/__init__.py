@@ -1,0 +1,1 @@
+"""Sections and phrases."""

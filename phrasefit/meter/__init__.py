@@ -1,0 +1,1 @@
+"""Beats, bars and the bar map."""

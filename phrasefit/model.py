@@ -1,0 +1,462 @@
+"""The frozen dataclasses that travel between the rooms of phrasefit.
+
+Conventions, valid everywhere:
+
+* Times are seconds (float64); 0.0 is the first sample of the decoded file.
+* Indices and counts inside the program start at 0; only `reports` and the
+  routine files count from 1.  ``positions`` is the one exception: 1 = downbeat,
+  because that is its meaning in the trade.
+* A *count* is what dancers count; a *beat* is what the song's meter has.
+  `CountGrid` is the bridge.
+* A facing is whole degrees clockwise from the front wall: 0 = 12:00,
+  90 = 3:00, 180 = 6:00, 270 = 9:00.  A turn is signed degrees, right = +.
+* Dataclasses that hold arrays compare by identity (``eq=False``) and make
+  their arrays read-only.
+
+May import: errors (NumPy only inside functions).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from phrasefit.errors import MapError, ParameterError
+
+if TYPE_CHECKING:
+    import numpy as np
+
+
+def _freeze(instance: object, name: str, dtype: str) -> np.ndarray:
+    """Store field `name` as a read-only array of `dtype` (pickling drops both)."""
+    import numpy as np
+
+    array = np.array(getattr(instance, name), dtype=dtype)
+    array.setflags(write=False)
+    object.__setattr__(instance, name, array)
+    return array
+
+
+# --------------------------------------------------------------------- audio
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongInfo:
+    """What the file says about itself; every text may be empty."""
+
+    path: str = ""
+    content_hash: str = ""
+    title: str = ""
+    artist: str = ""
+    album: str = ""
+    duration_s: float = 0.0
+    sample_rate_hz: int = 0
+    n_channels: int = 0
+    codec: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Audio:
+    """A decoded song: mono float32 in -1..1 at one fixed rate.
+
+    `samples` [shape=(n,)], `sample_rate_hz` = `phrasefit.audio.SAMPLE_RATE_HZ`.
+    """
+
+    samples: np.ndarray
+    sample_rate_hz: int
+    info: SongInfo
+
+    def __post_init__(self) -> None:
+        _freeze(self, "samples", "float32")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Features:
+    """Everything computed once from the one STFT, one row a frame.
+
+    `log_mel` [shape=(n_frames, n_mels), float32, >= 0]; `onset_envelope`
+    [shape=(n_frames, n_bands)] band-wise rise of energy; `chroma`
+    [shape=(n_frames, 12)]; `loudness_db` [shape=(n_frames,)].  Frame `i` is
+    centred on ``i * hop_s`` seconds.
+    """
+
+    hop_s: float
+    log_mel: np.ndarray
+    onset_envelope: np.ndarray
+    chroma: np.ndarray
+    loudness_db: np.ndarray
+
+    def __post_init__(self) -> None:
+        for name in ("log_mel", "onset_envelope", "chroma", "loudness_db"):
+            _freeze(self, name, "float32")
+
+
+# --------------------------------------------------------------------- meter
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confidence:
+    """Probabilities (0-1) that a reading is right."""
+
+    beats: float = 1.0
+    downbeat: float = 1.0
+    meter: float = 1.0
+    phrase: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Another reading of the same song, and the option that selects it.
+
+    `kind` is ``one`` (other downbeat), ``half``, ``double`` or ``meter``;
+    `option` is the command-line text, such as ``--shift-one +2``.
+    """
+
+    kind: str
+    option: str
+    probability: float
+    tempo_bpm: float
+    meter: int
+    shift_beats: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A stretch of the song; same letter = same music.
+
+    `strength` (0-1) is the strength of the boundary at its start.
+    """
+
+    start_beat: int
+    n_beats: int
+    letter: str
+    strength: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phrase:
+    """The start of a group of beats that dancers hear as a phrase.
+
+    `group` names the level in beats of the prevailing meter: 32, 16 or 8 in
+    twos and fours, 24, 12 or 6 in threes.  Every section start is a phrase start
+    of the highest level.  `n_beats` is its real length, to the next phrase start
+    of the same or a higher level.  `strength` is 0-1.
+    """
+
+    start_beat: int
+    n_beats: int
+    group: int
+    strength: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """What a person changed, applied in this order; None = untouched.
+
+    `level` 0.5 = every other beat, 2.0 = twice as many; `meter` beats a bar;
+    `one_at_s` a time that is a downbeat; `shift_one_beats` moves every one;
+    `nudge_s` moves all beats; `sections_at_s` are boundaries a person heard;
+    `no_section_at_s` removes the nearest one found.
+    """
+
+    level: float | None = None
+    meter: int | None = None
+    one_at_s: float | None = None
+    shift_one_beats: int = 0
+    nudge_s: float = 0.0
+    sections_at_s: tuple[float, ...] = ()
+    no_section_at_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BarMap:
+    """The song as dancers need it: beats, ones, sections and phrases.
+
+    `beat_times_s` [shape=(n,), strictly increasing]; `positions` [shape=(n,)],
+    1 = downbeat; `meter` prevailing beats a bar.  `gridded` says that the song
+    was played to a click.  `end_s` is where the last beat's span ends.
+    """
+
+    beat_times_s: np.ndarray
+    positions: np.ndarray
+    meter: int
+    tempo_bpm: float
+    end_s: float
+    duration_s: float
+    sections: tuple[Section, ...] = ()
+    phrases: tuple[Phrase, ...] = ()
+    confidence: Confidence = field(default_factory=Confidence)
+    alternatives: tuple[Alternative, ...] = ()
+    tempo_drift_percent: float = 0.0
+    gridded: bool = False
+    title: str = ""
+    artist: str = ""
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        import numpy as np
+
+        beats = _freeze(self, "beat_times_s", "float64")
+        positions = _freeze(self, "positions", "int64")
+        if beats.ndim != 1 or beats.shape != positions.shape:
+            raise MapError(
+                f"beats_s has shape {beats.shape} and positions {positions.shape};"
+                " a bar map needs one position for each beat"
+            )
+        if not np.all(np.isfinite(beats)) or np.any(np.diff(beats) <= 0):
+            raise MapError("beats_s must be strictly increasing finite seconds")
+        if positions.size and positions.min() < 1:
+            raise MapError("positions count from 1 (1 = downbeat)")
+        if self.meter < 1:
+            raise ParameterError(f"meter={self.meter} must be at least 1 beat a bar")
+
+
+# ------------------------------------------------------------------- routine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One line of a routine: its moments in counts, feet and turn.
+
+    `moments` are counts from the start of the part (0 = count 1; `&` = +1/2);
+    `feet` has one sign a moment: ``R``, ``L``, ``B`` (both) or ``.`` (no weight).
+    `turn_deg` is the sum of this line, right = +.
+    """
+
+    line: int
+    counts: str
+    moments: tuple[Fraction, ...]
+    name: str
+    feet: tuple[str, ...]
+    turn_deg: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RestartPoint:
+    """A place where a repetition may be cut short, after `after_count` counts.
+
+    `turn_deg` is what has been turned by then; `step_change` is the words a
+    sheet needs where the weight must be changed first, else empty.
+    """
+
+    after_count: int
+    turn_deg: int
+    step_change: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One block of a routine, danced as a whole ("A"); most have only one."""
+
+    name: str
+    counts: int
+    turn_deg: int
+    steps: tuple[Step, ...] = ()
+    restart_points: tuple[RestartPoint, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagOption:
+    """A tag the routine allows; without steps it is left to the instructor."""
+
+    counts: int
+    turn_deg: int = 0
+    name: str = ""
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Routine:
+    """A choreographed floor routine, with everything computed that can be.
+
+    `parts` has one entry for an ordinary routine; `sequence` names the order of
+    parts for a phrased one (empty = the first part repeated).  `meter` is 4
+    or 3.  `walls` is what the turn sums give, `declared_walls` what the file says.
+    `assumed` lists in plain words what was taken for granted.
+    """
+
+    name: str
+    parts: tuple[Part, ...]
+    walls: int
+    meter: int = 4
+    sequence: tuple[str, ...] = ()
+    tags: tuple[TagOption, ...] = ()
+    by: str = ""
+    level: str = ""
+    tempo_bpm: tuple[float, float] | None = None
+    swing: float = 0.5
+    starting_foot: str = ""
+    intro_counts: int | None = None
+    notes: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def counts(self) -> int:
+        """Counts of one repetition: the first part, or all parts of a phrased one."""
+        return self.parts[0].counts if len(self.parts) == 1 else sum(p.counts for p in self.parts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One line of a routine check; `severity` is ``error`` or ``warning``."""
+
+    severity: str
+    line: int
+    message: str
+
+
+# ----------------------------------------------------------------------- fit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CountGrid:
+    """The song laid out in dance counts.
+
+    `times_s` [shape=(n + 1,)]: start of each count, and the end of the last.
+    `bar_start` [shape=(n,), bool]: a bar begins here.  `strength`
+    [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here.
+    `section` [shape=(n,)]: index into ``BarMap.sections``, -1 before the first.
+    `beats_per_count` is 0.5, 1 or 2.
+    """
+
+    times_s: np.ndarray
+    bar_start: np.ndarray
+    strength: np.ndarray
+    section: np.ndarray
+    beats_per_count: float
+    counts_per_minute: float
+    meter: int
+
+    def __post_init__(self) -> None:
+        _freeze(self, "times_s", "float64")
+        _freeze(self, "bar_start", "bool")
+        _freeze(self, "strength", "float64")
+        _freeze(self, "section", "int64")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """One repetition as danced, cut short or whole.
+
+    `number` counts repetitions from 1.  `phrase_offset` is how many counts after
+    the nearest phrase start it begins (negative = before it, 0 = on the phrase).
+    """
+
+    number: int
+    part: str
+    start_count: int
+    start_s: float
+    end_s: float
+    counts: int
+    facing: int
+    end_facing: int
+    phrase_offset: int
+    phrase_strength: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restart:
+    """Wall `wall` is cut after `after_count` counts; the dance begins again."""
+
+    wall: int
+    after_count: int
+    facing: int
+    time_s: float
+    step_change: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tag:
+    """`counts` extra counts after wall `after_wall`, begun facing `facing`."""
+
+    after_wall: int
+    counts: int
+    facing: int
+    end_facing: int
+    time_s: float
+    end_s: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ending:
+    """How the song leaves the dance.
+
+    `counts_left` counts of the last wall `wall` are danced before the music ends
+    at `time_s`, facing `facing`; `turn_to_front_deg` (signed) faces 12:00.
+    """
+
+    wall: int
+    counts_left: int
+    facing: int
+    turn_to_front_deg: int
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """One way to dance the song, with `n_changes` restarts and tags."""
+
+    n_changes: int
+    start_count: int
+    start_s: float
+    intro_counts: int
+    intro_from_phrase_counts: int
+    walls: tuple[Wall, ...]
+    restarts: tuple[Restart, ...]
+    tags: tuple[Tag, ...]
+    ending: Ending
+    score: float
+    phrase_met: float
+    charges: float
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartOption:
+    """A place the dance could begin, and the best score from there."""
+
+    start_count: int
+    start_s: float
+    intro_counts: int
+    score: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoVerdict:
+    """Counts a minute against what routine and level want.
+
+    `change_percent` is the pitch-kept change that brings it in range (0 = none);
+    `source` says where the range is from.
+    """
+
+    counts_per_minute: float
+    low: float
+    high: float
+    verdict: str
+    change_percent: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FitPlan:
+    """A routine laid over a song: the advised plan and all the others.
+
+    `plans` holds the best plan for each number of changes (0, 1, 2 ...), only
+    where it is better than with fewer; `best` is the index of the advised one.
+    """
+
+    plans: tuple[Plan, ...]
+    best: int
+    grid: CountGrid
+    tempo: TempoVerdict
+    start_options: tuple[StartOption, ...]
+    routine: Routine
+    bar_map: BarMap
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def plan(self) -> Plan:
+        """The advised plan."""
+        return self.plans[self.best]

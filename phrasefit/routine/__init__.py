@@ -1,0 +1,1 @@
+"""What a routine is: counts, feet, turns."""
