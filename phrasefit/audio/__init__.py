@@ -1,1 +1,16 @@
-"""Decoding songs and computing every feature."""
+"""From a song file to mono samples at one fixed rate, and every feature made from them.
+
+`decode.decode` reads a file, `features.extract_features` computes once what the
+other rooms look at.  The constants below are the only place where the rate of
+samples and frames is decided.
+
+May import: model, errors (soundfile, soxr, av and scipy inside functions).
+"""
+
+from __future__ import annotations
+
+SAMPLE_RATE_HZ = 22050  # keeps cymbals to 11 kHz; half the cost of the CD rate
+HOP_LENGTH = 441  # samples between frames: exactly 50 frames a second
+HOP_S = HOP_LENGTH / SAMPLE_RATE_HZ
+N_FFT = 1024  # 46 ms: short enough that two hits of a fast drum fill stay apart
+N_MELS = 96

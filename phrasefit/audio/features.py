@@ -1,0 +1,174 @@
+"""From `Audio` to `Features`: everything computed once from the one STFT.
+
+Frame ``i`` is centred on sample ``i * HOP_LENGTH``; before the first and after the
+last sample there is silence.  All is float32 and done in chunks of frames, so that
+memory does not grow with the song beyond the features themselves.
+
+May import: model, errors, audio (scipy inside functions).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import numpy as np
+
+from phrasefit.audio import HOP_LENGTH, HOP_S, N_FFT, N_MELS, SAMPLE_RATE_HZ
+from phrasefit.model import Audio, Features
+
+MEL_LOW_HZ, MEL_HIGH_HZ = 30.0, 10_000.0
+LOG_GAIN = 1000.0  # lifts what is 60 dB under full scale to where log1p bends
+CHUNK_FRAMES = 1024
+# Edges of the onset bands: sub-bass and kick, bass, low mids, snare body, voice,
+# attack, cymbals.
+ONSET_BAND_EDGES_HZ = (30.0, 110.0, 220.0, 440.0, 880.0, 1760.0, 4000.0, 10_000.0)
+N_ONSET_BANDS = len(ONSET_BAND_EDGES_HZ) - 1
+CHROMA_LOW_HZ, CHROMA_HIGH_HZ = 110.0, 3520.0
+SILENCE_DB = -100.0
+
+
+def extract_features(audio: Audio) -> Features:
+    """Compute log-mel spectrum, onset strength by band, chroma and loudness.
+
+    Parameters
+    ----------
+    audio : Audio
+        Mono samples at `SAMPLE_RATE_HZ`.
+
+    Returns
+    -------
+    Features
+        `log_mel` [shape=(n_frames, N_MELS)], see `log_mel`; `onset_envelope`
+        [shape=(n_frames, N_ONSET_BANDS), >= 0] mean rise of `log_mel` within each
+        band over one frame; `chroma` [shape=(n_frames, 12), C first, each
+        row sums to 1 or 0]; `loudness_db` [shape=(n_frames,), dB, full-scale sine = -3].
+    """
+    mels, chromas, powers = [], [], []
+    for spectrum in _magnitudes(audio.samples):
+        mels.append(np.log1p(LOG_GAIN * (spectrum @ _mel_weights())))
+        power = spectrum * spectrum
+        chromas.append(power @ _chroma_weights())
+        powers.append(power.sum(axis=1))
+    mel = np.concatenate(mels)
+    chroma = np.concatenate(chromas)
+    chroma /= np.maximum(chroma.sum(axis=1, keepdims=True), 1e-10)
+    # A Hann window spreads a sine's power over 1.5 bins.
+    power = np.concatenate(powers) / (2 * 1.5)
+    loudness_db = 10 * np.log10(np.maximum(power, 10 ** (SILENCE_DB / 10)))
+    return Features(
+        hop_s=HOP_S,
+        log_mel=mel,
+        onset_envelope=onset_envelope(mel),
+        chroma=chroma,
+        loudness_db=loudness_db,
+    )
+
+
+def log_mel(samples: np.ndarray) -> np.ndarray:
+    """Compute the log-mel spectrum that trackers, learned ones too, look at.
+
+    Parameters
+    ----------
+    samples : np.ndarray [shape=(n,), float32]
+        Mono at `SAMPLE_RATE_HZ`, full scale = 1.
+
+    Returns
+    -------
+    np.ndarray [shape=(1 + n // HOP_LENGTH, N_MELS), float32, >= 0]
+        ``log1p(1000 * magnitude)``, where the magnitude in a band is about 1 for
+        a full-scale sine; 96 triangles, equally wide on the mel scale of
+        M. Slaney's Auditory Toolbox (1998, formula from memory), 30-10,000 Hz.
+    """
+    weights = _mel_weights()
+    return np.concatenate([np.log1p(LOG_GAIN * (s @ weights)) for s in _magnitudes(samples)])
+
+
+def onset_envelope(mel: np.ndarray) -> np.ndarray:
+    """Measure how much each frequency band rises from frame to frame.
+
+    Parameters
+    ----------
+    mel : np.ndarray [shape=(n_frames, N_MELS)]
+        Log-mel spectrum.
+
+    Returns
+    -------
+    np.ndarray [shape=(n_frames, N_ONSET_BANDS), float32, >= 0]
+
+    Notes
+    -----
+    The frame before is widened by one mel band to each side before subtracting, so
+    that vibrato is not taken for a new note (the idea of S. Boeck and G. Widmer,
+    "Maximum filter vibrato suppression for onset detection", 2013).
+    """
+    before = np.empty_like(mel)
+    before[:, 1:-1] = np.maximum(np.maximum(mel[:, :-2], mel[:, 1:-1]), mel[:, 2:])
+    before[:, 0] = np.maximum(mel[:, 0], mel[:, 1])
+    before[:, -1] = np.maximum(mel[:, -2], mel[:, -1])
+    rise = np.zeros_like(mel)
+    np.maximum(mel[1:] - before[:-1], 0.0, out=rise[1:])
+    centers_hz = mel_centers_hz()
+    band_of = np.searchsorted(ONSET_BAND_EDGES_HZ, centers_hz, side="right") - 1
+    bands = [rise[:, band_of == band].mean(axis=1) for band in range(N_ONSET_BANDS)]
+    return np.stack(bands, axis=1)
+
+
+def _magnitudes(samples: np.ndarray) -> Iterator[np.ndarray]:
+    """Yield |STFT| in chunks [shape=(<= CHUNK_FRAMES, N_FFT // 2 + 1)], sine = 1."""
+    from scipy import fft
+
+    window = np.hanning(N_FFT + 1)[:-1]
+    window = (window * 2 / window.sum()).astype(np.float32)
+    padded = np.pad(np.asarray(samples, dtype=np.float32), N_FFT // 2)
+    frames = np.lib.stride_tricks.sliding_window_view(padded, N_FFT)[::HOP_LENGTH]
+    for start in range(0, len(frames), CHUNK_FRAMES):
+        chunk = frames[start : start + CHUNK_FRAMES] * window
+        yield np.abs(fft.rfft(chunk, axis=1, overwrite_x=True))
+
+
+# ------------------------------------------------------------ weight matrices
+
+
+def _hz_to_mel(hz: np.ndarray | float) -> np.ndarray:
+    """Slaney's scale: linear to 1 kHz (200/3 Hz a mel), then 27 mels for each factor 6.4."""
+    hz = np.asarray(hz, dtype=np.float64)
+    above = 15 + 27 * np.log(np.maximum(hz, 1000.0) / 1000.0) / np.log(6.4)
+    return np.where(hz < 1000.0, hz * 3 / 200, above)
+
+
+def _mel_to_hz(mel: np.ndarray) -> np.ndarray:
+    above = 1000.0 * np.exp((np.maximum(mel, 15.0) - 15) * np.log(6.4) / 27)
+    return np.where(mel < 15.0, mel * 200 / 3, above)
+
+
+@lru_cache(maxsize=1)
+def _mel_edges_hz() -> np.ndarray:
+    low, high = _hz_to_mel(MEL_LOW_HZ), _hz_to_mel(MEL_HIGH_HZ)
+    return _mel_to_hz(np.linspace(low, high, N_MELS + 2))
+
+
+def mel_centers_hz() -> np.ndarray:
+    """Centre frequency of each mel band [shape=(N_MELS,), Hz]."""
+    return _mel_edges_hz()[1:-1]
+
+
+@lru_cache(maxsize=1)
+def _mel_weights() -> np.ndarray:
+    """Triangles of height 1 [shape=(n_bins, N_MELS)]."""
+    edges = _mel_edges_hz()
+    bins_hz = np.fft.rfftfreq(N_FFT, 1 / SAMPLE_RATE_HZ)[:, None]
+    rising = (bins_hz - edges[:-2]) / (edges[1:-1] - edges[:-2])
+    falling = (edges[2:] - bins_hz) / (edges[2:] - edges[1:-1])
+    return np.maximum(0.0, np.minimum(rising, falling)).astype(np.float32)
+
+
+@lru_cache(maxsize=1)
+def _chroma_weights() -> np.ndarray:
+    """Share of each STFT bin in the 12 pitch classes [shape=(n_bins, 12)]."""
+    bins_hz = np.fft.rfftfreq(N_FFT, 1 / SAMPLE_RATE_HZ)
+    used = (bins_hz >= CHROMA_LOW_HZ) & (bins_hz <= CHROMA_HIGH_HZ)
+    pitch = 69 + 12 * np.log2(np.where(used, bins_hz, 440.0) / 440.0)
+    distance = (pitch[:, None] - np.arange(12) + 6) % 12 - 6
+    weights = np.exp(-0.5 * (distance / 0.5) ** 2) * used[:, None]
+    return weights.astype(np.float32)

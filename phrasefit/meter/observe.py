@@ -1,0 +1,51 @@
+"""What a tracker sees: the small interface that observation models stand behind.
+
+An observation model turns `Features` into `Activations`; the decoder turns those
+into beats and bars.  The hand-made model and the learned one are interchangeable.
+
+May import: model, errors.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from phrasefit.errors import ParameterError
+from phrasefit.model import Features
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Activations:
+    """How likely each frame is a beat, and a downbeat.
+
+    `beat` and `downbeat` [shape=(n,), 0-1]; a downbeat is a beat as well, so
+    `beat` includes it.  Frame ``i`` is centred on ``i * hop_s`` seconds.
+    """
+
+    hop_s: float
+    beat: np.ndarray
+    downbeat: np.ndarray
+
+    def __post_init__(self) -> None:
+        for name in ("beat", "downbeat"):
+            array = np.array(getattr(self, name), dtype=np.float32)
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+        if self.beat.ndim != 1 or self.beat.shape != self.downbeat.shape:
+            raise ParameterError(
+                f"beat has shape {self.beat.shape} and downbeat {self.downbeat.shape};"
+                " give one probability a frame to each"
+            )
+
+
+class ObservationModel(Protocol):
+    """Anything that sees beats in features."""
+
+    name: str
+
+    def observe(self, features: Features) -> Activations:
+        """Give beat and downbeat probabilities for every frame of `features`."""
+        ...
