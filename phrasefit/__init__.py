@@ -12,7 +12,7 @@ __version__ = "0.1.0"
 
 _HOMES: dict[str, str] = {}
 
-__all__ = ["__version__", *sorted(_HOMES)]  # noqa: PLE0604 - strings all
+__all__ = ["__version__", *sorted(_HOMES)]
 
 
 def __getattr__(name: str) -> object:

@@ -9,6 +9,7 @@ May import: everything.
 from __future__ import annotations
 
 import importlib
+import importlib.util
 
 import typer
 
@@ -49,6 +50,8 @@ def _root(
 
 
 for _name in COMMANDS:
+    if importlib.util.find_spec(f"phrasefit.cli.{_name}") is None:
+        continue
     importlib.import_module(f"phrasefit.cli.{_name}").register(app)
 
 

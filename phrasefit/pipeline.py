@@ -1,0 +1,211 @@
+"""The only place that chains the rooms and asks the cache.
+
+`analyse` turns a song file into an `Analysis`: what was heard, and the same
+after a person's corrections.  Corrections never decode or track again: sections
+and phrases are found anew from the beat-wise evidence that is kept with the map.
+
+May import: every room but reports and cli.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from phrasefit import serial
+from phrasefit.errors import MapError, ParameterError
+from phrasefit.model import BarMap, Correction, SongInfo
+
+if TYPE_CHECKING:
+    from phrasefit.form.evidence import BeatEvidence
+    from phrasefit.store import Store
+
+ANALYSIS_VERSION = 1  # raise it when a change alters what is heard: old entries are then ignored
+
+Progress = Callable[[float, str], None]
+UNTOUCHED = Correction()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Analysis:
+    """A song as heard (`found`), as corrected (`bar_map`), and what both rest on."""
+
+    info: SongInfo
+    found: BarMap
+    evidence: BeatEvidence
+    bar_map: BarMap
+    correction: Correction = UNTOUCHED
+
+
+def analyse(
+    path: Path | str,
+    *,
+    store: Store | None = None,
+    hand_made: bool = False,
+    progress: Progress | None = None,
+) -> Analysis:
+    """Listen to a song, or recall what was heard before, with its corrections.
+
+    Parameters
+    ----------
+    path : Path or str
+        The song file.
+    store : Store, optional
+        The cache to ask and to fill; None analyses afresh and keeps nothing.
+    hand_made : bool
+        Use the hand-made observation model instead of the learned one.
+    progress : callable(share, text), optional
+        Told how far the work has come.
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    AudioError
+        If the file cannot be read.
+    NoPulseError
+        If there is no steady beat in it.
+    """
+    path = Path(path)
+    report = progress or (lambda share, text: None)
+    version = f"{ANALYSIS_VERSION}{'h' if hand_made else ''}"
+    known = store.hash_of(path) if store else None
+    if store and known and (text := store.get_analysis(known, version)):
+        return _recalled(text, store.get_correction(known))
+    report(0.0, "reading the song")
+    heard = _listen(path, hand_made=hand_made, report=report)
+    if store:
+        store.put_analysis(heard.info.content_hash, version, _stored(heard), path=path)
+        correction = store.get_correction(heard.info.content_hash)
+        if correction:
+            heard = corrected(heard, serial.decode(Correction, correction))
+    report(1.0, "done")
+    return heard
+
+
+def _listen(path: Path, *, hand_made: bool, report: Progress) -> Analysis:
+    from phrasefit.audio import decode, extract_features
+    from phrasefit.form import add_form
+    from phrasefit.form.evidence import beat_evidence
+    from phrasefit.meter import track
+
+    audio = decode(path)
+    report(0.2, "listening")
+    features = extract_features(audio)
+    report(0.4, "finding beats and bars")
+    bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+    report(0.8, "finding phrases")
+    evidence = beat_evidence(features, bar_map.beat_times_s)
+    bar_map = replace(
+        add_form(bar_map, evidence),
+        title=audio.info.title or path.stem,
+        artist=audio.info.artist,
+    )
+    return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
+
+
+def observation_model(*, hand_made: bool) -> Any:
+    """Give the observation model to listen with; None is the hand-made one."""
+    if hand_made:
+        return None
+    from phrasefit.meter.learned import LearnedModel
+
+    return LearnedModel()
+
+
+def _stored(analysis: Analysis) -> str:
+    return json.dumps(
+        {
+            "info": serial.encode(analysis.info),
+            "map": serial.encode(analysis.found),
+            "evidence": analysis.evidence.to_dict(),
+        }
+    )
+
+
+def _recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
+    from phrasefit.form.evidence import BeatEvidence
+
+    document = json.loads(text)
+    bar_map = serial.decode(BarMap, document["map"])
+    analysis = Analysis(
+        info=serial.decode(SongInfo, document["info"]),
+        found=bar_map,
+        evidence=BeatEvidence.from_dict(document["evidence"]),
+        bar_map=bar_map,
+    )
+    return corrected(analysis, serial.decode(Correction, correction)) if correction else analysis
+
+
+def corrected(analysis: Analysis, correction: Correction) -> Analysis:
+    """Apply `correction` to what was found, in place of any earlier one.
+
+    Raises
+    ------
+    MapError
+        If the correction does not go with the song; says how to mend it.
+    """
+    from phrasefit.form import add_form, apply_section_marks
+    from phrasefit.meter.corrections import apply_correction, resample_evidence
+
+    if correction == UNTOUCHED:
+        return replace(analysis, bar_map=analysis.found, correction=UNTOUCHED)
+    found = analysis.found
+    changed = apply_correction(found, correction)
+    evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
+    bar_map = apply_section_marks(add_form(changed, evidence), correction)
+    return replace(analysis, bar_map=bar_map, correction=correction)
+
+
+def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:
+    """Add `change`, made while looking at the map `shown`, to earlier corrections.
+
+    Shifts and levels are relative to what is shown; a new bar length or level
+    first pins the one that is shown by its time, so that it stays where it is.
+    """
+    if (change.level or change.meter) and old.shift_one_beats:
+        old = replace(old, one_at_s=_first_one_s(shown), shift_one_beats=0)
+    level = (old.level or 1.0) * (change.level or 1.0)
+    if not 0.25 <= level <= 4.0:
+        raise ParameterError(
+            f"level={level:g} is beyond a quarter or four times the beat found;"
+            " use --forget to begin again"
+        )
+    new_one = change.one_at_s is not None
+    return Correction(
+        level=None if level == 1.0 else level,
+        meter=change.meter or old.meter,
+        one_at_s=change.one_at_s if new_one else old.one_at_s,
+        shift_one_beats=change.shift_one_beats + (0 if new_one else old.shift_one_beats),
+        nudge_s=old.nudge_s + change.nudge_s,
+        sections_at_s=tuple(sorted({*old.sections_at_s, *change.sections_at_s})),
+        no_section_at_s=tuple(sorted({*old.no_section_at_s, *change.no_section_at_s})),
+    )
+
+
+def _first_one_s(bar_map: BarMap) -> float:
+    ones = bar_map.beat_times_s[bar_map.positions == 1]
+    if not ones.size:
+        raise MapError("the map has no downbeat; give one with --one-at")
+    return float(ones[0])
+
+
+def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
+    """Add `change` to the song's corrections and keep the sum in `store`."""
+    total = merged(analysis.correction, change, analysis.bar_map)
+    result = corrected(analysis, total)
+    if store:
+        store.put_correction(analysis.info.content_hash, serial.encode(total))
+    return result
+
+
+def forget(analysis: Analysis, *, store: Store | None) -> Analysis:
+    """Remove all corrections of a song, also from `store`."""
+    if store:
+        store.delete_correction(analysis.info.content_hash)
+    return corrected(analysis, UNTOUCHED)

@@ -1,0 +1,120 @@
+"""The bar map as text for a terminal: plain words, every doubt shown.
+
+May import: model, serial, reports.times.
+"""
+
+from __future__ import annotations
+
+from phrasefit.model import Alternative, BarMap
+from phrasefit.reports.times import clock_time
+from phrasefit.serial import irregular_bars
+
+# Below this probability a reading is shown as a doubt (common practice, no source).
+DOUBT_BELOW = 0.7
+# A rival reading less likely than this is not worth an instructor's time.
+SHOW_RIVAL_FROM = 0.03
+
+METER_WORDS = {2: "two", 3: "three (waltz)", 4: "four", 6: "six"}
+COUNT_WORDS = {0.5: "two counts on every beat", 1.0: "one count a beat", 2.0: "every other beat"}
+
+
+def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
+    """Write the bar map as lines of text, ending in a newline.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+    beats_per_count : float
+        0.5, 1 or 2: the level at which dancers count this song.
+    """
+    blocks = [
+        _heading(bar_map),
+        _facts(bar_map, beats_per_count),
+        _sections(bar_map, beats_per_count),
+        _doubts(bar_map),
+        _rivals(bar_map.alternatives),
+        list(bar_map.notes),
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _heading(bar_map: BarMap) -> list[str]:
+    name = " - ".join(text for text in (bar_map.title, bar_map.artist) if text) or "song"
+    return [f"{name}   ({clock_time(bar_map.duration_s, decimals=0)})"]
+
+
+def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
+    ones = bar_map.beat_times_s[bar_map.positions == 1]
+    counts = bar_map.tempo_bpm / beats_per_count
+    drift = bar_map.tempo_drift_percent
+    if bar_map.gridded:
+        steadiness = "dead steady, played to a click"
+    elif abs(drift) < 1.0:
+        steadiness = "steady"
+    else:
+        steadiness = f"drifts by {drift:.1f} % over the song"
+    lines = [
+        f"tempo     {counts:.1f} counts a minute, {steadiness}",
+        f"count     {COUNT_WORDS[beats_per_count]} (the beat itself is {bar_map.tempo_bpm:.1f})",
+        f"bars      of {METER_WORDS.get(bar_map.meter, bar_map.meter)}, {len(ones)} bars",
+    ]
+    if len(ones):
+        lines.append(f"first one {clock_time(float(ones[0]))}")
+    odd = irregular_bars(bar_map)
+    if odd:
+        lines.append("odd bars  " + "; ".join(_odd_bar(bar) for bar in odd[:8]))
+        if len(odd) > 8:
+            lines.append(f"          and {len(odd) - 8} more")
+    return lines
+
+
+def _odd_bar(bar: dict) -> str:
+    beats = "beat" if bar["beats"] == 1 else "beats"
+    return f"bar {bar['bar']} at {clock_time(bar['start_s'])} has {bar['beats']} {beats}"
+
+
+def _sections(bar_map: BarMap, beats_per_count: float) -> list[str]:
+    if not bar_map.sections:
+        return []
+    lines = ["sections (same letter = same music)", "  starts    counts  music  edge"]
+    for section in bar_map.sections:
+        start = clock_time(float(bar_map.beat_times_s[section.start_beat]))
+        counts = f"{section.n_beats / beats_per_count:g}"
+        lines.append(f"  {start:<9} {counts:>6}  {section.letter:^5}  {_edge(section.strength)}")
+    return lines
+
+
+def _edge(strength: float) -> str:
+    return "clear" if strength >= 0.66 else "fair" if strength >= 0.33 else "weak"
+
+
+def _doubts(bar_map: BarMap) -> list[str]:
+    sure = bar_map.confidence
+    questions = [
+        (sure.beats, "check the beat: tap along and see whether it stays with you"),
+        (sure.downbeat, "check the one: it may sit on another beat"),
+        (sure.meter, "check the bar: count along and see whether it is threes or fours"),
+        (sure.phrase, "check the phrases: they are not clear in this song"),
+    ]
+    return [f"{words} ({value:.0%} sure)" for value, words in questions if value < DOUBT_BELOW]
+
+
+def _rivals(alternatives: tuple[Alternative, ...]) -> list[str]:
+    shown = [a for a in alternatives if a.probability >= SHOW_RIVAL_FROM]
+    if not shown:
+        return []
+    lines = ["other readings, likeliest first; add the option to use one"]
+    for rival in shown:
+        lines.append(f"  {rival.option:<16} {rival.probability:>4.0%}  {_rival_words(rival)}")
+    return lines
+
+
+def _rival_words(rival: Alternative) -> str:
+    if rival.kind == "one":
+        beats = "beat" if abs(rival.shift_beats) == 1 else "beats"
+        side = "later" if rival.shift_beats > 0 else "earlier"
+        return f"the one is {abs(rival.shift_beats)} {beats} {side}"
+    if rival.kind == "meter":
+        return f"bars of {METER_WORDS.get(rival.meter, rival.meter)}"
+    pace = "half" if rival.kind == "half" else "twice"
+    return f"{pace} as fast, {rival.tempo_bpm:.0f} beats a minute"

@@ -1,0 +1,24 @@
+"""Seconds as people write them.
+
+May import: nothing.
+"""
+
+from __future__ import annotations
+
+
+def clock_time(seconds: float, *, decimals: int = 1) -> str:
+    """Write `seconds` as m:ss with `decimals`, an hour as h:mm:ss; never rounds to :60.
+
+    Examples
+    --------
+    >>> clock_time(59.96), clock_time(83.456, decimals=2), clock_time(3599.99)
+    ('1:00.0', '1:23.46', '1:00:00.0')
+    """
+    sign = "-" if seconds < 0 else ""
+    units = round(abs(seconds) * 10**decimals)
+    whole, part = divmod(units, 10**decimals)
+    minutes, secs = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    tail = f".{part:0{decimals}d}" if decimals else ""
+    head = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
+    return f"{sign}{head}:{secs:02d}{tail}"

@@ -1,0 +1,324 @@
+"""Results as JSON: the dataclasses of `model` to plain values and back.
+
+Two layers live here.  `encode` / `decode` turn any dataclass of `model` into
+plain JSON values and back, unchanged; the cache uses them.  `map_document`,
+`read_map` and `fit_document` are the documents users and other programs read;
+their keys are fixed by the JSON Schemas in ``phrasefit/schemas``.
+Times are seconds; ``start_count`` says how many counts pass before.
+
+May import: model, errors, routine, standard library (NumPy inside functions).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import types
+import typing
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from phrasefit import model
+from phrasefit.errors import MapError
+
+MAP_FORMAT = "phrasefit-map"
+FIT_FORMAT = "phrasefit-fit"
+FORMAT_VERSION = 1
+
+
+def encode(value: Any) -> Any:
+    """Turn a `model` value into plain JSON values (dict, list, str, numbers, None)."""
+    if dataclasses.is_dataclass(value):
+        return {f.name: encode(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, Fraction):
+        return str(value)
+    if isinstance(value, tuple | list):
+        return [encode(item) for item in value]
+    return value.tolist() if hasattr(value, "tolist") else value
+
+
+def decode(cls: Any, value: Any) -> Any:
+    """Rebuild what `encode` made; every constructor check runs again.
+
+    Raises
+    ------
+    MapError
+        If `value` lacks a field or has one of the wrong kind.
+    """
+    try:
+        return _decode(cls, value)
+    except (KeyError, TypeError, ValueError) as exc:
+        raise MapError(f"stored {getattr(cls, '__name__', cls)} cannot be read ({exc})") from exc
+
+
+def _decode(kind: Any, value: Any) -> Any:
+    origin = typing.get_origin(kind)
+    if origin in (types.UnionType, typing.Union):
+        kinds = [k for k in typing.get_args(kind) if k is not type(None)]
+        return None if value is None else _decode(kinds[0], value)
+    if origin is tuple:
+        kinds = typing.get_args(kind)
+        if len(kinds) == 2 and kinds[1] is Ellipsis:
+            return tuple(_decode(kinds[0], item) for item in value)
+        return tuple(_decode(k, item) for k, item in zip(kinds, value, strict=True))
+    if dataclasses.is_dataclass(kind):
+        hints = _hints(kind)
+        return kind(**{name: _decode(hints[name], item) for name, item in value.items()})
+    return Fraction(value) if kind is Fraction else value
+
+
+def _hints(cls: type) -> dict[str, Any]:
+    """Resolve the annotations of a dataclass; arrays stay lists for its constructor."""
+    import numpy as np
+
+    return typing.get_type_hints(cls, localns={"np": np})
+
+
+# ------------------------------------------------------------------- bar maps
+
+
+def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict[str, Any]:
+    """Lay out a bar map as the JSON document that ``phrasefit map --json`` writes.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+    beats_per_count : float
+        0.5, 1 or 2: how the lengths in counts are to be understood.
+    """
+    times = [*bar_map.beat_times_s.tolist(), bar_map.end_s]
+
+    def counts(n_beats: int) -> float | int:
+        n = n_beats / beats_per_count
+        return int(n) if n == int(n) else n
+
+    return {
+        "format": MAP_FORMAT,
+        "version": FORMAT_VERSION,
+        "title": bar_map.title,
+        "artist": bar_map.artist,
+        "duration_s": bar_map.duration_s,
+        "end_s": bar_map.end_s,
+        "tempo_bpm": bar_map.tempo_bpm,
+        "tempo_drift_percent": bar_map.tempo_drift_percent,
+        "gridded": bar_map.gridded,
+        "beats_per_count": beats_per_count,
+        "meter": bar_map.meter,
+        "beats_s": times[:-1],
+        "positions": bar_map.positions.tolist(),
+        "irregular_bars": irregular_bars(bar_map),
+        "sections": [
+            {
+                "start_s": times[s.start_beat],
+                "counts": counts(s.n_beats),
+                "letter": s.letter,
+                "strength": s.strength,
+            }
+            for s in bar_map.sections
+        ],
+        "phrases": [
+            {
+                "start_s": times[p.start_beat],
+                "counts": counts(p.n_beats),
+                "group": p.group,
+                "strength": p.strength,
+            }
+            for p in bar_map.phrases
+        ],
+        "confidence": encode(bar_map.confidence),
+        "alternatives": encode(bar_map.alternatives),
+        "notes": list(bar_map.notes),
+    }
+
+
+def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
+    """List whole bars whose length differs from the meter: time, bar number from 1, beats.
+
+    The part of a bar before the first downbeat and the last bar do not count.
+    """
+    import numpy as np
+
+    downbeats = np.flatnonzero(bar_map.positions == 1)
+    lengths = np.diff(downbeats)
+    return [
+        {"bar": int(i) + 1, "start_s": float(bar_map.beat_times_s[downbeats[i]]), "beats": int(n)}
+        for i, n in enumerate(lengths)
+        if n != bar_map.meter
+    ]
+
+
+def read_map(document: Any, *, name: str = "map") -> model.BarMap:
+    """Build a bar map from a JSON document, ours or made by hand.
+
+    Only ``beats_s`` and ``positions`` are needed.  Section and phrase starts are
+    taken to the nearest beat, their lengths from the next start.
+
+    Raises
+    ------
+    MapError
+        If something needed is missing or has the wrong form; names `name` and the key.
+    """
+    import numpy as np
+
+    if not isinstance(document, dict):
+        raise MapError(f"{name}: is no bar map; a JSON object with beats_s and positions is needed")
+    for key in ("beats_s", "positions"):
+        if not isinstance(document.get(key), list) or len(document[key]) < 2:
+            raise MapError(f"{name}: {key} is missing; list at least two beats in it")
+    try:
+        beats = np.asarray(document["beats_s"], dtype=float)
+        positions = np.asarray(document["positions"], dtype=int)
+        gaps = np.diff(beats)
+        end = float(document.get("end_s", beats[-1] + float(np.median(gaps))))
+        sections = _read_sections(document.get("sections", []), beats)
+        return model.BarMap(
+            beat_times_s=beats,
+            positions=positions,
+            meter=int(document.get("meter", _prevailing_meter(positions))),
+            tempo_bpm=float(document.get("tempo_bpm", 60.0 / float(np.median(gaps)))),
+            end_s=end,
+            duration_s=float(document.get("duration_s", end)),
+            sections=sections,
+            phrases=_read_phrases(document.get("phrases", []), beats),
+            confidence=model.Confidence(**document.get("confidence", {})),
+            alternatives=decode(tuple[model.Alternative, ...], document.get("alternatives", [])),
+            tempo_drift_percent=float(document.get("tempo_drift_percent", 0.0)),
+            gridded=bool(document.get("gridded", False)),
+            title=str(document.get("title", "")),
+            artist=str(document.get("artist", "")),
+            notes=tuple(document.get("notes", ())),
+        )
+    except (KeyError, TypeError, ValueError, MapError) as exc:
+        raise MapError(f"{name}: cannot be used as a bar map ({exc})") from exc
+
+
+def _prevailing_meter(positions: Any) -> int:
+    import numpy as np
+
+    lengths = np.diff(np.flatnonzero(positions == 1))
+    return int(np.bincount(lengths).argmax()) if lengths.size else int(positions.max())
+
+
+def _starts(items: list[dict[str, Any]], beats: Any) -> list[int]:
+    """Take every ``start_s`` to its nearest beat."""
+    import numpy as np
+
+    return [int(np.argmin(np.abs(beats - float(item["start_s"])))) for item in items]
+
+
+def _read_sections(items: list[dict[str, Any]], beats: Any) -> tuple[model.Section, ...]:
+    items = sorted(items, key=lambda item: float(item["start_s"]))
+    starts = _starts(items, beats)
+    ends = [*starts[1:], len(beats)]
+    return tuple(
+        model.Section(
+            start_beat=start,
+            n_beats=end - start,
+            letter=str(item.get("letter", "?")),
+            strength=float(item.get("strength", 1.0)),
+        )
+        for item, start, end in zip(items, starts, ends, strict=True)
+        if end > start
+    )
+
+
+def _read_phrases(items: list[dict[str, Any]], beats: Any) -> tuple[model.Phrase, ...]:
+    """Group levels default to 32; a phrase lasts to the next of its level or a higher one."""
+    items = sorted(items, key=lambda item: float(item["start_s"]))
+    starts = _starts(items, beats)
+    groups = [int(item.get("group", 32)) for item in items]
+    phrases = []
+    for i, (item, start) in enumerate(zip(items, starts, strict=True)):
+        end = next((starts[j] for j in range(i + 1, len(items)) if groups[j] >= groups[i]), None)
+        length = (len(beats) if end is None else end) - start
+        if length > 0:
+            phrases.append(
+                model.Phrase(
+                    start_beat=start,
+                    n_beats=length,
+                    group=groups[i],
+                    strength=float(item.get("strength", 1.0)),
+                )
+            )
+    return tuple(phrases)
+
+
+def load_json(path: Path, *, what: str) -> Any:
+    """Read a JSON file that a user named.
+
+    Raises
+    ------
+    MapError
+        If it is missing, unreadable or not JSON; names the file and what was expected.
+    """
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as exc:
+        raise MapError(f"{path}: no such file; give the path of {what}") from exc
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as exc:
+        raise MapError(f"{path}: is not readable as {what} ({exc})") from exc
+
+
+def dump_json(document: Any) -> str:
+    """Write a document as JSON text; a number that is not finite becomes null."""
+    return json.dumps(_finite(document), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+# ----------------------------------------------------------------------- fits
+
+
+def fit_document(fit: model.FitPlan, *, verdict: str) -> dict[str, Any]:
+    """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
+
+    The keys of the advised plan stand at the top; ``plans`` holds the best plan
+    for each number of changes, the advised one among them.
+    """
+    return {
+        "format": FIT_FORMAT,
+        "version": FORMAT_VERSION,
+        "title": fit.bar_map.title,
+        "artist": fit.bar_map.artist,
+        "routine": {
+            "name": fit.routine.name,
+            "counts": fit.routine.counts,
+            "walls": fit.routine.walls,
+            "meter": fit.routine.meter,
+            "assumed": list(fit.routine.assumed),
+        },
+        "verdict": verdict,
+        **_plan_document(fit.plan),
+        "tempo": encode(fit.tempo),
+        "counts": {
+            "beats_per_count": fit.grid.beats_per_count,
+            "counts_per_minute": fit.grid.counts_per_minute,
+            "meter": fit.grid.meter,
+            "times_s": fit.grid.times_s.tolist(),
+        },
+        "start_options": encode(fit.start_options),
+        "doubts": list(fit.doubts),
+        "best": fit.best,
+        "plans": [_plan_document(plan) for plan in fit.plans],
+    }
+
+
+def _plan_document(plan: model.Plan) -> dict[str, Any]:
+    """Give one plan with clock facings, as people read them."""
+    from phrasefit.routine.turns import clock
+
+    document = encode(plan)
+    items = [*document["walls"], *document["restarts"], *document["tags"], document["ending"]]
+    for item in items:
+        for key in ("facing", "end_facing"):
+            if key in item:
+                item[key] = clock(item[key])
+    return document
