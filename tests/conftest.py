@@ -1,0 +1,24 @@
+"""Fixtures for every room: a private cache, one seeded random generator."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def private_cache(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> Path:
+    """Keep tests away from the user's own cache."""
+    folder = tmp_path_factory.mktemp("cache")
+    monkeypatch.setenv("PHRASEFIT_DATA", str(folder))
+    return folder
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    """Give the same random numbers on every run."""
+    return np.random.default_rng(20261125)
