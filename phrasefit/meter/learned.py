@@ -1,0 +1,219 @@
+"""The learned observation model: the trained network, run with NumPy alone.
+
+The network is trained by `phrasefit.training` and travels in the package as a
+float16 ``.npz``; nothing is downloaded.  Its shape is written down here once: the
+training imports these constants, so both sides cannot drift apart.  Songs are run
+in overlapping windows, so that memory does not grow with the song.
+
+May import: model, errors, audio constants, meter.observe.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib import resources
+
+import numpy as np
+
+from phrasefit.errors import ParameterError
+from phrasefit.meter.observe import Activations
+from phrasefit.model import Features
+
+HEAD_NAMES = ("beat", "downbeat", "phrase")
+# Front end: channels out, kernel (frames, bands), stride over bands, padding of bands.
+STEM = (
+    (32, (5, 3), 3, (0, 0)),
+    (48, (3, 4), 2, (1, 1)),
+    (64, (3, 4), 2, (1, 1)),
+)
+DILATIONS = (1, 2, 4, 8, 16, 32, 64)  # frames; seven blocks hear 5 s to each side
+OUT_DILATIONS = (1, 2, 4)
+POOL = 4  # frames in one step of the transformer: 80 ms
+N_HEADS = 4
+WINDOW_FRAMES = 2048  # 41 s: long enough to hear several phrases
+CONTEXT_FRAMES = 192  # frames at each inner edge of a window that are thrown away
+NORM_FLOOR = 1e-5  # keeps the normalisation of silence finite
+WEIGHTS_FILE = "beats.npz"
+
+
+class LearnedModel:
+    """Observation model that runs the shipped network.
+
+    Parameters
+    ----------
+    weights : dict of str to np.ndarray, optional
+        Arrays as `phrasefit.training.export` names them; by default those in the
+        package, read at the first song.
+
+    Notes
+    -----
+    `beat`, `downbeat` and `phrase` are trained with cross-entropy on soft targets,
+    so that they may be read as probabilities on music like the training songs.
+    """
+
+    name = "learned"
+
+    def __init__(self, weights: dict[str, np.ndarray] | None = None) -> None:
+        self._weights = weights
+
+    def observe(self, features: Features) -> Activations:
+        """Give beat and downbeat probabilities for every frame of `features`.
+
+        Raises
+        ------
+        ParameterError
+            If the log-mel spectrum does not have the bands the network was trained on.
+        """
+        beat, downbeat, _ = self.probabilities(features.log_mel).T
+        return Activations(hop_s=features.hop_s, beat=beat, downbeat=downbeat)
+
+    def probabilities(self, log_mel: np.ndarray) -> np.ndarray:
+        """Run the network over a whole song.
+
+        Parameters
+        ----------
+        log_mel : np.ndarray [shape=(n_frames, N_MELS)]
+            As `phrasefit.audio.features.log_mel` makes it.
+
+        Returns
+        -------
+        np.ndarray [shape=(n_frames, 3), float32, 0-1]
+            Columns as in `HEAD_NAMES`.
+        """
+        weights = self._weights if self._weights is not None else shipped_weights()
+        n_bands = len(weights["front.scale"])
+        if log_mel.ndim != 2 or log_mel.shape[1] != n_bands:
+            raise ParameterError(
+                f"log_mel has shape {log_mel.shape}; the network needs {n_bands} bands a frame"
+            )
+        out = np.zeros((len(log_mel), len(HEAD_NAMES)), dtype=np.float32)
+        with np.errstate(over="ignore"):  # exp(-x) of a very negative x: the limit is right
+            for start, keep in _windows(len(log_mel)):
+                window = _padded(log_mel[start : start + WINDOW_FRAMES])
+                logits = run_network(weights, window)
+                out[keep] = 1 / (1 + np.exp(-logits[keep.start - start : keep.stop - start]))
+        return out
+
+
+@lru_cache(maxsize=1)
+def shipped_weights() -> dict[str, np.ndarray]:
+    """Read the network that comes with the package, as float32."""
+    source = resources.files("phrasefit.meter") / "weights" / WEIGHTS_FILE
+    with source.open("rb") as stream, np.load(stream, allow_pickle=False) as archive:
+        return {key: archive[key].astype(np.float32) for key in archive.files}
+
+
+def rotary_angles(length: int, n_channels: int) -> tuple[np.ndarray, np.ndarray]:
+    """Cosines and sines that mark positions [shape=(length, n_channels // 2)]."""
+    rates = 10_000.0 ** (-np.arange(0, n_channels, 2) / n_channels)
+    angles = np.arange(length)[:, None] * rates
+    return np.cos(angles).astype(np.float32), np.sin(angles).astype(np.float32)
+
+
+def _windows(n_frames: int) -> list[tuple[int, slice]]:
+    """Starts of the windows, and the frames of the song each one answers for."""
+    step = WINDOW_FRAMES - 2 * CONTEXT_FRAMES
+    starts = list(range(0, max(n_frames - WINDOW_FRAMES, 0) + step, step))
+    windows = []
+    for index, start in enumerate(starts):
+        first = start + CONTEXT_FRAMES if index else 0
+        last = n_frames if index == len(starts) - 1 else start + WINDOW_FRAMES - CONTEXT_FRAMES
+        if first < min(last, n_frames):
+            windows.append((start, slice(first, min(last, n_frames))))
+    return windows
+
+
+def _padded(window: np.ndarray) -> np.ndarray:
+    """Fill a short last window with silence up to `WINDOW_FRAMES`."""
+    return np.pad(window, ((0, WINDOW_FRAMES - len(window)), (0, 0)))
+
+
+# --------------------------------------------------------------- the network
+
+
+def run_network(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
+    """Compute the logits of one window [shape=(n_frames, 3)].
+
+    `log_mel` has a multiple of `POOL` frames.
+    """
+    x = _front_end(weights, log_mel)
+    for index, dilation in enumerate(DILATIONS):
+        x += _dilated(weights, f"blocks.{index}", x, dilation)
+    x += _transformer(weights, x)
+    for index, dilation in enumerate(OUT_DILATIONS):
+        x += _dilated(weights, f"out_blocks.{index}", x, dilation)
+    hidden = _silu(x * weights["out.scale"] + weights["out.offset"])
+    return _linear(weights, "head", hidden)
+
+
+def _front_end(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
+    """Mel bands to channels [shape=(n_frames, n_channels)]."""
+    x = (log_mel * weights["front.scale"] + weights["front.offset"])[:, :, None]
+    for index, (n_out, (taps, height), stride, padding) in enumerate(STEM):
+        padded = np.pad(x, ((taps // 2, taps // 2), padding, (0, 0)))
+        patches = np.lib.stride_tricks.sliding_window_view(padded, (taps, height), axis=(0, 1))
+        patches = patches[:, ::stride].transpose(0, 1, 3, 4, 2)
+        n_frames, n_bands = patches.shape[:2]
+        columns = patches.reshape(n_frames * n_bands, -1)
+        x = _silu(_linear(weights, f"front.{index}", columns)).reshape(n_frames, n_bands, n_out)
+    return _linear(weights, "front.project", x.reshape(len(x), -1))
+
+
+def _dilated(weights: dict[str, np.ndarray], name: str, x: np.ndarray, dilation: int) -> np.ndarray:
+    """What one block of dilated convolution adds to `x`."""
+    taps = len(weights[f"{name}.near.weight"]) // x.shape[1]
+    padded = np.pad(x, ((dilation * (taps // 2),) * 2, (0, 0)))
+    shifted = [padded[tap * dilation : tap * dilation + len(x)] for tap in range(taps)]
+    hidden = _silu(_linear(weights, f"{name}.near", np.concatenate(shifted, axis=1)))
+    return _linear(weights, f"{name}.mix", hidden)
+
+
+def _transformer(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
+    """What the transformer at the coarse rate adds to `x`."""
+    coarse = _linear(weights, "down", x.reshape(len(x) // POOL, -1))
+    cos, sin = rotary_angles(len(coarse), coarse.shape[1] // N_HEADS)
+    index = 0
+    while f"layers.{index}.out.weight" in weights:
+        name = f"layers.{index}"
+        coarse += _attention(weights, name, coarse, cos, sin)
+        hidden = _silu(_linear(weights, f"{name}.widen", _normalised(coarse)))
+        coarse += _linear(weights, f"{name}.narrow", hidden)
+        index += 1
+    return _linear(weights, "up", _normalised(coarse)).reshape(x.shape)
+
+
+def _attention(
+    weights: dict[str, np.ndarray], name: str, x: np.ndarray, cos: np.ndarray, sin: np.ndarray
+) -> np.ndarray:
+    """Let every step look at all others, in `N_HEADS` ways."""
+    qkv = _normalised(x) @ weights[f"{name}.qkv.weight"]
+    query, key, value = qkv.reshape(len(x), 3, N_HEADS, -1).transpose(1, 2, 0, 3)
+    query, key = _rotated(query, cos, sin), _rotated(key, cos, sin)
+    scores = query @ key.transpose(0, 2, 1) / np.float32(np.sqrt(query.shape[-1]))
+    scores -= scores.max(axis=-1, keepdims=True)
+    np.exp(scores, out=scores)
+    scores /= scores.sum(axis=-1, keepdims=True)
+    attended = (scores @ value).transpose(1, 0, 2).reshape(len(x), -1)
+    return _linear(weights, f"{name}.out", attended)
+
+
+def _rotated(x: np.ndarray, cos: np.ndarray, sin: np.ndarray) -> np.ndarray:
+    left, right = np.split(x, 2, axis=-1)
+    return np.concatenate((left * cos - right * sin, left * sin + right * cos), axis=-1)
+
+
+def _normalised(x: np.ndarray) -> np.ndarray:
+    """Scale every step to unit power (the gains are folded into what follows)."""
+    power = np.mean(x * x, axis=-1, keepdims=True)
+    return x / np.sqrt(power + np.float32(NORM_FLOOR))
+
+
+def _linear(weights: dict[str, np.ndarray], name: str, x: np.ndarray) -> np.ndarray:
+    out = x @ weights[f"{name}.weight"]
+    out += weights[f"{name}.bias"]
+    return out
+
+
+def _silu(x: np.ndarray) -> np.ndarray:
+    """x times its logistic function."""
+    return x / (1 + np.exp(-x))
