@@ -211,7 +211,7 @@ def _starts(items: list[dict[str, Any]], beats: Any) -> list[int]:
 def _read_sections(items: list[dict[str, Any]], beats: Any) -> tuple[model.Section, ...]:
     items = sorted(items, key=lambda item: float(item["start_s"]))
     starts = _starts(items, beats)
-    ends = [*starts[1:], len(beats)]
+    ends = [*starts, len(beats)][1:]
     return tuple(
         model.Section(
             start_beat=start,

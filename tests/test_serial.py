@@ -1,0 +1,142 @@
+"""Bar maps and other results survive the way through JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from fractions import Fraction
+from importlib.resources import files
+
+import jsonschema
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from phrasefit import model, serial
+from phrasefit.errors import MapError
+
+MAP_SCHEMA = json.loads(files("phrasefit").joinpath("schemas/map.schema.json").read_text("utf-8"))
+
+
+def bar_map(n_bars: int = 16, meter: int = 4, spacing_s: float = 0.5) -> model.BarMap:
+    """Make a steady song with two sections and one bar that is two beats short."""
+    positions = np.concatenate(
+        [np.arange(1, (meter - 2 if i == 5 else meter) + 1) for i in range(n_bars)]
+    )
+    n = len(positions)
+    times = 0.25 + spacing_s * np.arange(n)
+    half = 8 * meter - 2
+    return model.BarMap(
+        beat_times_s=times,
+        positions=positions,
+        meter=meter,
+        tempo_bpm=60 / spacing_s,
+        end_s=float(times[-1] + spacing_s),
+        duration_s=float(times[-1] + 2),
+        sections=(
+            model.Section(start_beat=0, n_beats=half, letter="A", strength=0.9),
+            model.Section(start_beat=half, n_beats=n - half, letter="B", strength=0.6),
+        ),
+        phrases=(
+            model.Phrase(start_beat=0, n_beats=half, group=32, strength=0.9),
+            model.Phrase(start_beat=half, n_beats=n - half, group=32, strength=0.6),
+        ),
+        confidence=model.Confidence(beats=0.9, downbeat=0.5, meter=0.99, phrase=0.4),
+        alternatives=(
+            model.Alternative(
+                kind="one", option="--shift-one +2", probability=0.3, tempo_bpm=120.0,
+                meter=4, shift_beats=2,
+            ),
+        ),
+        title="A song",
+        notes=("heard with doubts",),
+    )  # fmt: skip
+
+
+def same(left: object, right: object) -> bool:
+    """Compare dataclasses field by field, arrays by value."""
+    if dataclasses.is_dataclass(left):
+        return type(left) is type(right) and all(
+            same(getattr(left, f.name), getattr(right, f.name)) for f in dataclasses.fields(left)
+        )
+    return bool(np.array_equal(left, right)) if isinstance(left, np.ndarray) else left == right
+
+
+def test_map_document_obeys_its_schema_and_reads_back_unchanged() -> None:
+    """A bar map written as a document is valid and loses nothing."""
+    document = json.loads(serial.dump_json(serial.map_document(bar_map())))
+
+    jsonschema.validate(document, MAP_SCHEMA)
+    assert same(serial.read_map(document), bar_map())
+
+
+def test_schemas_are_schemas() -> None:
+    """The shipped schemas obey the JSON Schema 2020-12 meta-schema."""
+    for entry in files("phrasefit").joinpath("schemas").iterdir():
+        jsonschema.Draft202012Validator.check_schema(json.loads(entry.read_text("utf-8")))
+
+
+def test_irregular_bar_is_listed() -> None:
+    """The short bar is named with its time, number and length."""
+    assert serial.map_document(bar_map())["irregular_bars"] == [
+        {"bar": 6, "start_s": pytest.approx(10.25), "beats": 2}
+    ]
+
+
+def test_counts_follow_the_level() -> None:
+    """Counted on every other beat, lengths in counts are halved."""
+    document = serial.map_document(bar_map(), beats_per_count=2.0)
+
+    assert [s["counts"] for s in document["sections"]] == [15, 16]
+
+
+def test_map_made_by_hand_needs_beats_and_positions_only() -> None:
+    """Everything else is derived: meter, tempo, end."""
+    read = serial.read_map({"beats_s": [1.0, 1.5, 2.0, 2.5, 3.0], "positions": [1, 2, 3, 1, 2]})
+
+    assert (read.meter, read.tempo_bpm, read.end_s) == (3, 120.0, 3.5)
+
+
+@pytest.mark.parametrize(
+    ("document", "words"),
+    [
+        ([], "JSON object"),
+        ({"beats_s": [1.0, 2.0]}, "positions is missing"),
+        ({"beats_s": [2.0, 1.0], "positions": [1, 2]}, "strictly increasing"),
+        ({"beats_s": [1.0, 2.0, 3.0], "positions": [1, 2]}, "one position for each beat"),
+        ({"beats_s": [1.0, 2.0], "positions": [0, 1]}, "count from 1"),
+        ({"beats_s": [1.0, float("nan")], "positions": [1, 2]}, "finite"),
+        ({"beats_s": ["x", 2.0], "positions": [1, 2]}, "cannot be used"),
+        ({"beats_s": [1.0, 2.0], "positions": [1, 2], "sections": [{}]}, "start_s"),
+        ({"beats_s": [1.0, 2.0], "positions": [1, 2], "confidence": {"x": 1}}, "cannot be used"),
+    ],
+)  # fmt: skip
+def test_bad_map_says_what_is_wrong(document: object, words: str) -> None:
+    """A map that cannot be used names the file and the fault."""
+    with pytest.raises(MapError, match=rf"song\.json: .*{words}"):
+        serial.read_map(document, name="song.json")
+
+
+@given(
+    counts=st.integers(1, 128),
+    moments=st.lists(st.fractions(0, 128, max_denominator=4), max_size=4),
+    tempo=st.none() | st.tuples(st.floats(60, 100), st.floats(100, 200)),
+)
+def test_encode_and_decode_are_inverse(
+    counts: int, moments: list[Fraction], tempo: tuple[float, float] | None
+) -> None:
+    """Any routine survives JSON text, with fractions, optional fields and nesting."""
+    step = model.Step(line=3, counts="1&2", moments=tuple(moments), name="shuffle", feet=("R",))
+    part = model.Part(name="A", counts=counts, turn_deg=90, steps=(step,))
+    routine = model.Routine(name="Ø", parts=(part,), walls=4, tempo_bpm=tempo)
+
+    text = json.dumps(serial.encode(routine))
+
+    assert serial.decode(model.Routine, json.loads(text)) == routine
+
+
+def test_decode_names_what_is_missing() -> None:
+    """A stored value that lost a field is an error with a name, not a traceback."""
+    with pytest.raises(MapError, match="Section"):
+        serial.decode(model.Section, {"start_beat": 1})
