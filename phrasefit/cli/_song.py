@@ -5,11 +5,12 @@ May import: everything, inside functions.
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from phrasefit.model import BarMap, Correction, FitPlan, Routine
+    from phrasefit.model import BarMap, Correction
     from phrasefit.pipeline import Analysis
 
 
@@ -36,8 +37,6 @@ def heard(
 
     `targets` are the files the command will write: they are checked first.
     """
-    from contextlib import ExitStack
-
     from phrasefit import pipeline
     from phrasefit.cli._edge import Progress
 
@@ -63,34 +62,3 @@ def beats_per_count(bar_map: BarMap) -> float:
     from phrasefit.fit.grid import count_grid
 
     return count_grid(bar_map).beats_per_count
-
-
-def routine_of(
-    routine: Path | None, *, counts: int | None, walls: int | None, meter: int | None = None
-) -> Routine:
-    """Read the routine file, or make a routine of numbers alone.
-
-    Raises
-    ------
-    ParameterError
-        If both or neither are given.
-    RoutineError
-        If the file contradicts itself.
-    """
-    from phrasefit.errors import ParameterError
-    from phrasefit.routine.spec import load_routine, routine_from_numbers
-
-    if routine is not None and (counts is not None or walls is not None):
-        raise ParameterError("give a routine file or --counts and --walls, not both")
-    if routine is not None:
-        return load_routine(routine)
-    if counts is None:
-        raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
-    return routine_from_numbers(counts=counts, walls=walls or 1, meter=meter or 4)
-
-
-def fitted(bar_map: BarMap, routine: Routine, **wishes: object) -> FitPlan:
-    """Lay `routine` over `bar_map` (see `phrasefit.fit.fit_routine`)."""
-    from phrasefit.fit import fit_routine
-
-    return fit_routine(bar_map, routine, **wishes)

@@ -1,0 +1,250 @@
+"""The plan as a running list of counts: the one score that all media play from.
+
+Page, practice audio, captions, sheets and exchange files need the same things:
+which count sounds when, in which wall, facing where, with which step, and which
+event comes next.  `running_counts` gives them count by count, `cue_lines` group
+by group (eights, in threes sixes).  Numbers in the words are 1-based; times are
+seconds.
+
+May import: model, routine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from phrasefit.model import FitPlan, Part, Plan, Step, Wall
+from phrasefit.routine.turns import clock
+
+COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunningCount:
+    """One count of the song, as the floor hears it.
+
+    `kind` is ``intro``, ``wall``, ``tag`` or ``after``; `wall` counts repetitions
+    from 1 (0 before the dance).  `count` is the 1-based count within the wall or
+    tag; before the dance it is negative, -1 on the last count before count 1.
+    `spoken` is the number called: 1-8, in threes 1-6.  `event` is what begins here:
+    ``wall``, ``restart``, ``tag`` or empty.  `step` is the line of the routine danced
+    on this count.
+    """
+
+    index: int
+    time_s: float
+    end_s: float
+    kind: str
+    wall: int
+    count: int
+    spoken: int
+    facing: int
+    event: str = ""
+    part: str = ""
+    step: Step | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CueLine:
+    """One group of counts on a sheet or caption, and the event at its start.
+
+    `first` and `last` are 1-based counts within the wall; `steps` are the lines of
+    the routine in it; `warning` announces an event that follows this group.
+    """
+
+    time_s: float
+    end_s: float
+    kind: str
+    wall: int
+    part: str
+    first: int
+    last: int
+    facing: int
+    steps: tuple[Step, ...]
+    event: str = ""
+    warning: str = ""
+
+
+def group_size(fit: FitPlan) -> int:
+    """Tell how many counts make a group: 8, in threes 6."""
+    return 6 if fit.routine.meter == 3 else 8
+
+
+def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount, ...]:
+    """List every count of the song, from the first of the grid to the last.
+
+    Parameters
+    ----------
+    fit : FitPlan
+    plan : Plan, optional
+        One of ``fit.plans``; the advised one if left out.
+    """
+    plan = plan or fit.plan
+    rows = [*_before(fit, plan)]
+    restarted = {restart.wall for restart in plan.restarts}
+    tags = {tag.after_wall: tag for tag in plan.tags}
+    for wall in plan.walls:
+        rows += _wall_counts(fit, wall, "restart" if wall.number - 1 in restarted else "wall")
+        if wall.number in tags:
+            rows += _tag_counts(fit, tags[wall.number], wall)
+    rows += _after(fit, rows[-1] if rows else None)
+    return tuple(rows)
+
+
+def _span(fit: FitPlan, index: int) -> dict[str, float | int]:
+    times = fit.grid.times_s
+    return {"index": index, "time_s": float(times[index]), "end_s": float(times[index + 1])}
+
+
+def _n_counts(fit: FitPlan) -> int:
+    return len(fit.grid.times_s) - 1
+
+
+def _before(fit: FitPlan, plan: Plan) -> Iterator[RunningCount]:
+    """Number the intro backwards, so that it runs into count 1."""
+    size = group_size(fit)
+    for index in range(min(plan.start_count, _n_counts(fit))):
+        away = plan.start_count - index
+        yield RunningCount(
+            **_span(fit, index),
+            kind="intro",
+            wall=0,
+            count=-away,
+            spoken=-away % size + 1,
+            facing=0,
+        )
+
+
+def _wall_counts(fit: FitPlan, wall: Wall, event: str) -> Iterator[RunningCount]:
+    part = part_of(fit, wall.part)
+    size = group_size(fit)
+    facings = facings_in(part, wall.facing)
+    for count in range(wall.counts):
+        index = wall.start_count + count
+        if index >= _n_counts(fit):
+            return
+        yield RunningCount(
+            **_span(fit, index),
+            kind="wall",
+            wall=wall.number,
+            count=count + 1,
+            spoken=count % size + 1,
+            facing=facings[count],
+            event="" if count else event,
+            part=wall.part,
+            step=step_on(part.steps, count),
+        )
+
+
+def _tag_counts(fit: FitPlan, tag, wall: Wall) -> Iterator[RunningCount]:
+    option = next(
+        (t for t in fit.routine.tags if (t.counts, t.name) == (tag.counts, tag.name)), None
+    )
+    for count in range(tag.counts):
+        index = wall.start_count + wall.counts + count
+        if index >= _n_counts(fit):
+            return
+        yield RunningCount(
+            **_span(fit, index),
+            kind="tag",
+            wall=wall.number,
+            count=count + 1,
+            spoken=count % group_size(fit) + 1,
+            facing=tag.facing,
+            event="" if count else "tag",
+            part=tag.name,
+            step=step_on(option.steps, count) if option else None,
+        )
+
+
+def _after(fit: FitPlan, last: RunningCount | None) -> Iterator[RunningCount]:
+    """Go on counting in groups where the dance has ended before the song."""
+    if last is None or last.kind == "intro":
+        return
+    for n, index in enumerate(range(last.index + 1, _n_counts(fit))):
+        yield RunningCount(
+            **_span(fit, index), kind="after", wall=last.wall, count=n + 1,
+            spoken=n % group_size(fit) + 1, facing=last.facing,
+        )  # fmt: skip
+
+
+def part_of(fit: FitPlan, name: str) -> Part:
+    """Find the part of the routine that a wall dances."""
+    return next((part for part in fit.routine.parts if part.name == name), fit.routine.parts[0])
+
+
+def step_on(steps: tuple[Step, ...], count: int) -> Step | None:
+    """Find the step under way on the 0-based `count`: the last one begun before its end."""
+    begun = [step for step in steps if step.moments and step.moments[0] < count + 1]
+    return begun[-1] if begun else None
+
+
+def facings_in(part: Part, facing: int) -> list[int]:
+    """Give the facing at the start of each count of `part`, begun facing `facing`.
+
+    A turn is done when the last moment of its step sounds.  Without steps the
+    turn comes at the end of the part.
+    """
+    facings = []
+    for count in range(part.counts):
+        turned = sum(s.turn_deg for s in part.steps if s.moments and s.moments[-1] < count)
+        facings.append((facing + turned) % 360)
+    return facings
+
+
+def cue_lines(fit: FitPlan, plan: Plan | None = None) -> tuple[CueLine, ...]:
+    """Group the running counts into lines of a sheet, one 8-count (6-count) each.
+
+    No line runs across an event: a wall cut short ends its line early.
+    """
+    rows = running_counts(fit, plan)
+    groups: list[list[RunningCount]] = []
+    for row in rows:
+        if not groups or row.spoken == 1 or row.event or row.kind != groups[-1][-1].kind:
+            groups.append([])
+        groups[-1].append(row)
+    lines = [_line(group) for group in groups]
+    following = [*lines[1:], None]
+    return tuple(
+        _warned(line, after, plan or fit.plan) for line, after in zip(lines, following, strict=True)
+    )
+
+
+def _line(group: list[RunningCount]) -> CueLine:
+    first, last = group[0], group[-1]
+    steps = tuple(dict.fromkeys(row.step for row in group if row.step is not None))
+    return CueLine(
+        time_s=first.time_s,
+        end_s=last.end_s,
+        kind=first.kind,
+        wall=first.wall,
+        part=first.part,
+        first=first.count,
+        last=last.count,
+        facing=first.facing,
+        steps=steps,
+        event=first.event,
+    )
+
+
+def _warned(line: CueLine, after: CueLine | None, plan: Plan) -> CueLine:
+    """Announce a tag or restart one group ahead; a new wall is no surprise."""
+    if after is None or after.event not in ("tag", "restart"):
+        return line
+    return replace(line, warning=event_words(after.event, after, plan))
+
+
+def event_words(event: str, line: CueLine | RunningCount, plan: Plan) -> str:
+    """Say an event as a sheet does: what, where, how long, facing where."""
+    if event == "tag":
+        tag = next(tag for tag in plan.tags if tag.after_wall == line.wall)
+        return f"TAG {tag.counts} after wall {tag.after_wall}, facing {clock(tag.facing)}"
+    if event == "restart":
+        restart = next(r for r in plan.restarts if r.wall == line.wall - 1)
+        change = f", {restart.step_change}" if restart.step_change else ""
+        return (
+            f"RESTART wall {restart.wall} after count {restart.after_count},"
+            f" facing {clock(restart.facing)}{change}"
+        )
+    return f"WALL {line.wall}, facing {clock(line.facing)}"
