@@ -1,0 +1,238 @@
+"""Measure how well songs are heard, and whether the plans made from them hold.
+
+    python tests/accuracy/run.py FOLDER... [--systems naive hand learned] [--out FILE.json]
+
+Each FOLDER (searched with its sub-folders) holds audio files with a truth NAME.json
+beside them: `beats_s`, `positions`, `meter` and, if known, `sections` [`start_s`,
+`letter`].  `symbolic.py` makes such folders; ``sample_audio`` is one.  Printed is a
+Markdown table of means over songs with 95 % bootstrap intervals; `--out` gets every
+song.  What each number means is written in `referee.py`.
+
+Plan agreement: `fit_routine` plans a routine of C counts and 4 walls (`--counts`,
+waltz songs: 3/4 of C) once on the map heard and once on the true map.  Where the
+truth has no sections, phrases are found on the true beats by the product itself, so
+that the figure judges beats and bars alone; such sets are marked ``*``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import json
+import time
+from pathlib import Path
+
+import numpy as np
+from referee import (
+    Reading,
+    bootstrap_interval,
+    category,
+    plan_agreement,
+    score_reading,
+    wall_overlap,
+)
+from systems import Song, hear, naive_map, reading_of
+
+from phrasefit.errors import PhrasefitError
+
+AUDIO_ENDINGS = {".wav", ".ogg", ".flac", ".mp3", ".m4a"}
+SHOWN = (
+    ("beat_f", "beat F"),
+    ("cmlt", "CMLt"),
+    ("amlt", "AMLt"),
+    ("downbeat_f", "downbeat F"),
+    ("timing_ms", "timing ms"),
+    ("bias_ms", "bias ms"),
+    ("meter_right", "meter"),
+    ("section_f_05", "section 0.5 s"),
+    ("section_f_3", "section 3 s"),
+    ("plan", "plan agreement"),
+    ("walls", "walls shared"),
+)
+
+
+def wall_starts(bar_map, counts: int) -> list[float] | str:
+    """Wall starts of the advised plan [s], or why there is none."""
+    from phrasefit.fit import fit_routine
+    from phrasefit.routine.spec import routine_from_numbers
+
+    in_threes = bar_map.meter % 3 == 0
+    routine = routine_from_numbers(
+        counts=counts * 3 // 4 if in_threes else counts, walls=4, meter=3 if in_threes else 4
+    )
+    try:
+        return [wall.start_s for wall in fit_routine(bar_map, routine).plan.walls]
+    except PhrasefitError as exc:
+        return str(exc)
+
+
+def compare_plans(true_map, heard_map, all_counts: list[int]) -> dict[str, float]:
+    """Agreement of the plans for each routine length, and their means."""
+    agreements, overlaps = {}, []
+    for counts in all_counts:
+        expected = wall_starts(true_map, counts)
+        if isinstance(expected, str):
+            continue  # nothing to dance on the true map either: no question was asked
+        got = [] if heard_map is None else wall_starts(heard_map, counts)
+        got = [] if isinstance(got, str) else got
+        agreements[f"plan_{counts}"] = plan_agreement(expected, got)
+        overlaps.append(wall_overlap(expected, got))
+    if not agreements:
+        return {}
+    return {
+        **agreements,
+        "plan": float(np.mean(list(agreements.values()))),
+        "walls": float(np.mean(overlaps)),
+    }
+
+
+def load_model(system: str, weights: Path | None):
+    """Give the observation model of a system; None is the hand-made one."""
+    if system != "learned":
+        return None
+    from phrasefit.meter.learned import LearnedModel
+
+    return LearnedModel(dict(np.load(weights)) if weights else None)
+
+
+def judge(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
+    """One row for each system on one song."""
+    song = Song(path)
+    true_map = song.true_map() if options.counts else None
+    rows = []
+    for system in options.systems:
+        started = time.process_time()
+        if system == "naive":
+            heard, reason = naive_map(song)
+        else:
+            heard, reason = hear(song, load_model(system, options.weights))
+        cpu_s = time.process_time() - started + song.listening_s
+        estimate = reading_of(heard) if heard else Reading(np.array([]), np.array([]), 4)
+        scores = score_reading(song.truth, estimate)
+        row = {"set": set_name, "song": song.name, "system": system, "failure": reason}
+        row |= scores | {"category": category(song.truth, estimate, scores)}
+        row |= {"true_meter": song.truth.meter, "heard_meter": estimate.meter}
+        row |= {"true_bpm": _bpm(song.truth.beats_s), "heard_bpm": _bpm(estimate.beats_s)}
+        row |= {"has_sections": len(song.truth.sections_s) > 1, "cpu_s": round(cpu_s, 2)}
+        if heard and system != "naive":
+            confidence = heard.confidence
+            row |= {"sure_of_beats": confidence.beats, "sure_of_one": confidence.downbeat}
+            row |= {"sure_of_meter": confidence.meter}
+        if options.counts:
+            if heard and system == "naive":
+                heard = song.with_form(heard)
+            row |= compare_plans(true_map, heard, options.counts)
+        rows.append(row)
+    return rows
+
+
+def _bpm(beats_s: np.ndarray) -> float | None:
+    return round(60 / float(np.median(np.diff(beats_s))), 1) if beats_s.size > 1 else None
+
+
+def judge_or_say(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
+    """One broken song must not stop the measurement, and must be seen in it."""
+    try:
+        return judge(path, set_name, options)
+    except PhrasefitError as exc:
+        return [{"set": set_name, "song": path.stem, "system": "all", "failure": str(exc)}]
+
+
+def songs_below(folders: list[Path]) -> list[tuple[Path, str]]:
+    """Audio files that have a truth beside them, with the name of their set."""
+    found = []
+    for folder in folders:
+        for path in sorted(folder.rglob("*")):
+            if path.suffix.lower() in AUDIO_ENDINGS and path.with_suffix(".json").exists():
+                below = path.parent.relative_to(folder)
+                found.append((path, "/".join([folder.name, *below.parts])))
+    return found
+
+
+def table(rows: list[dict], systems: list[str]) -> str:
+    """Markdown: one line for each set and system, `mean [low high]`."""
+    head = ["set", "system", "n", *(title for _, title in SHOWN)]
+    lines = [" | ".join(head), " | ".join(["---"] * len(head))]
+    for set_name in dict.fromkeys(row["set"] for row in rows):
+        for system in systems:
+            chosen = [r for r in rows if r["set"] == set_name and r["system"] == system]
+            if not chosen:
+                continue
+            star = "" if chosen[0].get("has_sections") else "*"
+            cells = [set_name + star, system, str(len(chosen))]
+            cells += [_cell([r.get(key, np.nan) for r in chosen], key) for key, _ in SHOWN]
+            lines.append(" | ".join(cells))
+    return "\n".join(f"| {line} |" for line in lines)
+
+
+def _cell(values: list[float], key: str) -> str:
+    mean, low, high = bootstrap_interval(np.array(values, float))
+    digits = 1 if key.endswith("_ms") else 2
+    return "–" if np.isnan(mean) else f"{mean:.{digits}f} [{low:.{digits}f} {high:.{digits}f}]"
+
+
+def failures(rows: list[dict], systems: list[str]) -> str:
+    """Markdown: for each set and system the songs of each kind of failure."""
+    lines = []
+    for set_name in dict.fromkeys(row["set"] for row in rows):
+        for system in systems:
+            chosen = [r for r in rows if r["set"] == set_name and r["system"] == system]
+            kinds: dict[str, list[str]] = {}
+            for row in chosen:
+                kinds.setdefault(row["category"], []).append(
+                    f"{row['song']} ({row['true_bpm']}/{row['heard_bpm']} bpm,"
+                    f" {row['true_meter']}/{row['heard_meter']},"
+                    f" {row['beat_f']:.2f} {row['downbeat_f']:.2f})"
+                )
+            for kind in sorted(kinds):
+                names = f"{len(kinds[kind])}" if kind == "ok" else "; ".join(kinds[kind])
+                lines.append(f"- {set_name} {system} **{kind}** ({len(kinds[kind])}): {names}")
+    return "\n".join(lines)
+
+
+def parse() -> argparse.Namespace:
+    """Read the options."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument(
+        "--systems", nargs="+", default=["naive", "hand", "learned"],
+        choices=["naive", "hand", "learned"],
+    )  # fmt: skip
+    parser.add_argument("--weights", type=Path, help="weights (.npz) other than those shipped")
+    parser.add_argument("--counts", nargs="*", type=int, default=[32, 64, 48])
+    parser.add_argument("--jobs", type=int, default=1, help="worker processes")
+    parser.add_argument("--limit", type=int, help="only the first songs of all")
+    parser.add_argument("--out", type=Path, help="JSON of every song")
+    return parser.parse_args()
+
+
+def main() -> None:
+    """Judge all songs and print the tables."""
+    from joblib import Parallel, delayed
+
+    options = parse()
+    songs = songs_below(options.folders)[: options.limit]
+    if not songs:
+        raise SystemExit("no audio with a truth NAME.json beside it in these folders")
+    work = Parallel(n_jobs=options.jobs, return_as="generator")(
+        delayed(judge_or_say)(path, set_name, options) for path, set_name in songs
+    )
+    rows = [row for song_rows in work for row in song_rows]
+    broken = [row for row in rows if row["system"] == "all"]
+    rows = [row for row in rows if row["system"] != "all"]
+    print(table(rows, options.systems), failures(rows, options.systems), sep="\n\n")
+    for row in broken:
+        print(f"- not judged: {row['set']}/{row['song']}: {row['failure']}")
+    if options.out:
+        document = {
+            "date": datetime.date.today().isoformat(),
+            "folders": [folder.name for folder in options.folders],
+            "weights": options.weights.name if options.weights else "shipped",
+            "rows": rows,
+            "broken": broken,
+        }
+        options.out.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
