@@ -1,0 +1,181 @@
+"""Training songs: `make_song` turns a seed into sound with exact beats, bars and phrases.
+
+A song is composed (or taken from open symbolic music), played by imperfect players,
+rendered by sampled and synthetic instruments, mixed like a record, and cut to an
+excerpt that may start anywhere in a bar.  Every choice follows from the seed.
+
+May import: demo.truth, training, NumPy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit.demo.truth import SongTruth, TrueSection
+from phrasefit.errors import ParameterError
+from phrasefit.training.compose import compose
+from phrasefit.training.mixing import master, mix
+from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
+from phrasefit.training.score import Piece
+from phrasefit.training.sounds import render_stem
+from phrasefit.training.styles import HELD_OUT_STYLES, STYLES
+
+SAMPLE_RATE_HZ = 22050
+MAX_DURATION_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TrainingSong:
+    """An excerpt with its truth.
+
+    `samples` [shape=(n,), float32 mono at `SAMPLE_RATE_HZ`]; times of `truth` count
+    from the first sample; `family` is a name of `FAMILIES`; `source` says where
+    the notes and the sounds come from.
+    """
+
+    samples: np.ndarray
+    truth: SongTruth
+    family: str
+    source: str
+
+
+# Family -> (share of songs, styles; empty = other sources).
+FAMILIES: dict[str, float] = {
+    "pop": 0.22,
+    "rock": 0.16,
+    "country": 0.12,
+    "groove": 0.14,
+    "electronic": 0.08,
+    "swing": 0.10,
+    "latin": 0.08,
+    "drumless": 0.07,
+    "odd": 0.03,
+}
+FAMILY_STYLES: dict[str, tuple[str, ...]] = {
+    "pop": ("pop", "pop-syncopated", "ballad", "ballad-128", "motown", "disco", "half-time",
+            "strum"),
+    "rock": ("rock", "rock-fast-kicks", "metal", "rocknroll", "half-time", "waltz-68", "ska"),
+    "country": ("country", "train-beat", "two-step", "waltz", "shuffle", "polka", "strum"),
+    "groove": ("funk", "boom-bap", "trap", "reggae", "afrobeat", "breakbeat", "percussion"),
+    "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap"),
+    "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68"),
+    "latin": ("bossa", "samba", "son-clave", "cha-cha", "bachata", "tango", "afro-68"),
+    "drumless": ("fingerpick", "fingerpick-34", "piano-solo", "piano-34", "strings", "choir",
+                 "strum", "waltz-viennese", "march"),
+    "odd": ("five-four", "seven-four", "waltz-viennese", "jig-68", "march"),
+}  # fmt: skip
+
+
+def make_song(
+    seed: int,
+    *,
+    family: str | None = None,
+    duration_s: float | None = None,
+    held_out: bool = False,
+    without: frozenset[str] = frozenset(),
+) -> TrainingSong:
+    """Make one song excerpt.
+
+    Parameters
+    ----------
+    seed : int
+        The same seed and arguments give the same samples on the same material.
+    family : str or None
+        A key of `FAMILIES`; None draws one by share.
+    duration_s : float or None
+        Length of the excerpt, at most 60 s; None draws 28 to 44 s.
+    held_out : bool
+        Use the held-out soundfont, scores and rhythm styles, and only those.
+    without : frozenset of str
+        Ingredients to leave out: ``voices``, ``coding``, ``noise``, ``rooms``.
+
+    Raises
+    ------
+    ParameterError
+        If `family` is unknown or `duration_s` is out of range.
+    """
+    rng = np.random.default_rng([seed, int(held_out)])
+    names = list(FAMILIES)
+    drawn = str(rng.choice(names, p=np.array(list(FAMILIES.values())) / sum(FAMILIES.values())))
+    if family is not None and family not in FAMILIES:
+        raise ParameterError(f"family={family!r} is unknown; choose one of {', '.join(names)}")
+    family = family or drawn
+    length_s = float(rng.uniform(28, 44)) if duration_s is None else float(duration_s)
+    if not 5.0 <= length_s <= MAX_DURATION_S:
+        raise ParameterError(f"duration_s={length_s:g} must be between 5 and {MAX_DURATION_S:g}")
+    piece = _draw_piece(rng, family, held_out, length_s)
+    tempo_map, length_s = _cut(rng, piece, length_s)
+    n_samples = int(round(length_s * SAMPLE_RATE_HZ))
+    stems = [
+        (part.role, render_stem(rng, played, n_samples, SAMPLE_RATE_HZ, held_out, without))
+        for part in piece.parts
+        if (played := perform(rng, part, tempo_map, piece.looseness)).starts_s.size
+    ]
+    sound = master(rng, mix(rng, stems, SAMPLE_RATE_HZ), SAMPLE_RATE_HZ, without)
+    truth = _truth(piece, tempo_map, length_s, seed)
+    return TrainingSong(samples=sound, truth=truth, family=family, source=piece.source)
+
+
+def _draw_piece(rng: np.random.Generator, family: str, held_out: bool, length_s: float) -> Piece:
+    """Compose or fetch a piece of a family."""
+    wanted = HELD_OUT_STYLES if held_out else set(STYLES) - HELD_OUT_STYLES
+    names = [name for name in FAMILY_STYLES[family] if name in wanted]
+    names = names or sorted(wanted)
+    weights = np.array([STYLES[name].weight for name in names])
+    name = str(rng.choice(names, p=weights / weights.sum()))
+    return compose(rng, STYLES[name], min_seconds=length_s * float(rng.uniform(1.2, 2.5)))
+
+
+def _cut(rng: np.random.Generator, piece: Piece, length_s: float) -> tuple[TempoMap, float]:
+    """Choose the excerpt: from the start, to the end, or anywhere; shift time to it."""
+    lead_s = float(rng.uniform(0.05, 2.0))
+    tempo_map = draw_tempo_map(rng, piece, start_s=lead_s)
+    total_s = float(tempo_map.times_s[-1]) + 2.0
+    length_s = min(length_s, total_s)
+    where = rng.random()
+    offset = 0.0 if where < 0.15 else total_s - length_s if where < 0.25 else (
+        rng.uniform(0, total_s - length_s)
+    )  # fmt: skip
+    shifted = TempoMap(
+        times_s=tempo_map.times_s - offset, swing=piece.swing, swing_unit=piece.swing_unit
+    )
+    return shifted, length_s
+
+
+def _truth(piece: Piece, tempo_map: TempoMap, length_s: float, seed: int) -> SongTruth:
+    """Keep the beats inside the excerpt, and number everything from the first of them."""
+    times = tempo_map.times_s[: piece.n_beats]
+    positions = np.concatenate([np.arange(1, n + 1) for n in piece.beats_per_bar])
+    inside = np.flatnonzero((times >= 0) & (times < length_s))
+    first, last = (int(inside[0]), int(inside[-1]) + 1) if inside.size else (0, 0)
+    audible = np.ones(piece.n_beats, dtype=bool)
+    for start, end in piece.silent_beats:
+        audible[start:end] = False
+    starts = piece.bar_starts
+    phrase_beats = {int(starts[bar]) for bar in piece.phrase_bars}
+    sections = []
+    for section in piece.sections:
+        begin = max(int(starts[section.first_bar]), first)
+        end = min(int(starts[section.first_bar + section.n_bars]), last)
+        if end > begin:
+            sections.append(
+                TrueSection(
+                    start_s=float(times[begin]),
+                    start_beat=begin - first,
+                    n_beats=end - begin,
+                    letter=section.letter,
+                )  # fmt: skip
+            )
+    return SongTruth(
+        beats_s=times[first:last],
+        positions=positions[first:last],
+        meter=piece.meter,
+        sections=tuple(sections),
+        phrase_starts=tuple(sorted(b - first for b in phrase_beats if first <= b < last)),
+        audible=audible[first:last],
+        end_s=float(min(length_s, tempo_map.times_s[-1])),
+        style=piece.style,
+        seed=seed,
+    )
