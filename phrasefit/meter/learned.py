@@ -80,8 +80,7 @@ class LearnedModel:
         np.ndarray [shape=(n_frames, 3), float32, 0-1]
             Columns as in `HEAD_NAMES`.
         """
-        weights = self._weights if self._weights is not None else shipped_weights()
-        n_bands = len(weights["front.scale"])
+        n_bands = len(self.weights["front.scale"])
         if log_mel.ndim != 2 or log_mel.shape[1] != n_bands:
             raise ParameterError(
                 f"log_mel has shape {log_mel.shape}; the network needs {n_bands} bands a frame"
@@ -90,9 +89,18 @@ class LearnedModel:
         with np.errstate(over="ignore"):  # exp(-x) of a very negative x: the limit is right
             for start, keep in _windows(len(log_mel)):
                 window = _padded(log_mel[start : start + WINDOW_FRAMES])
-                logits = run_network(weights, window)
+                logits = self.window_logits(window)
                 out[keep] = 1 / (1 + np.exp(-logits[keep.start - start : keep.stop - start]))
         return out
+
+    @property
+    def weights(self) -> dict[str, np.ndarray]:
+        """The arrays in use."""
+        return self._weights if self._weights is not None else shipped_weights()
+
+    def window_logits(self, log_mel: np.ndarray) -> np.ndarray:
+        """Logits of one window [shape=(WINDOW_FRAMES, 3)]."""
+        return run_network(self.weights, log_mel)
 
 
 @lru_cache(maxsize=1)

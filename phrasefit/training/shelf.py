@@ -1,0 +1,245 @@
+"""Where made songs wait to be learned from: rendered by many processes, kept as log-mel.
+
+A *songs folder* holds one small ``.npz`` a song, so that rendering and training run
+side by side and a broken run can be taken up again.  A `Shelf` holds the songs of
+such a folder on the training device, end to end on one long strip of frames.
+
+May import: audio, training.songs (torch inside `Shelf`).
+"""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from phrasefit.audio import HOP_S
+from phrasefit.audio.features import log_mel
+
+LEVELS_PER_UNIT = 32.0  # log-mel 0-7.9 in one byte: steps of 0.03, under 0.3 dB where it is loud
+MAX_EVENTS = 2048  # beats a song may have on the shelf
+INAUDIBLE_WEIGHT = 0.2  # a wrong beat where no pulse is heard costs little, but it costs
+VALIDATION_SEED = 900_000_000  # seeds from here on are never trained on
+
+logger = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ShelvedSong:
+    """One song as the training sees it.
+
+    `levels` [shape=(n_frames, N_MELS), uint8] is ``log_mel * LEVELS_PER_UNIT``;
+    `beats_s`, `positions`, `audible` [shape=(n_beats,)] and `phrase_starts` [beat
+    indices] are the truth; `tags` name what is special about the song.
+    """
+
+    levels: np.ndarray
+    beats_s: np.ndarray
+    positions: np.ndarray
+    audible: np.ndarray
+    phrase_starts: np.ndarray
+    family: str
+    source: str
+    tags: frozenset[str]
+
+    @property
+    def log_mel(self) -> np.ndarray:
+        """The spectrum back in float32."""
+        return self.levels.astype(np.float32) / np.float32(LEVELS_PER_UNIT)
+
+    def event_frames(self) -> tuple[np.ndarray, np.ndarray]:
+        """Fractional frames of the audible beats, and for each: downbeat?, phrase start?
+
+        Returns
+        -------
+        (np.ndarray [shape=(n,)], np.ndarray [shape=(n, 2), bool])
+        """
+        phrase = np.zeros(len(self.beats_s), dtype=bool)
+        phrase[self.phrase_starts[self.phrase_starts < len(phrase)]] = True
+        kinds = np.stack([self.positions == 1, phrase], axis=1)
+        return self.beats_s[self.audible] / HOP_S, kinds[self.audible]
+
+    def frame_weights(self) -> np.ndarray:
+        """How much each frame counts in the loss [shape=(n_frames,), 0-1]."""
+        weights = np.ones(len(self.levels), dtype=np.float32)
+        edges = np.append(self.beats_s, self.beats_s[-1:] + 0.5) / HOP_S
+        for first, last in zip(edges[:-1][~self.audible], edges[1:][~self.audible], strict=True):
+            weights[int(first) : int(last) + 1] = INAUDIBLE_WEIGHT
+        return weights
+
+
+# ------------------------------------------------------------- songs folder
+
+
+def render_song(
+    folder: Path, seed: int, *, family: str | None = None, duration_s: float = 90.0
+) -> Path:
+    """Make one song and store it in `folder`; nothing is done if it is there already."""
+    from phrasefit.training.songs import make_song
+
+    path = folder / f"{family or 'any'}-{seed}.npz"
+    if path.exists():
+        return path
+    song = make_song(seed, family=family, duration_s=duration_s)
+    levels = np.clip(np.rint(log_mel(song.samples) * LEVELS_PER_UNIT), 0, 255).astype(np.uint8)
+    partial = path.with_suffix(".partial")
+    with partial.open("wb") as out:
+        np.savez(
+            out,
+            levels=levels,
+            beats_s=song.truth.beats_s,
+            positions=song.truth.positions,
+            audible=song.truth.audible,
+            phrase_starts=np.asarray(song.truth.phrase_starts, dtype=np.int64),
+            family=song.family,
+            source=song.source,
+            tags=",".join(sorted(getattr(song, "tags", ()))),
+        )
+    return partial.replace(path)
+
+
+def load_song(path: Path) -> ShelvedSong:
+    """Read one song of a songs folder."""
+    with np.load(path, allow_pickle=False) as stored:
+        return ShelvedSong(
+            levels=stored["levels"],
+            beats_s=stored["beats_s"],
+            positions=stored["positions"],
+            audible=stored["audible"].astype(bool),
+            phrase_starts=stored["phrase_starts"],
+            family=str(stored["family"]),
+            source=str(stored["source"]),
+            tags=frozenset(filter(None, str(stored["tags"]).split(","))),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RenderJob:
+    """What the rendering processes are to make, round and round until `hours` are done."""
+
+    folder: Path
+    families: tuple[str, ...]
+    seed: int
+    hours: float
+    duration_s: float = 90.0
+
+
+def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing.Process]:
+    """Start `n_processes` that fill the songs folder; each makes its share of `job.hours`."""
+    job.folder.mkdir(parents=True, exist_ok=True)
+    context = multiprocessing.get_context("spawn")
+    processes = [
+        context.Process(target=_render_share, args=(job, share, n_processes), daemon=True)
+        for share in range(n_processes)
+    ]
+    for process in processes:
+        process.start()
+    return processes
+
+
+def _render_share(job: RenderJob, share: int, n_shares: int) -> None:
+    """Make every `n_shares`-th song of the job."""
+    os.nice(5)
+    n_songs = int(job.hours * 3600 / job.duration_s)
+    for index in range(share, n_songs, n_shares):
+        family = job.families[index % len(job.families)] if job.families else None
+        try:
+            render_song(job.folder, job.seed + index, family=family, duration_s=job.duration_s)
+        except Exception:  # one song that cannot be made must not end the run
+            logger.exception("song %d of family %s was not made", job.seed + index, family)
+
+
+def wait_for_songs(folder: Path, n_songs: int, *, patience_s: float = 600.0) -> None:
+    """Return once `folder` holds `n_songs`, or after `patience_s`."""
+    until = time.monotonic() + patience_s
+    while len(list(folder.glob("*.npz"))) < n_songs and time.monotonic() < until:
+        time.sleep(1.0)
+
+
+# -------------------------------------------------------------------- shelf
+
+
+class Shelf:
+    """Songs on the training device, end to end, as one strip of frames.
+
+    Parameters
+    ----------
+    device : torch.device or str
+    capacity_hours : float
+        Memory is taken once for this many hours (17 MB an hour).
+    """
+
+    def __init__(self, device: object, *, capacity_hours: float) -> None:
+        import torch
+
+        n_frames = int(capacity_hours * 3600 / HOP_S)
+        self.device = device
+        self.levels = torch.zeros((n_frames, 96), dtype=torch.uint8, device=device)
+        self.weights = torch.zeros(n_frames, dtype=torch.float16, device=device)
+        self.starts: list[int] = []
+        self.lengths: list[int] = []
+        self.families: list[str] = []
+        self._events: list[np.ndarray] = []
+        self._kinds: list[np.ndarray] = []
+        self._seen: set[str] = set()
+        self._tables: tuple | None = None
+        self.n_frames = 0
+
+    def add(self, song: ShelvedSong) -> bool:
+        """Put one song at the end of the strip; False if it is full."""
+        import torch
+
+        n_frames = len(song.levels)
+        if self.n_frames + n_frames > len(self.levels):
+            return False
+        strip = slice(self.n_frames, self.n_frames + n_frames)
+        self.levels[strip] = torch.from_numpy(song.levels).to(self.device)
+        self.weights[strip] = torch.from_numpy(song.frame_weights()).to(self.device).half()
+        frames, kinds = song.event_frames()
+        self._events.append(frames[:MAX_EVENTS])
+        self._kinds.append(kinds[:MAX_EVENTS])
+        self.starts.append(self.n_frames)
+        self.lengths.append(n_frames)
+        self.families.append(song.family)
+        self.n_frames += n_frames
+        self._tables = None
+        return True
+
+    def take_new(self, folder: Path, *, without_tags: frozenset[str] = frozenset()) -> int:
+        """Add the songs of `folder` that are not on the shelf yet; return how many."""
+        n_added = 0
+        for path in sorted(folder.glob("*.npz")):
+            if path.name in self._seen:
+                continue
+            self._seen.add(path.name)
+            song = load_song(path)
+            if not without_tags & (song.tags | {song.family, song.source}):
+                n_added += self.add(song)
+        return n_added
+
+    @property
+    def hours(self) -> float:
+        """How much music is on the shelf."""
+        return self.n_frames * HOP_S / 3600
+
+    def tables(self) -> tuple:
+        """Starts, lengths [shape=(n_songs,)], events [shape=(n_songs, MAX_EVENTS)] and kinds.
+
+        Events that do not exist are at minus infinity.
+        """
+        import torch
+
+        if self._tables is None:
+            events = np.full((len(self.starts), MAX_EVENTS), -np.inf, dtype=np.float32)
+            kinds = np.zeros((len(self.starts), MAX_EVENTS, 2), dtype=bool)
+            for row, (frames, kind) in enumerate(zip(self._events, self._kinds, strict=True)):
+                events[row, : len(frames)] = frames
+                kinds[row, : len(frames)] = kind
+            arrays = (np.array(self.starts), np.array(self.lengths), events, kinds)
+            self._tables = tuple(torch.as_tensor(a, device=self.device) for a in arrays)
+        return self._tables
