@@ -16,7 +16,7 @@ import numpy as np
 from phrasefit.demo.drums import CHOKED, PIECES
 from phrasefit.demo.dsp import add_at
 from phrasefit.demo.score import Note
-from phrasefit.demo.strings import PLUCKED
+from phrasefit.demo.strings import PLUCKED, amplifier
 from phrasefit.demo.voices import SUSTAINED
 from phrasefit.errors import ParameterError
 
@@ -71,6 +71,8 @@ def render_notes(
             return voice(rng, sample_rate_hz, pitch, velocity, timbre)
 
         _lay_down(rng, notes, out, sample_rate_hz, pluck, release_s=0.06)
+        if instrument == "electric_guitar":
+            out = amplifier(out, sample_rate_hz, timbre).astype(np.float32)
     elif instrument in PIECES:
         piece = PIECES[instrument]
 

@@ -18,7 +18,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from phrasefit.demo.dsp import band_noise, midi_to_hz, seconds_axis
+from phrasefit.demo.dsp import band_noise, filtered, midi_to_hz, seconds_axis
 
 Voice = Callable[[np.random.Generator, int, float, float, np.ndarray], np.ndarray]
 
@@ -59,7 +59,7 @@ def string_response(
     Returns
     -------
     array [shape=(n,), float]
-        RMS of its first 0.25 s is 1.
+        RMS of its first 0.1 s is 1.
     """
     from scipy.fft import irfft, next_fast_len
 
@@ -84,7 +84,7 @@ def string_response(
         damped = 1j * f * centre_hz / quality
         resonance += gain * damped / (centre_hz**2 - f**2 + damped)
     sound = irfft(spectrum * resonance, n_fft)[:n_samples] * shrink ** -np.arange(n_samples)
-    head = sound[: sample_rate_hz // 4]
+    head = sound[: sample_rate_hz // 10]
     return sound / (np.sqrt(np.mean(head**2)) + 1e-12)
 
 
@@ -144,6 +144,14 @@ def electric_guitar(
         body=((_pickup_hz(timbre), 1.5, 1.6),),
     )  # fmt: skip
     return sound + _pick_noise(rng, sound, sample_rate_hz, 0.15 * velocity)
+
+
+def amplifier(sound: np.ndarray, sample_rate_hz: int, timbre: np.ndarray) -> np.ndarray:
+    """Send a whole electric guitar track through an amplifier, clean to crunchy."""
+    loud = np.percentile(np.abs(sound), 99.5) + 1e-9
+    drive = 0.4 + 3.5 * timbre[5] ** 2
+    driven = np.tanh(drive * sound / loud) * (loud / np.tanh(drive))
+    return filtered(driven, "low", 4200.0 + 1500.0 * timbre[4], sample_rate_hz)
 
 
 def _pickup_hz(timbre: np.ndarray) -> float:

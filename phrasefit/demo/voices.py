@@ -168,8 +168,8 @@ def pedal_steel(
 ) -> None:
     """Pedal steel: few harmonics, long glides, the volume pedal swells every note."""
     corner = 4.0 + 4.0 * timbre[0]
-    bow = Bow(attack_s=0.05, release_s=0.15, sag=0.35, vibrato_hz=5.0 + timbre[1],
-              vibrato_cents=14.0, vibrato_after_s=0.35, scoop_cents=100.0, glide_s=0.09)  # fmt: skip
+    bow = Bow(attack_s=0.05, release_s=0.15, sag=0.35, vibrato_hz=5.0 + timbre[1], glide_s=0.09,
+              vibrato_cents=14.0, vibrato_after_s=0.35, scoop_cents=100.0)  # fmt: skip
     tables = _Tables(lambda _hz, n, _tone: _rolled_off(n, 1.0, corner), sample_rate_hz)
     _bowed(rng, sample_rate_hz, notes, out, bow, tables, hiss=0.0)
 
