@@ -1,0 +1,113 @@
+"""Reading single keys of a routine file, every mistake with its line.
+
+May import: model, errors, source.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeVar
+
+from phrasefit.errors import ParameterError
+from phrasefit.model import Finding
+from phrasefit.routine.source import KeyPath, Source
+
+Value = TypeVar("Value")
+
+
+class KeyReader:
+    """Reads the keys of one table and remembers what is wrong with them.
+
+    Parameters
+    ----------
+    source : Source
+        The file.
+    table : mapping
+        The table inside it.
+    path : tuple
+        Where the table stands, such as ``("parts", "A")``.
+    findings : list of Finding
+        Errors are added here, so that reading goes on after a mistake.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        table: Mapping[str, object],
+        path: KeyPath,
+        findings: list[Finding],
+    ) -> None:
+        self.source = source
+        self.table = table
+        self.path = path
+        self.findings = findings
+
+    def line(self, key: str) -> int:
+        """Give the line of `key`, or of the table if it is not written."""
+        return self.source.line(*self.path, key)
+
+    def complain(self, key: str, message: object) -> None:
+        """Remember an error on the line of `key`."""
+        self.findings.append(Finding(severity="error", line=self.line(key), message=str(message)))
+
+    def refuse_unknown(self, legal: Sequence[str]) -> None:
+        """Complain about each key that has no meaning here, with a guess."""
+        for key in self.table:
+            if key not in legal:
+                near = difflib.get_close_matches(key, legal, n=1, cutoff=0.6)
+                guess = f"did you mean {near[0]}?" if near else f"known are {', '.join(legal)}"
+                self.complain(key, f"{key!r} has no meaning here; {guess}")
+
+    def text(self, key: str) -> str:
+        """Read a text; "" if it is not written."""
+        value = self.table.get(key, "")
+        if isinstance(value, str):
+            return " ".join(value.split())
+        self.complain(key, f'{key} must be a text in quotes, as in {key} = "{value}"')
+        return ""
+
+    def block(self, key: str) -> list[tuple[int, str]] | None:
+        """Read a multi-line text as numbered lines; None if it is not written."""
+        value = self.table.get(key)
+        if value is None:
+            return None
+        if isinstance(value, str):
+            return self.source.numbered_lines(value, *self.path, key)
+        self.complain(key, f'{key} must be one text; write {key} = """, the lines, and """')
+        return []
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Read one text or a list of texts."""
+        value = self.table.get(key, [])
+        listed = [value] if isinstance(value, str) else value
+        if isinstance(listed, list) and all(isinstance(item, str) for item in listed):
+            return tuple(listed)
+        self.complain(key, f'{key} must be a text or a list of texts, as in {key} = ["…", "…"]')
+        return ()
+
+    def whole(self, key: str, low: int, high: int) -> int | None:
+        """Read a whole number in `low`..`high`; None if missing or wrong."""
+        value = self.table.get(key)
+        if value is None:
+            return None
+        if type(value) is int and low <= value <= high:
+            return value
+        self.complain(key, f"{key} = {_shown(value)} must be a whole number from {low} to {high}")
+        return None
+
+    def parsed(self, key: str, parse: Callable[[str], Value], default: Value) -> Value:
+        """Read a text with `parse`; `default` if it is missing or wrong."""
+        text = self.text(key)
+        if not text:
+            return default
+        try:
+            return parse(text)
+        except ParameterError as exc:
+            self.complain(key, exc)
+            return default
+
+
+def _shown(value: object) -> str:
+    """Show a value as it stands in the file, cut to a line."""
+    return f'"{value}"'[:60] if isinstance(value, str) else str(value)[:60]

@@ -1,0 +1,187 @@
+"""Parts and tags of a routine file: counts, turn and step lines of one block.
+
+May import: model, errors, consistency, counts, header, restarts, stepsheet, turns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from phrasefit.errors import ParameterError
+from phrasefit.model import Part, TagOption
+from phrasefit.routine.blocks import first_count, last_count
+from phrasefit.routine.consistency import (
+    count_findings,
+    counts_of,
+    facing_findings,
+    tag_weight_findings,
+    turn_findings,
+    weight_findings,
+)
+from phrasefit.routine.counts import MAX_COUNTS, count_number
+from phrasefit.routine.header import KeyReader
+from phrasefit.routine.restarts import restart_points, turning_line_cut, usual_restart_counts
+from phrasefit.routine.stepsheet import StepSheet, parse_steps
+from phrasefit.routine.turns import parse_turn
+
+PART_KEYS = ("counts", "turn", "restarts", "steps")
+TAG_KEYS = ("name", "counts", "turn", "steps")
+
+# Lengths of tags in use, by meter: club pages on "Phrasing music" and "Line dancing terms"
+# (midlandmavericks.com); those of the waltz are common practice, no source.
+USUAL_TAG_COUNTS = {4: (2, 4, 8, 16), 3: (3, 6, 12)}
+
+ONLY_PART = "A"  # what the one part of an ordinary routine is called
+
+WHOLE_NUMBERS_HOW = 'write "any", "none" or a list of counts, as in [16]'
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """One part or tag as read; `turn_deg` is None if neither turn nor steps say it."""
+
+    reader: KeyReader
+    counts: int
+    turn_deg: int | None
+    sheet: StepSheet
+
+    @property
+    def turns_known(self) -> bool:
+        """Tell whether sums of turns mean anything."""
+        return self.sheet.turns_read and self.sheet.counts_read
+
+
+def read_block(reader: KeyReader, meter: int) -> Block | None:
+    """Read counts, turn and steps of one block; None if its length is unknown."""
+    findings = reader.findings
+    stated = reader.whole("counts", 1, MAX_COUNTS)
+    turn = reader.parsed("turn", parse_turn, None)
+    lines = reader.block("steps")
+    sheet = parse_steps(lines or [], meter)
+    steps = sheet.steps
+    findings.extend(sheet.findings)
+    if lines is not None and not steps and not sheet.findings:
+        reader.complain("steps", "the steps are empty; write a line for each, or leave steps out")
+    counts = stated or counts_of(steps)
+    if not counts:
+        if "counts" not in reader.table:
+            reader.complain("counts", "the number of counts is missing; write counts = 32")
+        return None
+    if steps and sheet.counts_read:
+        findings.extend(
+            count_findings(
+                steps,
+                counts,
+                stated=stated is not None,
+                meter=meter,
+                section_counts=sheet.section_counts,
+            )
+        )
+    block = Block(reader=reader, counts=counts, turn_deg=turn, sheet=sheet)
+    if not steps:
+        return block
+    total = sum(step.turn_deg for step in steps)
+    if block.turns_known:
+        findings.extend(facing_findings(steps, sheet.facing_notes))
+        findings.extend(turn_findings(total, turn, reader.line("turn")))
+    return replace(block, turn_deg=total)
+
+
+def build_part(name: str, block: Block) -> Part:
+    """Make the part of a block, restart points still missing."""
+    return Part(
+        name=name, counts=block.counts, turn_deg=block.turn_deg or 0, steps=block.sheet.steps
+    )
+
+
+def check_weight(block: Block, foot: str) -> None:
+    """Add the mistakes of weight in a part; `foot` "" = the part's own first foot."""
+    if block.sheet.counts_read:
+        block.reader.findings.extend(weight_findings(block.sheet.steps, foot))
+
+
+def read_numbers(reader: KeyReader, key: str) -> tuple[int, ...] | None:
+    """Read "any" (None), "none" (empty) or a list of counts."""
+    value = reader.table.get(key, "any")
+    listed = [value] if type(value) is int else value
+    if isinstance(listed, str) and listed.lower() in ("any", "none"):
+        return None if listed.lower() == "any" else ()
+    if isinstance(listed, list) and all(type(item) is int and item > 0 for item in listed):
+        return tuple(listed)
+    reader.complain(key, f"{key} is not understood; {WHOLE_NUMBERS_HOW}")
+    return None
+
+
+def add_restart_points(
+    part: Part, reader: KeyReader, allowed: tuple[int, ...] | None, foot: str, meter: int
+) -> Part:
+    """Give a part its restart points; explicit ones that cannot be are complained about."""
+    for after in allowed or ():
+        cut = turning_line_cut(part, after)
+        if not after < part.counts:
+            reader.complain(
+                "restarts",
+                f"a restart after count {after} is none, as there are {part.counts} counts;"
+                f" name a count below {part.counts}",
+            )
+        elif cut:
+            numbers = f"{count_number(first_count(cut))}-{count_number(last_count(cut))}"
+            reader.complain(
+                "restarts",
+                f"a restart after count {after} cuts line {cut.line} (counts {numbers}) while it"
+                f" turns; split that line in two, so that the turn by count {after} is clear",
+            )
+    wanted = usual_restart_counts(part.counts, meter) if allowed is None else allowed
+    return replace(part, restart_points=restart_points(part, wanted, foot))
+
+
+def read_tags(top: KeyReader, foot: str, meter: int) -> tuple[TagOption, ...]:
+    """Read which tags the routine allows: "any", "none", lengths, or tables with steps."""
+    value = top.table.get("tags")
+    if not (isinstance(value, list) and value and isinstance(value[0], Mapping)):
+        lengths = read_numbers(top, "tags")
+        if lengths is None:
+            lengths = USUAL_TAG_COUNTS[meter]
+        return tuple(TagOption(counts=length) for length in lengths)
+    tags = []
+    for place, table in enumerate(value):
+        if not isinstance(table, Mapping):
+            top.complain("tags", f"tags mixes numbers and tables; {WHOLE_NUMBERS_HOW}")
+            continue
+        reader = KeyReader(top.source, table, ("tags", place), top.findings)
+        if tag := _read_tag(reader, foot, meter):
+            tags.append(tag)
+    return tuple(tags)
+
+
+def _read_tag(reader: KeyReader, foot: str, meter: int) -> TagOption | None:
+    """Read one ``[[tags]]`` table."""
+    reader.refuse_unknown(TAG_KEYS)
+    block = read_block(reader, meter)
+    if block is None:
+        return None
+    steps = block.sheet.steps
+    if foot and block.sheet.states_feet and block.sheet.counts_read:
+        reader.findings.extend(tag_weight_findings(steps, foot, steps[-1].line))
+    return TagOption(
+        counts=block.counts, turn_deg=block.turn_deg or 0, name=reader.text("name"), steps=steps
+    )
+
+
+def parse_rhythm(text: str) -> int:
+    """Read the rhythm as the meter dancers count: 4 or 3.
+
+    Raises
+    ------
+    ParameterError
+        If the text names no rhythm known here.
+    """
+    meters = {"4/4": 4, "2/4": 4, "6/8": 4, "12/8": 4, "3/4": 3, "waltz": 3}
+    try:
+        return meters[text.strip().lower()]
+    except KeyError:
+        raise ParameterError(
+            f"rhythm {text!r} is not known; write 4/4 (also for 2/4, and for 6/8 or 12/8"
+            " counted in two or four) or waltz (3/4)"
+        ) from None
