@@ -1,8 +1,10 @@
-"""The bar map and plan as a Standard MIDI File: tempo map, bars, markers; no notes.
+"""The bar map and plan as a Standard MIDI File: tempo map, bars, markers, clicks.
 
-Follows the Standard MIDI Files 1.0 specification (RP-001): format 0, one tempo
+Follows the Standard MIDI Files 1.0 specification (RP-001): format 1, one tempo
 event a beat in whole microseconds a quarter note, time-signature events where the
 bar length changes, marker events (FF 06) for sections, walls, restarts and tags.
+The second track clicks every beat on the percussion channel (General MIDI high and
+low wood block), so that any player sounds the map.
 A beat is written as a quarter note.  The stretch before the first beat becomes
 bars of its own, so that time 0.0 of the file is time 0.0 of the song.
 
@@ -12,16 +14,21 @@ May import: model, reports.cues (mido inside functions).
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+import unicodedata
+from typing import TYPE_CHECKING, Any
 
 from phrasefit.model import BarMap, FitPlan, Plan
 from phrasefit.reports.cues import event_words, running_counts
 
 if TYPE_CHECKING:
+    import mido
     import numpy as np
 
 TICKS_PER_BEAT = 960
-LATIN_1 = "latin-1"  # the character set the specification leaves to readers; most read this
+PERCUSSION_CHANNEL = 9  # channel 10 as people count
+HIGH_BLOCK, LOW_BLOCK = 76, 77  # General MIDI percussion keys
+MAX_TEMPO_US = 0xFFFFFF  # three bytes hold the microseconds of a quarter note
+CLICK_TICKS = TICKS_PER_BEAT // 8
 
 
 def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = None) -> bytes:
@@ -48,18 +55,40 @@ def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = N
         *_meter_events(bar_starts, len(times) - 1),
         *_markers(bar_map, fit, plan, times),
     ]
-    track = mido.MidiTrack([mido.MetaMessage("track_name", name=_plain(bar_map.title), time=0)])
+    n_ticks = TICKS_PER_BEAT * (len(times) - 1)
+    out = io.BytesIO()
+    file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_BEAT)
+    file.tracks.append(_track(bar_map.title, events, n_ticks))
+    file.tracks.append(_track("clicks", _clicks(bar_map, len(times) - 1), n_ticks))
+    file.save(file=out)
+    return out.getvalue()
+
+
+def _track(name: str, events: list[tuple[int, Any]], n_ticks: int) -> mido.MidiTrack:
+    """Put events at absolute ticks into a track of `n_ticks`."""
+    import mido
+
+    track = mido.MidiTrack([mido.MetaMessage("track_name", name=_plain(name), time=0)])
     now = 0
     for tick, message in sorted(events, key=lambda event: event[0]):
         track.append(message.copy(time=tick - now))
         now = tick
-    end = TICKS_PER_BEAT * (len(times) - 1)
-    track.append(mido.MetaMessage("end_of_track", time=max(end - now, 0)))
-    out = io.BytesIO()
-    file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_BEAT, charset=LATIN_1)
-    file.tracks.append(track)
-    file.save(file=out)
-    return out.getvalue()
+    track.append(mido.MetaMessage("end_of_track", time=max(n_ticks - now, 0)))
+    return track
+
+
+def _clicks(bar_map: BarMap, n_beats: int) -> list[tuple[int, Any]]:
+    """Sound each heard beat, the one higher; the silent beats of the lead-in stay silent."""
+    import mido
+
+    first = n_beats - len(bar_map.positions)
+    events = []
+    for beat, position in enumerate(bar_map.positions.tolist(), start=first):
+        key = HIGH_BLOCK if position == 1 else LOW_BLOCK
+        for kind, tick in (("note_on", 0), ("note_off", CLICK_TICKS)):
+            message = mido.Message(kind, channel=PERCUSSION_CHANNEL, note=key, velocity=80)
+            events.append((beat * TICKS_PER_BEAT + tick, message))
+    return events
 
 
 def _grid(bar_map: BarMap) -> tuple[np.ndarray, list[int]]:
@@ -79,19 +108,23 @@ def _grid(bar_map: BarMap) -> tuple[np.ndarray, list[int]]:
     return times, sorted(starts)
 
 
-def _tempo_events(times: np.ndarray) -> list[tuple[int, object]]:
-    """One tempo a beat; each carries the rounding of those before, so that nothing adds up."""
+def _tempo_events(times: np.ndarray) -> list[tuple[int, Any]]:
+    """One tempo a beat; each makes up for the rounding of those before, so that none adds up.
+
+    Tempos are whole hundredths of a beat a minute: some readers keep no more.
+    """
     import mido
 
     events, written_us = [], round(float(times[0]) * 1e6)
     for beat in range(len(times) - 1):
-        tempo = max(1, min(0xFFFFFF, round(float(times[beat + 1]) * 1e6) - written_us))
+        wanted_us = max(1.0, float(times[beat + 1]) * 1e6 - written_us)
+        tempo = min(MAX_TEMPO_US, round(60e6 / round(60e6 / wanted_us, 2)))
         written_us += tempo
         events.append((beat * TICKS_PER_BEAT, mido.MetaMessage("set_tempo", tempo=tempo)))
     return events
 
 
-def _meter_events(bar_starts: list[int], n_beats: int) -> list[tuple[int, object]]:
+def _meter_events(bar_starts: list[int], n_beats: int) -> list[tuple[int, Any]]:
     import mido
 
     events, current = [], None
@@ -105,7 +138,7 @@ def _meter_events(bar_starts: list[int], n_beats: int) -> list[tuple[int, object
 
 def _markers(
     bar_map: BarMap, fit: FitPlan | None, plan: Plan | None, times: np.ndarray
-) -> list[tuple[int, object]]:
+) -> list[tuple[int, Any]]:
     import mido
     import numpy as np
 
@@ -126,5 +159,6 @@ def _markers(
 
 
 def _plain(text: str) -> str:
-    """Replace letters that a MIDI text cannot hold by a question mark."""
-    return text.encode(LATIN_1, errors="replace").decode(LATIN_1)
+    """Take accents off and replace other letters by ``?``: the standard promises ASCII only."""
+    bare = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    return bare.encode("ascii", errors="replace").decode("ascii")
