@@ -317,7 +317,7 @@ class CountGrid:
     `bar_start` [shape=(n,), bool]: a bar begins here.  `strength`
     [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here.
     `section` [shape=(n,)]: index into ``BarMap.sections``, -1 before the first.
-    `beats_per_count` is 0.5, 1 or 2.
+    `beats_per_count` is 0.5, 1 or 2; 3 where a six is danced to its dotted beats.
     """
 
     times_s: np.ndarray
@@ -424,6 +424,20 @@ class StartOption:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PhraseBreak:
+    """A phrase start that comes earlier or later than whole phrases would bring it.
+
+    The song has `extra_counts` more (negative: fewer) than whole phrases before
+    `count`; `letter` is that of the section that begins there, empty if none does.
+    """
+
+    count: int
+    time_s: float
+    extra_counts: int
+    letter: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TempoVerdict:
     """Counts a minute against what routine and level want.
 
@@ -445,6 +459,7 @@ class FitPlan:
 
     `plans` holds the best plan for each number of changes (0, 1, 2 ...), only
     where it is better than with fewer; `best` is the index of the advised one.
+    `breaks` are the places where the song itself leaves square phrases.
     """
 
     plans: tuple[Plan, ...]
@@ -455,6 +470,7 @@ class FitPlan:
     routine: Routine
     bar_map: BarMap
     doubts: tuple[str, ...] = ()
+    breaks: tuple[PhraseBreak, ...] = ()
 
     @property
     def plan(self) -> Plan:

@@ -1,0 +1,208 @@
+"""The song laid out in dance counts.
+
+A count is what dancers count.  Most songs have one count a beat; a song of 170 is
+danced at 85, every other beat (level 2), a song of 55 at 110 (level 0.5), and a
+six-eight song tracked in eighths is danced to the dotted beat (level 3) by routines
+in fours.  Counting starts afresh on each downbeat, so an odd bar never puts later
+counts on the wrong beat: a beat too few to make half a count is held.
+
+May import: model, errors, fit.costs, fit.tempo, NumPy.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.fit.costs import Costs
+from phrasefit.fit.tempo import distance_to_range
+from phrasefit.model import BarMap, CountGrid, Phrase, Routine
+
+DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
+PHRASE_COUNTS = {4: 32, 3: 24}  # by meter: what dancers call a phrase
+LEVELS = (0.5, 1.0, 2.0, 3.0)
+
+
+def dance_phrase_counts(meter: int, routine: Routine | None = None) -> int:
+    """Give the length of phrase that wall starts should meet.
+
+    32 counts, in threes 24; twice that for routines whose every part is a multiple of
+    it: a routine of 64 is not off the music because a 32 begins half-way.
+    """
+    base = PHRASE_COUNTS[meter]
+    double = routine is not None and all(p.counts % (2 * base) == 0 for p in routine.parts)
+    return 2 * base if double else base
+
+
+def dance_meter(bar_map: BarMap, routine: Routine | None = None) -> int:
+    """Tell whether the song is counted in fours (4) or threes (3)."""
+    if routine is not None:
+        return routine.meter
+    return 3 if bar_map.meter % 3 == 0 else 4
+
+
+def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
+    """Choose how many beats make a count: 1 unless another level suits the dancers better.
+
+    The tempo range of the routine decides if it has one, else the range in which
+    most songs are danced.  As tracked wins where several levels are in range.
+    """
+    if dance_meter(bar_map, routine) == 3:
+        return 1.0
+    if bar_map.meter % 6 == 0:
+        return 3.0
+    levels = (1.0, 2.0, 0.5) if bar_map.meter % 2 == 0 else (1.0, 0.5)
+    low, high = (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
+    tempo = beat_tempo(bar_map)
+    return min(levels, key=lambda level: round(distance_to_range(tempo / level, low, high), 9))
+
+
+def beat_tempo(bar_map: BarMap) -> float:
+    """Give the beats a minute, from the beats themselves if the map does not say."""
+    if bar_map.tempo_bpm > 0:
+        return bar_map.tempo_bpm
+    return 60.0 / float(np.median(np.diff([*bar_map.beat_times_s, bar_map.end_s])))
+
+
+def count_grid(
+    bar_map: BarMap,
+    *,
+    beats_per_count: float | None = None,
+    routine: Routine | None = None,
+    costs: Costs | None = None,
+) -> CountGrid:
+    """Lay a bar map out in counts, with the strength of phrase starts on them.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+        Ours or hand-made; sections and phrases may be missing.
+    beats_per_count : float, optional
+        0.5, 1, 2 or 3; chosen by `choose_level` if left out.
+    routine : Routine, optional
+        Its tempo range chooses the level, its length the phrases that count.
+    costs : Costs, optional
+        Gives the weight of phrases inside sections.
+
+    Returns
+    -------
+    CountGrid
+        `strength` is that of sections and of phrases at least as long as
+        `dance_phrase_counts`; shorter ones have no weight.  Without sections and
+        phrases every eighth bar (in threes too) from the first one begins a phrase.
+
+    Raises
+    ------
+    NoFitError
+        If the map holds no beats or no downbeat.
+    ParameterError
+        If `beats_per_count` does not divide the bar.
+    """
+    if not bar_map.beat_times_s.size:
+        raise NoFitError("the bar map holds no beats; nothing can be counted")
+    if not np.any(bar_map.positions == 1):
+        raise NoFitError("the bar map has no one (position 1); mark at least one downbeat")
+    level = choose_level(bar_map, routine) if beats_per_count is None else beats_per_count
+    if level not in LEVELS or (level > 1 and bar_map.meter % level):
+        raise ParameterError(
+            f"beats_per_count={level:g} does not divide bars of {bar_map.meter};"
+            f" use {', '.join(f'{x:g}' for x in LEVELS if x <= 1 or bar_map.meter % x == 0)}"
+        )
+    times, bar_start, count_of_beat = _lay_counts(bar_map, level)
+    section = np.full(len(bar_start), -1)
+    for index, found in enumerate(bar_map.sections):
+        section[max(count_of_beat[found.start_beat], 0) :] = index
+    meter = max(1, round(bar_map.meter / level))
+    phrase = dance_phrase_counts(dance_meter(bar_map, routine), routine)
+    inner = (costs or Costs()).inner_phrase
+    if bar_map.phrases:
+        found = _dance_phrases(bar_map, phrase * level)
+        starts = [(count_of_beat[p.start_beat], p.strength) for p in found]
+    else:
+        starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, phrase, meter)]
+    return CountGrid(
+        times_s=times,
+        bar_start=bar_start,
+        strength=_strengths(bar_map, starts, count_of_beat, len(bar_start), inner),
+        section=section,
+        beats_per_count=level,
+        counts_per_minute=beat_tempo(bar_map) / level,
+        meter=meter,
+    )
+
+
+def _lay_counts(bar_map: BarMap, level: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give times [n + 1], bar starts [n] and the count that holds each beat."""
+    beats, positions = bar_map.beat_times_s, bar_map.positions
+    end = bar_map.end_s
+    if end <= beats[-1]:
+        end = beats[-1] + 60.0 / beat_tempo(bar_map)
+    if level == 0.5:
+        edges = np.append(beats, end)
+        times = np.empty(2 * len(beats) + 1)
+        times[::2] = edges
+        times[1::2] = (edges[1:] + edges[:-1]) / 2
+        bar_start = np.zeros(2 * len(beats), dtype=bool)
+        bar_start[::2] = positions == 1
+        return times, bar_start, 2 * np.arange(len(beats))
+    counted = _counted_beats(positions, int(level))
+    return np.append(beats[counted], end), positions[counted] == 1, np.cumsum(counted) - 1
+
+
+def _counted_beats(positions: np.ndarray, step: int) -> np.ndarray:
+    """Mark every `step`-th beat from each downbeat; a rest of half a count or less is held."""
+    index = np.arange(len(positions))
+    bar_ends = np.flatnonzero(np.append(positions == 1, True))
+    beats_left = bar_ends[np.searchsorted(bar_ends, index, side="right")] - index
+    regular = (positions - 1) % step == 0
+    return regular & ((positions == 1) | (2 * beats_left > step) | (step == 1))
+
+
+def _strengths(
+    bar_map: BarMap,
+    phrase_starts: list[tuple[int, float]],
+    count_of_beat: np.ndarray,
+    n_counts: int,
+    inner: float,
+) -> np.ndarray:
+    """Put the strength of each phrase start on its count; the strongest wins."""
+    strength = np.zeros(n_counts)
+    sections = {int(count_of_beat[s.start_beat]): s.strength for s in bar_map.sections}
+    for count, value in [*sections.items(), *phrase_starts]:
+        weight = 1.0 if count in sections or (bar_map.phrases and not sections) else inner
+        if count >= 0:
+            strength[count] = max(strength[count], weight * value)
+    return np.clip(strength, 0.0, 1.0)
+
+
+def _dance_phrases(bar_map: BarMap, phrase_beats: float) -> list[Phrase]:
+    """Pick the phrases of dance length; where none is so long, every second, fourth ...
+
+    A leftover shorter than half a dance phrase is the tail of the one before.
+    """
+    highest = max(p.group for p in bar_map.phrases)
+    if highest >= phrase_beats:
+        least = phrase_beats / 2 if bar_map.sections else 0  # a person's phrases are taken as said
+        return [p for p in bar_map.phrases if p.group >= phrase_beats and p.n_beats >= least]
+    every = round(phrase_beats / highest)
+    edges = [s.start_beat for s in bar_map.sections] or [0]
+    ends = [*edges[1:], len(bar_map.beat_times_s)]
+    picked = []
+    for start, end in zip(edges, ends, strict=True):
+        inside = [p for p in bar_map.phrases if p.group == highest and start <= p.start_beat < end]
+        picked += [p for p in inside[::every] if 2 * (end - p.start_beat) >= phrase_beats]
+    return picked
+
+
+def _every_eighth_bar(
+    bar_start: np.ndarray, section: np.ndarray, phrase: int, meter: int
+) -> list[int]:
+    """Assume phrases from each section start, or from the first one, bar by bar."""
+    bars = np.flatnonzero(bar_start)
+    n_bars = max(1, round(phrase / meter))
+    starts = []
+    for index in np.unique(section[bars]):
+        inside = bars[section[bars] == index]
+        last = inside[-1] + meter
+        starts += [int(c) for c in inside[::n_bars] if 2 * (last - c) >= phrase]
+    return starts

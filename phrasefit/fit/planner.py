@@ -1,0 +1,217 @@
+"""Lay a routine over a song: the best plan for each number of changes, and the advised one.
+
+The fit score (0-100) has one meaning everywhere: of all phrase strength from count 1
+of the dance to the end of the song, the share in percent that wall starts meet (a
+phrase start inside a wall is met in part, see `fit.costs.wall_meeting`), less the
+charges for restarts, tags and an awkward start.  100 = every phrase starts a wall and
+nothing has to be remembered.
+
+May import: model, errors, the modules of fit, NumPy.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.fit.breaks import find_breaks
+from phrasefit.fit.costs import Costs
+from phrasefit.fit.doubts import find_doubts
+from phrasefit.fit.grid import count_grid, dance_phrase_counts
+from phrasefit.fit.layout import PlanValue, lay_out
+from phrasefit.fit.letters import parts_over_song
+from phrasefit.fit.search import Search
+from phrasefit.fit.starts import first_one, start_candidates, start_charge
+from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
+from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Routine, StartOption
+
+DEFAULT_MAX_CHANGES = 4
+MOST_CHANGES = 12  # nobody remembers more; keeps a slip of the pen harmless
+HEARD_POINTS = 0.5  # a change that brings less of the music right is not heard
+
+
+def fit_routine(
+    bar_map: BarMap,
+    routine: Routine,
+    *,
+    start_s: float | None = None,
+    max_changes: int = DEFAULT_MAX_CHANGES,
+    costs: Costs | None = None,
+    beats_per_count: float | None = None,
+    intro: int | None = None,
+    tempo_rows: tuple[TempoRow, ...] = TEMPO_ROWS,
+) -> FitPlan:
+    """Find how to dance a routine to a song.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+    routine : Routine
+    start_s : float, optional
+        Begin the dance at the count nearest to this time [seconds].
+    max_changes : int
+        Most events (restarts, tags) in a plan, 0-12.  A restart with a tag right
+        after it is one event.
+    costs : Costs, optional
+        What is good and what is dear; the values of common practice if left out.
+    beats_per_count : float, optional
+        0.5, 1, 2 or 3; chosen by tempo if left out.
+    intro : int, optional
+        Begin after so many counts from the first one.
+    tempo_rows : tuple of TempoRow
+        Tempo ranges by meter and level.
+
+    Returns
+    -------
+    FitPlan
+        `plans` has the plain plan first, then the best plan with 1, 2, 3 ... changes
+        where it meets more of the music or scores higher than all before it; `best`
+        is the one with the highest score, of equal ones that with fewer changes.
+
+    Raises
+    ------
+    NoFitError
+        If the song is shorter than one wall, or counted in threes where the routine
+        is in fours.
+    ParameterError
+        If an argument is out of range.
+
+    Notes
+    -----
+    Exact: no plan within `max_changes` scores higher, from any of the start options,
+    with the given order of parts (`fit.letters` settles that first for phrased
+    routines without a sequence).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from phrasefit.model import Part
+    >>> beats = np.arange(160)
+    >>> song = BarMap(beat_times_s=beats / 2, positions=beats % 4 + 1, meter=4,
+    ...               tempo_bpm=120.0, end_s=80.0, duration_s=80.0)
+    >>> dance = Routine(name="Try", walls=4, parts=(Part(name="A", counts=32, turn_deg=90),))
+    >>> [(wall.start_s, wall.facing) for wall in fit_routine(song, dance).plan.walls]
+    [(16.0, 0), (32.0, 90), (48.0, 180), (64.0, 270)]
+    """
+    if not 0 <= max_changes <= MOST_CHANGES:
+        raise ParameterError(f"max_changes={max_changes} must lie between 0 and {MOST_CHANGES}")
+    costs = costs or Costs()
+    _check_meters(bar_map, routine)
+    grid = count_grid(bar_map, beats_per_count=beats_per_count, routine=routine, costs=costs)
+    starts = start_candidates(grid, routine, start_s=start_s, intro=intro)
+    chosen_by_person = start_s is not None or intro is not None
+    offers = _Offers(
+        grid=grid,
+        routine=routine,
+        starts=starts,
+        start_charges=[
+            0.0 if chosen_by_person else start_charge(grid, start, routine, costs)
+            for start in starts
+        ],
+        search=Search(
+            grid.strength,
+            routine,
+            part_at=parts_over_song(bar_map, grid, routine, starts, costs),
+            starts=starts,
+            max_changes=max_changes,
+            costs=costs,
+        ),
+    )
+    plans = _worthwhile([offers.best_plan(n) for n in range(max_changes + 1)])
+    phrase = dance_phrase_counts(routine.meter, routine)
+    return FitPlan(
+        plans=plans,
+        best=int(np.argmax([round(plan.phrase_met - plan.charges, 6) for plan in plans])),
+        grid=grid,
+        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=tempo_rows),
+        start_options=offers.start_options(max_changes),
+        routine=routine,
+        bar_map=bar_map,
+        doubts=find_doubts(bar_map, grid, routine),
+        breaks=find_breaks(bar_map, grid, phrase),
+    )
+
+
+def _check_meters(bar_map: BarMap, routine: Routine) -> None:
+    """Refuse a waltz for a song in fours and the other way round: no plan can mend that."""
+    fits = bar_map.meter % 3 == 0 if routine.meter == 3 else bar_map.meter % 2 == 0
+    if bar_map.meter != 1 and not fits:
+        kind = "in threes (a waltz)" if routine.meter == 3 else "in fours"
+        raise NoFitError(
+            f"the song has {bar_map.meter} beats a bar and {routine.name} is counted {kind};"
+            " choose another song, or correct the meter of the map if it is wrong"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Offers:
+    """All starts with all numbers of changes, and what each is worth."""
+
+    grid: CountGrid
+    routine: Routine
+    starts: Sequence[int]
+    start_charges: Sequence[float]
+    search: Search
+
+    def _points(self, start: int) -> float:
+        """Points of the score in one phrase start, for a dance from `start` to the end."""
+        return 100.0 / (float(self.grid.strength[start:].sum()) or 1.0)
+
+    def _scores(self, n_changes: int) -> np.ndarray:
+        """Give the score from each start, not clipped; minus infinity if impossible."""
+        return np.array(
+            [
+                self._points(start) * self.search.value(start, n_changes) - charge
+                for start, charge in zip(self.starts, self.start_charges, strict=True)
+            ]
+        )
+
+    def best_plan(self, n_changes: int) -> Plan | None:
+        """Lay out the best plan with exactly `n_changes`; None if there is none."""
+        scores = self._scores(n_changes)
+        if not np.isfinite(scores).any():
+            return None
+        best = int(np.argmax(np.round(scores, 6)))
+        start = self.starts[best]
+        trail = self.search.trail(start, n_changes)
+        met = sum(self.search.gain(count, part, kind) for count, part, kind in trail)
+        net = self.search.value(start, n_changes)
+        worth = PlanValue(
+            phrase_met=self._points(start) * met,
+            charges=self._points(start) * (met - net) + self.start_charges[best],
+        )
+        return lay_out(trail, self.search.events, self.grid, self.routine, worth)
+
+    def start_options(self, max_changes: int) -> tuple[StartOption, ...]:
+        """Rank the starts by the best score from each; of equal ones the earlier first."""
+        scores = np.max([self._scores(n) for n in range(max_changes + 1)], axis=0)
+        one = first_one(self.grid)
+        return tuple(
+            StartOption(
+                start_count=self.starts[i],
+                start_s=float(self.grid.times_s[self.starts[i]]),
+                intro_counts=self.starts[i] - one,
+                score=float(np.clip(scores[i], 0.0, 100.0)),
+            )
+            for i in np.argsort(-np.round(scores, 6), kind="stable")
+        )
+
+
+def _worthwhile(plans: list[Plan | None]) -> tuple[Plan, ...]:
+    """Keep the plain plan and every plan that is better than all with fewer changes."""
+    kept: list[Plan] = []
+    for plan in plans:
+        if plan is None:
+            continue
+        if not kept or _is_better(plan, kept):
+            kept.append(plan)
+    return tuple(kept)
+
+
+def _is_better(plan: Plan, others: list[Plan]) -> bool:
+    met = max(other.phrase_met for other in others)
+    score = max(other.phrase_met - other.charges for other in others)
+    return plan.phrase_met > met + HEARD_POINTS or plan.phrase_met - plan.charges > score + 1e-6

@@ -1,0 +1,111 @@
+"""Where count 1 could be.
+
+Candidates are the phrase starts in the first part of the song, and the usual intros of
+two and four eights after the first one.  Where the singing begins is not known to the
+program: a start "on the vocals" is for the instructor to name.
+May import: model, errors, fit.costs, NumPy.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.fit.costs import GROUP_COUNTS, Costs
+from phrasefit.model import CountGrid, Routine
+
+LATEST_START_GROUPS = 12  # no dance waits longer than 96 counts (in threes 72)
+USUAL_INTRO_GROUPS = (2, 4)  # "16-count" and "32-count" intro
+
+
+def first_one(grid: CountGrid) -> int:
+    """Give the first downbeat; a pickup before it is no count of the intro."""
+    return int(np.argmax(grid.bar_start))
+
+
+def first_phrase(grid: CountGrid) -> int:
+    """Give count 1 of the song's first phrase, the first one if no phrase is known."""
+    starts = np.flatnonzero(grid.strength)
+    return int(starts[0]) if starts.size else first_one(grid)
+
+
+def start_candidates(
+    grid: CountGrid, routine: Routine, *, start_s: float | None = None, intro: int | None = None
+) -> list[int]:
+    """List the counts on which the dance may begin, in the order of the song.
+
+    Parameters
+    ----------
+    grid : CountGrid
+    routine : Routine
+    start_s : float, optional
+        Begin at the count nearest to this time, nowhere else.
+    intro : int, optional
+        Begin after so many counts from the first one, nowhere else.
+
+    Raises
+    ------
+    NoFitError
+        If less than one wall of the song is left at every candidate.
+    ParameterError
+        If `start_s` lies outside the counted song or `intro` is negative.
+    """
+    n_counts, one = len(grid.bar_start), first_one(grid)
+    last = n_counts - routine.parts[0].counts
+    group = GROUP_COUNTS[routine.meter]
+    if start_s is not None:
+        starts = [_nearest_count(grid, start_s)]
+    elif intro is not None:
+        if intro < 0:
+            raise ParameterError(f"intro={intro} must be 0 counts or more")
+        starts = [one + intro]
+    else:
+        latest = min(one + LATEST_START_GROUPS * group, n_counts // 2)
+        phrases = np.flatnonzero(grid.strength)
+        wanted = [one, *(one + g * group for g in USUAL_INTRO_GROUPS)]
+        if routine.intro_counts is not None:
+            wanted.append(one + routine.intro_counts)
+        starts = sorted({*phrases[phrases <= latest].tolist(), *wanted})
+    possible = [start for start in starts if start <= last]
+    if not possible:
+        _refuse(grid, routine, max(0, n_counts - starts[0]))
+    return possible
+
+
+def _nearest_count(grid: CountGrid, start_s: float) -> int:
+    times = grid.times_s
+    spare = float(np.median(np.diff(times)))
+    if not times[0] - spare <= start_s <= times[-1]:
+        raise ParameterError(
+            f"start={start_s:.1f} s lies outside the counted song"
+            f" ({times[0]:.1f} to {times[-1]:.1f} s)"
+        )
+    return int(np.argmin(np.abs(times[:-1] - start_s)))
+
+
+def _refuse(grid: CountGrid, routine: Routine, counts_left: int) -> None:
+    part = routine.parts[0]
+    seconds = part.counts * 60.0 / grid.counts_per_minute
+    raise NoFitError(
+        f"only {counts_left} counts are left from count 1 on, and one wall of {routine.name}"
+        f" needs {part.counts} ({seconds:.0f} s at this tempo);"
+        " use a longer song or begin earlier"
+    )
+
+
+def start_charge(grid: CountGrid, start: int, routine: Routine, costs: Costs) -> float:
+    """Tell how awkward it is to begin the dance on count `start` [points of the score].
+
+    See `Costs`: a weak phrase start, too little or too much intro, another intro
+    than the routine asks for.
+    """
+    group, intro = GROUP_COUNTS[routine.meter], start - first_one(grid)
+    strongest = float(grid.strength.max())
+    charge = costs.start_weak * (1 - grid.strength[start] / strongest if strongest else 1)
+    if routine.intro_counts is not None:
+        return charge + costs.start_other * (intro != routine.intro_counts)
+    if intro < group:
+        return charge + costs.start_sudden
+    if intro < 2 * group:
+        return charge + costs.start_brief
+    return charge + costs.start_late * max(0, intro - 4 * group)

@@ -1,0 +1,145 @@
+"""Is the tempo right for the dancers?
+
+The ranges are data with their source, not constants of the program: published tables
+differ by body and edition, so a user can replace them (`load_tempo_rows`).
+May import: model, errors, fit.costs, standard library.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from phrasefit.errors import ParameterError
+from phrasefit.fit.costs import read_settings
+from phrasefit.model import Routine, TempoVerdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoRow:
+    """A range of counts a minute for routines of one meter and level.
+
+    `level` is part of what a routine calls its level; empty = any level.
+    """
+
+    meter: int
+    low: float
+    high: float
+    source: str
+    level: str = ""
+
+
+_MEMORY = "common practice for this level, no published table"
+
+TEMPO_ROWS: tuple[TempoRow, ...] = (
+    TempoRow(meter=4, level="absolute beginner", low=90, high=115, source=_MEMORY),
+    TempoRow(meter=4, level="beginner", low=100, high=125, source=_MEMORY),
+    TempoRow(meter=4, level="improver", low=105, high=135, source=_MEMORY),
+    TempoRow(meter=4, level="intermediate", low=70, high=140, source=_MEMORY),
+    TempoRow(
+        meter=4, low=70, high=150,
+        source="middle nine tenths of 912 released pop songs (Harmonix Set, 2019): 74 to 150",
+    ),
+    TempoRow(
+        meter=3, low=84, high=110,
+        source="waltz: 28-30 bars a minute in the international table, social floors to 110",
+    ),
+    TempoRow(
+        meter=3, low=162, high=180,
+        source="Viennese waltz: 54-60 bars a minute in the American and international tables",
+    ),
+)  # fmt: skip
+
+
+def load_tempo_rows(path: Path | str) -> tuple[TempoRow, ...]:
+    """Read own ranges from the ``[[tempo]]`` rows of a TOML file; they come first.
+
+    Each row has ``meter`` (4 or 3), ``low``, ``high``, ``source`` and perhaps ``level``.
+
+    Raises
+    ------
+    ParameterError
+        If the file cannot be read or a row is not usable.
+    """
+    own = tuple(
+        _read_row(row, f"{path}: tempo row {i}")
+        for i, row in enumerate(read_settings(path).get("tempo", []), start=1)
+    )
+    taken = {(row.meter, row.level) for row in own}
+    return own + tuple(row for row in TEMPO_ROWS if (row.meter, row.level) not in taken)
+
+
+def _read_row(row: object, where: str) -> TempoRow:
+    needed = {"meter", "low", "high", "source"}
+    if not isinstance(row, dict) or not needed <= set(row) <= needed | {"level"}:
+        raise ParameterError(f"{where} needs meter, low, high, source and perhaps level")
+    if row["meter"] not in (3, 4):
+        raise ParameterError(f"{where}: meter={row['meter']!r} must be 4 or 3")
+    if not all(isinstance(row[key], int | float) for key in ("low", "high")):
+        raise ParameterError(f"{where}: low and high must be counts a minute")
+    if not 0 < row["low"] <= row["high"] < math.inf:
+        raise ParameterError(f"{where}: low={row['low']:g} must be below high={row['high']:g}")
+    return TempoRow(**row | {"level": str(row.get("level", "")).lower()})
+
+
+def tempo_verdict(
+    counts_per_minute: float, routine: Routine, *, rows: tuple[TempoRow, ...] = TEMPO_ROWS
+) -> TempoVerdict:
+    """Compare the song's counts a minute with what the routine or its level wants.
+
+    Parameters
+    ----------
+    counts_per_minute : float
+    routine : Routine
+        Its own `tempo_bpm` decides; without one its level does.
+    rows : tuple of TempoRow
+        Where several rows suit, the one that asks for the smallest change is taken.
+
+    Returns
+    -------
+    TempoVerdict
+        `verdict` is ``in range``, ``too slow`` or ``too fast``; `change_percent` is the
+        pitch-kept change that reaches the range, rounded outwards to 0.1.
+    """
+    low, high, source = _range(counts_per_minute, routine, rows)
+    verdict, change = "in range", 0.0
+    if counts_per_minute < low:
+        verdict, change = "too slow", math.ceil(_percent(low, counts_per_minute) * 10) / 10
+    elif counts_per_minute > high:
+        verdict, change = "too fast", math.floor(_percent(high, counts_per_minute) * 10) / 10
+    return TempoVerdict(
+        counts_per_minute=counts_per_minute,
+        low=low,
+        high=high,
+        verdict=verdict,
+        change_percent=change,
+        source=source,
+    )
+
+
+def _percent(wanted: float, found: float) -> float:
+    # Twelve digits are enough; more would turn 120/100 into a hair over 20 %.
+    return round((wanted / found - 1) * 100, 12)
+
+
+def _range(
+    counts_per_minute: float, routine: Routine, rows: tuple[TempoRow, ...]
+) -> tuple[float, float, str]:
+    if routine.tempo_bpm:
+        return *routine.tempo_bpm, "the routine's own tempo range"
+    level = routine.level.lower()
+    suited = [row for row in rows if row.meter == routine.meter and row.level in level]
+    if not suited:
+        return counts_per_minute, counts_per_minute, "no range is known for this meter and level"
+    closest_level = max(len(row.level) for row in suited)
+    row = min(
+        (row for row in suited if len(row.level) == closest_level),
+        key=lambda row: distance_to_range(counts_per_minute, row.low, row.high),
+    )
+    return row.low, row.high, row.source
+
+
+def distance_to_range(counts_per_minute: float, low: float, high: float) -> float:
+    """Give how far a tempo is from a range, as a logarithm of the ratio; 0 inside."""
+    return max(0.0, math.log(low / counts_per_minute), math.log(counts_per_minute / high))

@@ -1,0 +1,62 @@
+"""Songs and routines for the tests of fit, written down bar by bar."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phrasefit.model import BarMap, Part, RestartPoint, Routine, Section
+
+
+def make_song(
+    *sections: tuple[str, int | list[int]],
+    meter: int = 4,
+    bpm: float = 120.0,
+    pickup: int = 0,
+    strengths: tuple[float, ...] = (),
+    first_s: float = 1.0,
+    **fields: object,
+) -> BarMap:
+    """Build a bar map from (letter, number of bars, or the beats of each bar)."""
+    positions = list(range(meter - pickup + 1, meter + 1))
+    found = []
+    for i, (letter, bars) in enumerate(sections):
+        start = len(positions)
+        for beats in bars if isinstance(bars, list) else [meter] * bars:
+            positions += range(1, beats + 1)
+        found.append(
+            Section(
+                start_beat=start,
+                n_beats=len(positions) - start,
+                letter=letter,
+                strength=strengths[i] if strengths else 1.0,
+            )
+        )
+    beat_s = 60.0 / bpm
+    times = first_s + beat_s * np.arange(len(positions))
+    given = {"sections": tuple(found), "tempo_bpm": bpm, **fields}
+    return BarMap(
+        beat_times_s=times,
+        positions=positions,
+        meter=meter,
+        end_s=times[-1] + beat_s,
+        duration_s=times[-1] + beat_s + 1.0,
+        **given,
+    )
+
+
+def make_part(
+    name: str = "A", counts: int = 32, turn: int = 90, cuts: dict[int, int] | None = None
+) -> Part:
+    """Build a part with restart points {after count: turned so far}; by default each bar of 4."""
+    points = dict.fromkeys(range(4, counts, 4), 0) if cuts is None else cuts
+    return Part(
+        name=name,
+        counts=counts,
+        turn_deg=turn,
+        restart_points=tuple(RestartPoint(after_count=k, turn_deg=t) for k, t in points.items()),
+    )
+
+
+def make_routine(*parts: Part, **fields: object) -> Routine:
+    """Build a routine; 32 counts and four walls unless parts are given."""
+    return Routine(name="Test Floor", parts=parts or (make_part(),), walls=4, **fields)
