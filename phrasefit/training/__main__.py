@@ -1,7 +1,7 @@
 """``python -m phrasefit.training``: from nothing to the shipped file, in one command.
 
 Songs are rendered by all processors but one while the network learns from what is
-there already.  The families in `HELD_OUT_FAMILIES` are never trained on.
+there already.  Held-out soundfonts, scores and styles are never trained on.
 
 May import: training, errors.
 """
@@ -16,8 +16,16 @@ import tempfile
 from pathlib import Path
 
 from phrasefit.errors import PhrasefitError
+from phrasefit.training.shelf import (
+    SONG_HOURS,
+    VALIDATION_SEED,
+    RenderJob,
+    start_rendering,
+    wait_for_packs,
+)
+from phrasefit.training.songs import FAMILIES
 
-VALIDATION_SONGS = 96  # spread evenly over all families, held-out ones included
+SONGS_A_FAMILY = 7  # songs of each family set aside, and as many of held-out material
 
 
 def main() -> int:
@@ -39,13 +47,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--hours", type=float, default=150.0, help="music to render [hours]")
     parser.add_argument("--minutes", type=float, default=18.0, help="training time [minutes]")
     parser.add_argument("--families", default="", help="only these song families, with commas")
-    parser.add_argument("--without", default="", help="leave out songs with these tags or families")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--device", default="", help="cpu, cuda, cuda:1 ...; default: the best")
     parser.add_argument("--songs", type=Path, help="folder to keep rendered songs in")
     parser.add_argument("--renderers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
-    parser.add_argument("--first-songs", type=int, default=200, help="songs to wait for")
-    parser.add_argument("--song-seconds", type=float, default=90.0)
+    parser.add_argument("--first-packs", type=int, default=60, help="files of songs to wait for")
     parser.add_argument("--batch", type=int, default=64)
     return parser
 
@@ -53,51 +59,46 @@ def _parser() -> argparse.ArgumentParser:
 def _run(options: argparse.Namespace) -> Path:
     import torch
 
-    from phrasefit.training.shelf import (
-        VALIDATION_SEED,
-        RenderJob,
-        start_rendering,
-        wait_for_songs,
-    )
-    from phrasefit.training.songs import FAMILIES, HELD_OUT_FAMILIES
     from phrasefit.training.train import TrainingPlan, train
 
     folder = options.songs or Path(tempfile.mkdtemp(prefix="phrasefit-songs-"))
-    device = options.device or ("cuda" if torch.cuda.is_available() else "cpu")
-    chosen = tuple(filter(None, options.families.split(",")))
-    families = chosen or tuple(name for name in FAMILIES if name not in HELD_OUT_FAMILIES)
-    checks = RenderJob(
-        folder=folder / "validation",
-        families=tuple(FAMILIES),
-        seed=VALIDATION_SEED,
-        hours=VALIDATION_SONGS * options.song_seconds / 3600,
-        duration_s=options.song_seconds,
-    )
     songs = RenderJob(
         folder=folder / "songs",
-        families=families,
+        n_songs=int(options.hours / SONG_HOURS),
         seed=options.seed * 1_000_000,
-        hours=options.hours,
-        duration_s=options.song_seconds,
+        families=tuple(filter(None, options.families.split(","))),
     )
-    for process in start_rendering(checks, n_processes=options.renderers):
-        process.join()
+    _render_validation(folder / "validation", options.renderers)
     renderers = start_rendering(songs, n_processes=options.renderers)
-    wait_for_songs(songs.folder, options.first_songs)
+    wait_for_packs(songs.folder, options.first_packs)
     plan = TrainingPlan(
         minutes=options.minutes,
         songs_folder=songs.folder,
-        validation_folder=checks.folder,
+        validation_folder=folder / "validation",
         out=options.out,
-        device=device,
+        device=options.device or ("cuda" if torch.cuda.is_available() else "cpu"),
         seed=options.seed,
         batch=options.batch,
-        without_tags=frozenset(filter(None, options.without.split(","))),
     )
     out = train(plan)
     for process in renderers:
         process.terminate()
     return out
+
+
+def _render_validation(folder: Path, n_processes: int) -> None:
+    """Render the songs set aside: every family, from trained-on and held-out material."""
+    families = tuple(FAMILIES)
+    for held_out in (False, True):
+        job = RenderJob(
+            folder=folder,
+            n_songs=SONGS_A_FAMILY * len(families),
+            seed=VALIDATION_SEED,
+            families=families,
+            held_out=held_out,
+        )
+        for process in start_rendering(job, n_processes=n_processes):
+            process.join()
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ What makes one recording unlike another is imitated on the log-mel spectrum of w
 batches on the training device: tempo and key, equalisers, cheap speakers, rooms, noise,
 levels, softened attacks, holes.  Every draw comes from the generator that is passed in.
 
-May import: audio constants, training.shelf.
+May import: audio and meter.learned constants, training.shelf.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ from torch.nn import functional
 
 from phrasefit.audio import N_MELS
 from phrasefit.audio.features import LOG_GAIN
+from phrasefit.meter.learned import WINDOW_FRAMES
 from phrasefit.training.shelf import LEVELS_PER_UNIT, Shelf
 
-CROP_FRAMES = 2048
+CROP_FRAMES = WINDOW_FRAMES
 STRETCH = 1.28  # a song is played up to this much faster or slower
 TARGET_WIDTH_FRAMES = 1.0  # standard deviation of a target peak: 20 ms
 TARGET_REACH_FRAMES = 3
@@ -62,9 +63,8 @@ def draw_batch(
     rate = STRETCH ** draws.uniform(-1, 1) if bend else torch.ones_like(draws.uniform(0, 1))
     span = CROP_FRAMES * rate
     length = lengths[picked, None]
-    first = -OVERHANG * span + draws.uniform(0, 1) * (length - (1 - 2 * OVERHANG) * span).clamp(
-        min=0
-    )
+    ends = -OVERHANG * span, length - (1 - OVERHANG) * span
+    first = torch.lerp(*ends, draws.uniform(0, 1))
     at = first + torch.arange(CROP_FRAMES, device=rate.device) * rate
     log_mel, weights = _read(shelf, at, starts[picked, None], length)
     targets = _targets((events[picked] - first) / rate, kinds[picked])
@@ -182,7 +182,7 @@ def _punch_holes(mel: Tensor, draws: Draws) -> Tensor:
 
 def _outside_clip(draws: Draws) -> Tensor:
     """What is cut away to make a short clip of some crops [shape=(n, CROP_FRAMES), bool]."""
-    n_frames = torch.where(draws.chance(0.25), draws.uniform(400, 1600), CROP_FRAMES)
+    n_frames = torch.where(draws.chance(0.25), draws.uniform(400, 1500), CROP_FRAMES)
     first = draws.uniform(0, 1) * (CROP_FRAMES - n_frames)
     places = torch.arange(CROP_FRAMES, device=first.device)
     return (places < first) | (places >= first + n_frames)

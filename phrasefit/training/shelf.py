@@ -1,10 +1,10 @@
 """Where made songs wait to be learned from: rendered by many processes, kept as log-mel.
 
-A *songs folder* holds one small ``.npz`` a song, so that rendering and training run
-side by side and a broken run can be taken up again.  A `Shelf` holds the songs of
+A *songs folder* holds ``.npz`` files of a few songs each, so that rendering and training
+run side by side and a broken run can be taken up again.  A `Shelf` holds the songs of
 such a folder on the training device, end to end on one long strip of frames.
 
-May import: audio, training.songs (torch inside `Shelf`).
+May import: audio, files, training.songs (torch inside `Shelf`).
 """
 
 from __future__ import annotations
@@ -13,18 +13,22 @@ import logging
 import multiprocessing
 import os
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 
 from phrasefit.audio import HOP_S
 from phrasefit.audio.features import log_mel
+from phrasefit.files import write_atomic
 
 LEVELS_PER_UNIT = 32.0  # log-mel 0-7.9 in one byte: steps of 0.03, under 0.3 dB where it is loud
-MAX_EVENTS = 2048  # beats a song may have on the shelf
+MAX_EVENTS = 512  # beats a song may have on the shelf
+PACK_SONGS = 16  # songs in one file
+SONG_HOURS = 36 / 3600  # mean length of a training song
 INAUDIBLE_WEIGHT = 0.2  # a wrong beat where no pulse is heard costs little, but it costs
 VALIDATION_SEED = 900_000_000  # seeds from here on are never trained on
+HELD_OUT_MARK = " (held out)"  # after the family of songs made of held-out material
 
 logger = logging.getLogger(__name__)
 
@@ -35,7 +39,7 @@ class ShelvedSong:
 
     `levels` [shape=(n_frames, N_MELS), uint8] is ``log_mel * LEVELS_PER_UNIT``;
     `beats_s`, `positions`, `audible` [shape=(n_beats,)] and `phrase_starts` [beat
-    indices] are the truth; `tags` name what is special about the song.
+    indices] are the truth.
     """
 
     levels: np.ndarray
@@ -45,7 +49,6 @@ class ShelvedSong:
     phrase_starts: np.ndarray
     family: str
     source: str
-    tags: frozenset[str]
 
     @property
     def log_mel(self) -> np.ndarray:
@@ -76,61 +79,72 @@ class ShelvedSong:
 # ------------------------------------------------------------- songs folder
 
 
-def render_song(
-    folder: Path, seed: int, *, family: str | None = None, duration_s: float = 90.0
-) -> Path:
-    """Make one song and store it in `folder`; nothing is done if it is there already."""
-    from phrasefit.training.songs import make_song
-
-    path = folder / f"{family or 'any'}-{seed}.npz"
-    if path.exists():
-        return path
-    song = make_song(seed, family=family, duration_s=duration_s)
-    levels = np.clip(np.rint(log_mel(song.samples) * LEVELS_PER_UNIT), 0, 255).astype(np.uint8)
-    partial = path.with_suffix(".partial")
-    with partial.open("wb") as out:
-        np.savez(
-            out,
-            levels=levels,
-            beats_s=song.truth.beats_s,
-            positions=song.truth.positions,
-            audible=song.truth.audible,
-            phrase_starts=np.asarray(song.truth.phrase_starts, dtype=np.int64),
-            family=song.family,
-            source=song.source,
-            tags=",".join(sorted(getattr(song, "tags", ()))),
-        )
-    return partial.replace(path)
-
-
-def load_song(path: Path) -> ShelvedSong:
-    """Read one song of a songs folder."""
-    with np.load(path, allow_pickle=False) as stored:
-        return ShelvedSong(
-            levels=stored["levels"],
-            beats_s=stored["beats_s"],
-            positions=stored["positions"],
-            audible=stored["audible"].astype(bool),
-            phrase_starts=stored["phrase_starts"],
-            family=str(stored["family"]),
-            source=str(stored["source"]),
-            tags=frozenset(filter(None, str(stored["tags"]).split(","))),
-        )
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RenderJob:
-    """What the rendering processes are to make, round and round until `hours` are done."""
+    """What the rendering processes are to make: `n_songs`, `PACK_SONGS` to a file.
+
+    Song ``i`` has seed ``seed + i`` and the family ``i`` modulo their number (none named:
+    drawn by the generator).  `held_out` songs are made of held-out material only;
+    `without` names ingredients to leave out.
+    """
 
     folder: Path
-    families: tuple[str, ...]
+    n_songs: int
     seed: int
-    hours: float
-    duration_s: float = 90.0
+    families: tuple[str, ...] = ()
+    held_out: bool = False
+    without: frozenset[str] = frozenset()
+
+
+def render_song(job: RenderJob, index: int) -> ShelvedSong:
+    """Make one song of the job."""
+    from phrasefit.training.songs import make_song
+
+    song = make_song(
+        job.seed + index,
+        family=job.families[index % len(job.families)] if job.families else None,
+        held_out=job.held_out,
+        without=job.without,
+    )
+    levels = np.rint(log_mel(song.samples) * LEVELS_PER_UNIT)
+    return ShelvedSong(
+        levels=np.clip(levels, 0, 255).astype(np.uint8),
+        beats_s=song.truth.beats_s,
+        positions=song.truth.positions,
+        audible=song.truth.audible,
+        phrase_starts=np.asarray(song.truth.phrase_starts, dtype=np.int64),
+        family=song.family + (HELD_OUT_MARK if job.held_out else ""),
+        source=song.source,
+    )
+
+
+def store_songs(path: Path, songs: list[ShelvedSong]) -> Path:
+    """Write songs into one file, whole or not at all."""
+    arrays: dict[str, np.ndarray] = {"n_songs": np.array(len(songs))}
+    for index, song in enumerate(songs):
+        for field in fields(song):
+            arrays[f"{index}.{field.name}"] = np.asarray(getattr(song, field.name))
+    return write_atomic(path, lambda out: np.savez(out, **arrays), force=True)
+
+
+def load_songs(path: Path) -> list[ShelvedSong]:
+    """Read the songs of one file."""
+    with np.load(path, allow_pickle=False) as stored:
+        songs = []
+        for index in range(int(stored["n_songs"])):
+            values = {f.name: stored[f"{index}.{f.name}"] for f in fields(ShelvedSong)}
+            names = {name: str(values.pop(name)) for name in ("family", "source")}
+            songs.append(ShelvedSong(**values, **names))
+    return songs
+
+
+def load_folder(folder: Path) -> list[ShelvedSong]:
+    """Read all songs of a folder, in the order of its file names."""
+    return [song for path in sorted(folder.glob("*.npz")) for song in load_songs(path)]
 
 
 def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing.Process]:
-    """Start `n_processes` that fill the songs folder; each makes its share of `job.hours`."""
+    """Start `n_processes` that fill the songs folder; packs that are there are kept."""
     job.folder.mkdir(parents=True, exist_ok=True)
     context = multiprocessing.get_context("spawn")
     processes = [
@@ -143,21 +157,25 @@ def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing
 
 
 def _render_share(job: RenderJob, share: int, n_shares: int) -> None:
-    """Make every `n_shares`-th song of the job."""
+    """Make every `n_shares`-th pack of the job."""
     os.nice(5)
-    n_songs = int(job.hours * 3600 / job.duration_s)
-    for index in range(share, n_songs, n_shares):
-        family = job.families[index % len(job.families)] if job.families else None
-        try:
-            render_song(job.folder, job.seed + index, family=family, duration_s=job.duration_s)
-        except Exception:  # one song that cannot be made must not end the run
-            logger.exception("song %d of family %s was not made", job.seed + index, family)
+    for first in range(share * PACK_SONGS, job.n_songs, n_shares * PACK_SONGS):
+        path = job.folder / f"{'held-out-' if job.held_out else ''}{job.seed + first}.npz"
+        if path.exists():
+            continue
+        songs = []
+        for index in range(first, min(first + PACK_SONGS, job.n_songs)):
+            try:
+                songs.append(render_song(job, index))
+            except Exception:  # one song that cannot be made must not end the run
+                logger.exception("the song of seed %d was not made", job.seed + index)
+        store_songs(path, songs)
 
 
-def wait_for_songs(folder: Path, n_songs: int, *, patience_s: float = 600.0) -> None:
-    """Return once `folder` holds `n_songs`, or after `patience_s`."""
+def wait_for_packs(folder: Path, n_packs: int, *, patience_s: float = 600.0) -> None:
+    """Return once `folder` holds `n_packs` files, or after `patience_s`."""
     until = time.monotonic() + patience_s
-    while len(list(folder.glob("*.npz"))) < n_songs and time.monotonic() < until:
+    while len(list(folder.glob("*.npz"))) < n_packs and time.monotonic() < until:
         time.sleep(1.0)
 
 
@@ -210,16 +228,19 @@ class Shelf:
         self._tables = None
         return True
 
-    def take_new(self, folder: Path, *, without_tags: frozenset[str] = frozenset()) -> int:
-        """Add the songs of `folder` that are not on the shelf yet; return how many."""
+    def take_new(self, folder: Path, *, without: frozenset[str] = frozenset()) -> int:
+        """Add the songs of `folder` that are not on the shelf yet; return how many.
+
+        Songs whose family or source is in `without` stay away.
+        """
         n_added = 0
         for path in sorted(folder.glob("*.npz")):
             if path.name in self._seen:
                 continue
             self._seen.add(path.name)
-            song = load_song(path)
-            if not without_tags & (song.tags | {song.family, song.source}):
-                n_added += self.add(song)
+            for song in load_songs(path):
+                if not without & {song.family, song.source}:
+                    n_added += self.add(song)
         return n_added
 
     @property

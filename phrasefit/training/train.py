@@ -27,10 +27,9 @@ from phrasefit.meter.learned import LearnedModel
 from phrasefit.training.augment import draw_batch
 from phrasefit.training.export import export_weights, save_weights
 from phrasefit.training.network import BeatNetwork
-from phrasefit.training.shelf import Shelf, ShelvedSong, load_song
+from phrasefit.training.shelf import Shelf, ShelvedSong, load_folder
 
 HEAD_WEIGHTS = (1.0, 1.5, 0.5)  # beat, downbeat, phrase: the one matters most
-WARM_UP_STEPS = 300
 MEAN_DECAY = 0.999  # running mean over about the last thousand steps
 PEAK_FLOOR = 0.2  # lowest activation that is counted as an event when checking
 PEAK_APART_FRAMES = 7  # 140 ms: faster than any beat
@@ -52,10 +51,11 @@ class TrainingPlan:
     learning_rate: float = 2e-3
     weight_decay: float = 0.02
     dropout: float = 0.1
-    capacity_hours: float = 200.0
+    capacity_hours: float = 400.0
     check_every_s: float = 120.0
     watch_every_s: float = 20.0
-    without_tags: frozenset[str] = field(default_factory=frozenset)
+    warm_up_steps: int = 300
+    without: frozenset[str] = field(default_factory=frozenset)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ class _Run:
         )
         self.generator = torch.Generator(plan.device).manual_seed(plan.seed)
         self.shelf = Shelf(plan.device, capacity_hours=plan.capacity_hours)
-        self.shelf.take_new(plan.songs_folder, without_tags=plan.without_tags)
+        self.shelf.take_new(plan.songs_folder, without=plan.without)
         self.started = self.watched = self.checked = time.monotonic()
         self.n_steps = 0
         self.losses: list[Tensor] = []
@@ -140,13 +140,13 @@ class _Run:
 
     def _set_learning_rate(self) -> None:
         """Linear warm-up by steps, then a half cosine by the clock."""
-        warm = min(1.0, (self.n_steps + 1) / WARM_UP_STEPS)
+        warm = min(1.0, (self.n_steps + 1) / self.plan.warm_up_steps)
         fall = 0.5 * (1 + np.cos(np.pi * min(self.share_done, 1.0)))
         for group in self.optimiser.param_groups:
             group["lr"] = self.plan.learning_rate * warm * max(fall, 0.005)
 
     def _watch(self) -> None:
-        self.shelf.take_new(self.plan.songs_folder, without_tags=self.plan.without_tags)
+        self.shelf.take_new(self.plan.songs_folder, without=self.plan.without)
         means = torch.stack(self.losses).mean(0).tolist()
         self.losses.clear()
         self.watched = time.monotonic()
@@ -163,7 +163,7 @@ class _Run:
         """Judge the running mean on the songs set aside and write a checkpoint."""
         arrays = export_weights(self.mean.module)
         save_weights(arrays, self.plan.out, force=True)
-        songs = [load_song(path) for path in sorted(self.plan.validation_folder.glob("*.npz"))]
+        songs = load_folder(self.plan.validation_folder)
         self.mean.eval()
         rows = check_songs(TorchModel(self.mean.module, self.plan.device), songs)
         self.log.append({"steps": self.n_steps, "checks": [asdict(row) for row in rows]})

@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +14,8 @@ from phrasefit.training.shelf import (  # noqa: E402
     INAUDIBLE_WEIGHT,
     Shelf,
     ShelvedSong,
-    load_song,
+    load_songs,
+    store_songs,
 )
 from phrasefit.training.train import TrainingPlan, check_songs, pick_peaks, train  # noqa: E402
 
@@ -36,14 +36,7 @@ def click_song(n_beats: int = 120, first_frame: int = 50) -> ShelvedSong:
         phrase_starts=np.arange(0, n_beats, 16),
         family="clicks",
         source="test",
-        tags=frozenset({"dry"}),
     )
-
-
-def store(song: ShelvedSong, path: Path) -> None:
-    """Write a song as the renderers do."""
-    fields = {name: getattr(song, name) for name in song.__slots__}
-    np.savez(path, **{**fields, "tags": ",".join(song.tags)})
 
 
 @pytest.fixture
@@ -99,14 +92,15 @@ def test_inaudible_beats_are_no_targets_and_weigh_little():
     assert weights[-1] == 1
 
 
-def test_songs_with_unwanted_tags_stay_off_the_shelf(tmp_path):
-    """`take_new` reads each file once and obeys the tags."""
-    store(click_song(), tmp_path / "a.npz")
-    assert load_song(tmp_path / "a.npz").tags == {"dry"}
+def test_songs_of_unwanted_families_stay_off_the_shelf(tmp_path):
+    """`take_new` reads each file once and leaves out what is named."""
+    store_songs(tmp_path / "a.npz", [click_song(), click_song(n_beats=8)])
+    long, short = load_songs(tmp_path / "a.npz")
+    assert (long.family, short.source, len(short.beats_s)) == ("clicks", "test", 8)
     shelf = Shelf("cpu", capacity_hours=0.05)
-    assert shelf.take_new(tmp_path, without_tags=frozenset({"dry"})) == 0
+    assert shelf.take_new(tmp_path, without=frozenset({"clicks"})) == 0
     shelf = Shelf("cpu", capacity_hours=0.05)
-    assert shelf.take_new(tmp_path) == 1
+    assert shelf.take_new(tmp_path) == 2
     assert shelf.take_new(tmp_path) == 0
 
 
@@ -136,16 +130,17 @@ def test_a_short_run_learns_and_writes_its_story(tmp_path):
     songs, validation = tmp_path / "songs", tmp_path / "validation"
     songs.mkdir()
     validation.mkdir()
-    store(click_song(), songs / "a.npz")
-    store(click_song(n_beats=40), validation / "b.npz")
+    store_songs(songs / "a.npz", [click_song()])
+    store_songs(validation / "b.npz", [click_song(n_beats=40)])
     plan = TrainingPlan(
-        minutes=0.1,
+        minutes=0.15,
         songs_folder=songs,
         validation_folder=validation,
         out=tmp_path / "w.npz",
         batch=1,
         capacity_hours=0.05,
         watch_every_s=1.0,
+        warm_up_steps=5,
     )
     assert train(plan) == plan.out
     story = json.loads(plan.out.with_suffix(".json").read_text())
