@@ -16,7 +16,8 @@ from pathlib import Path
 FOLDER_VARIABLE = "PHRASEFIT_MATERIAL"
 
 # Whole sources that no training song uses.
-HELD_OUT_FONTS = frozenset({"timgm6mb"})
+HELD_OUT_SOUNDS = frozenset({"timgm6mb"})  # soundfont and the kits made from it
+HELD_OUT_SCORES = frozenset({"accompaniments-held-out", "game-held-out"})
 
 
 def find_folder() -> Path | None:

@@ -19,11 +19,12 @@ from phrasefit.training.compose import compose
 from phrasefit.training.mixing import master, mix
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
-from phrasefit.training.sounds import render_stem
+from phrasefit.training.sounds import draw_palette, render_stem
 from phrasefit.training.styles import HELD_OUT_STYLES, STYLES
 
 SAMPLE_RATE_HZ = 22050
-MAX_DURATION_S = 60.0
+MAX_DURATION_S = 180.0
+SPOKEN_STYLES = frozenset({"boom-bap", "trap", "breakbeat"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,8 +109,14 @@ def make_song(
     piece = _draw_piece(rng, family, held_out, length_s)
     tempo_map, length_s = _cut(rng, piece, length_s)
     n_samples = int(round(length_s * SAMPLE_RATE_HZ))
+    palette = draw_palette(
+        rng,
+        held_out=held_out,
+        without=without,
+        speaks=piece.style in SPOKEN_STYLES and rng.random() < 0.6,
+    )
     stems = [
-        (part.role, render_stem(rng, played, n_samples, SAMPLE_RATE_HZ, held_out, without))
+        (part.role, render_stem(rng, palette, played, n_samples, SAMPLE_RATE_HZ))
         for part in piece.parts
         if (played := perform(rng, part, tempo_map, piece.looseness)).starts_s.size
     ]

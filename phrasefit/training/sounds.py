@@ -1,36 +1,221 @@
-"""Which instrument plays a part: soundfonts of several makers, drum kits, own synthesis.
+"""Which instrument plays a part: soundfonts of several makers, kits, our own synthesis.
 
-May import: training.{material, performance, sampler, synths, voices}, NumPy.
+A `Palette` is drawn once a song, so that a song keeps its drummer and its singer.
+May import: demo.{instruments, score}, training.{kits, material, performance, sampler,
+voices}, NumPy.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from pathlib import Path
+
 import numpy as np
 
-from phrasefit.training.material import HELD_OUT_FONTS, list_files
+from phrasefit.demo.instruments import render_notes
+from phrasefit.demo.score import Note
+from phrasefit.training.kits import play_kit, read_kit
+from phrasefit.training.material import HELD_OUT_SOUNDS, list_files
 from phrasefit.training.performance import Played
 from phrasefit.training.sampler import has_program, load_font, render_part
+from phrasefit.training.voices import Singer, draw_singer, sing
+
+# General MIDI drum key -> piece of our own kit.
+OWN_PIECES = {
+    35: "kick", 36: "kick", 37: "rim", 38: "snare", 39: "clap", 40: "snare", 41: "low_tom",
+    42: "closed_hat", 43: "low_tom", 44: "closed_hat", 45: "low_tom", 46: "open_hat",
+    47: "mid_tom", 48: "mid_tom", 49: "crash", 50: "high_tom", 51: "ride", 52: "crash",
+    53: "cowbell", 54: "tambourine", 55: "crash", 56: "cowbell", 57: "crash", 59: "ride",
+    60: "conga", 61: "conga", 62: "conga", 63: "conga", 64: "conga", 65: "high_tom",
+    66: "mid_tom", 67: "cowbell", 68: "cowbell", 69: "shaker", 70: "shaker", 73: "shaker",
+    75: "rim", 76: "rim", 77: "rim", 81: "ride", 82: "shaker",
+}  # fmt: skip
+# General MIDI program range -> instruments of ours that can stand for it.
+OWN_INSTRUMENTS: tuple[tuple[range, tuple[str, ...]], ...] = (
+    (range(0, 4), ("piano",)),
+    (range(4, 8), ("tine_piano",)),
+    (range(8, 16), ("tine_piano", "piano")),
+    (range(16, 24), ("organ",)),
+    (range(24, 25), ("nylon_guitar",)),
+    (range(25, 26), ("steel_guitar", "banjo")),
+    (range(26, 29), ("muted_guitar", "steel_guitar")),
+    (range(29, 32), ("electric_guitar",)),
+    (range(32, 33), ("upright_bass",)),
+    (range(33, 38), ("picked_bass",)),
+    (range(38, 40), ("synth_bass",)),
+    (range(40, 44), ("fiddle",)),
+    (range(44, 52), ("string_pad",)),
+    (range(52, 55), ("singer", "string_pad")),
+    (range(55, 64), ("brass",)),
+    (range(64, 80), ("brass", "fiddle", "synth_lead")),
+    (range(80, 88), ("synth_lead", "synth_bass")),
+    (range(88, 104), ("string_pad",)),
+    (range(104, 112), ("banjo", "fiddle", "steel_guitar")),
+    (range(112, 128), ("tine_piano",)),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Palette:
+    """The sounds of one song.
+
+    `font` and `second` are soundfonts (None = own synthesis); `kit` a stroke file or
+    None; `own` the chance that a part is played by our own synthesis.
+    """
+
+    font: Path | None
+    second: Path | None
+    kit: Path | None
+    hand_kit: Path | None
+    own: float
+    singer: Singer
+    tune: float
+    damp: float
+    without: frozenset[str] = frozenset()
+
+    @property
+    def source(self) -> str:
+        """Name the sounds."""
+        names = [p.stem for p in (self.font, self.kit) if p]
+        return "+".join(names) or "own"
+
+
+def draw_palette(
+    rng: np.random.Generator, *, held_out: bool, without: frozenset[str], speaks: bool
+) -> Palette:
+    """Draw the sounds of a song; held-out songs use only held-out fonts and kits."""
+    fonts = [*list_files("fonts", ".sf2"), *list_files("fonts", ".sf3")]
+    kits = list_files("kits", ".npz")
+    fonts, kits = (
+        [p for p in paths if (p.stem.split("-")[0] in HELD_OUT_SOUNDS) == held_out]
+        for paths in (fonts, kits)
+    )
+    full = [p for p in kits if p.stem.endswith("-0") or p.stem.startswith("gimme")]
+
+    def draw(paths: list[Path], chance: float) -> Path | None:
+        wanted = held_out or rng.random() < chance
+        index = int(rng.integers(len(paths))) if paths else 0
+        return paths[index] if paths and wanted else None
+
+    return Palette(
+        font=draw(fonts, 0.9),
+        second=draw(fonts, 0.9),
+        kit=draw(kits, 0.78),
+        hand_kit=draw(full, 0.8),
+        own=0.0 if held_out else float(rng.choice([0.1, 0.3, 0.6])),
+        singer=draw_singer(rng, speaks=speaks),
+        tune=float(np.exp2(rng.normal(0, 2.0) / 12)),
+        damp=float(rng.choice([1.0, 1.0, 0.6, 0.35])),
+        without=without,
+    )
 
 
 def render_stem(
     rng: np.random.Generator,
+    palette: Palette,
     played: Played,
     n_samples: int,
     sample_rate_hz: int,
-    held_out: bool,
-    without: frozenset[str],
 ) -> np.ndarray:
-    """Render one played part with an instrument drawn for its role."""
-    fonts = [
-        path for path in list_files("fonts", ".sf2")
-        if (path.stem in HELD_OUT_FONTS) == held_out
-    ]  # fmt: skip
-    drums = played.part.role in ("drums", "percussion")
-    if not fonts:
+    """Render one played part [shape=(n_samples,), float32] with its role's instrument."""
+    role = played.part.role
+    if not _sounding(played, n_samples / sample_rate_hz).any():
         return np.zeros(n_samples, dtype=np.float32)
-    font = load_font(fonts[rng.integers(len(fonts))], sample_rate_hz)
+    if role in ("drums", "percussion"):
+        return _render_drums(rng, palette, played, n_samples, sample_rate_hz)
+    if role == "voice" and "voices" not in palette.without and rng.random() < 0.9:
+        return _render_voice(rng, palette, played, n_samples, sample_rate_hz)
     program = max(played.part.program, 0)
-    if drums:
-        kits = [p for p in (0, 8, 16, 24, 25, 32, 40) if has_program(font, p, drums=True)]
-        program = int(rng.choice(kits or [0]))
-    return render_part(font, played, program, n_samples, sample_rate_hz)
+    font = palette.font if rng.random() < 0.75 else palette.second
+    if font is not None and rng.random() >= palette.own:
+        loaded = load_font(font, sample_rate_hz)
+        if has_program(loaded, program, drums=False):
+            return render_part(loaded, played, program, n_samples, sample_rate_hz)
+    return _render_own(rng, played, program, n_samples, sample_rate_hz)
+
+
+def _render_voice(
+    rng: np.random.Generator,
+    palette: Palette,
+    played: Played,
+    n_samples: int,
+    sample_rate_hz: int,
+) -> np.ndarray:
+    """Sing, now and then doubled, as records do."""
+    if rng.random() < 0.15 and not palette.singer.speaks:
+        return render_notes(
+            rng, "singer", _notes(played, n_samples, sample_rate_hz), n_samples,
+            sample_rate_hz=sample_rate_hz,
+        )  # fmt: skip
+    sung = sing(rng, played, n_samples, sample_rate_hz, palette.singer)
+    if rng.random() < 0.2:
+        late = replace(played, starts_s=played.starts_s + rng.normal(0, 0.02, played.starts_s.size))
+        sung = sung + 0.7 * sing(rng, late, n_samples, sample_rate_hz, palette.singer)
+    return sung
+
+
+def _render_drums(
+    rng: np.random.Generator,
+    palette: Palette,
+    played: Played,
+    n_samples: int,
+    sample_rate_hz: int,
+) -> np.ndarray:
+    """Play drums on the kit, or on our own synthesis where there is none."""
+    path = palette.kit if played.part.role == "drums" else palette.hand_kit
+    if path is not None:
+        kit = read_kit(path)
+        return play_kit(
+            rng, kit, played, n_samples, sample_rate_hz, tune=palette.tune, damp=palette.damp
+        )
+    out = np.zeros(n_samples, dtype=np.float32)
+    pieces = np.array([OWN_PIECES.get(int(k), "rim") for k in played.pitches])
+    for key in np.unique(played.pitches):
+        chosen = played.pitches == key
+        piece = str(pieces[chosen][0])
+        piece = "brush" if piece == "snare" and palette.damp == 0.6 else piece
+        own = replace(
+            played, starts_s=played.starts_s[chosen], ends_s=played.ends_s[chosen],
+            pitches=played.pitches[chosen], velocities=played.velocities[chosen],
+        )  # fmt: skip
+        notes = _notes(own, n_samples, sample_rate_hz)
+        if notes:
+            level = np.float32(10 ** (rng.normal(0, 2.5) / 20))
+            out += level * render_notes(rng, piece, notes, n_samples, sample_rate_hz=sample_rate_hz)
+    return out
+
+
+def _render_own(
+    rng: np.random.Generator,
+    played: Played,
+    program: int,
+    n_samples: int,
+    sample_rate_hz: int,
+) -> np.ndarray:
+    """Play a part on the synthesised instrument nearest to its program."""
+    options = next(names for span, names in OWN_INSTRUMENTS if program in span)
+    name = options[rng.integers(len(options))]
+    if played.part.role == "lead" and rng.random() < 0.15:
+        name = "pedal_steel"
+    notes = _notes(played, n_samples, sample_rate_hz)
+    return render_notes(rng, name, notes, n_samples, sample_rate_hz=sample_rate_hz)
+
+
+def _sounding(played: Played, last_s: float) -> np.ndarray:
+    """Say of each note whether it is heard between 0 and `last_s`."""
+    return (played.starts_s < last_s) & (played.ends_s > 0)
+
+
+def _notes(played: Played, n_samples: int, sample_rate_hz: int) -> list[Note]:
+    """Turn what sounds inside the excerpt into notes of the demo engine."""
+    inside = _sounding(played, n_samples / sample_rate_hz)
+    return [
+        Note(float(s), float(e - s), float(p), float(v))
+        for s, e, p, v in zip(
+            played.starts_s[inside],
+            played.ends_s[inside],
+            played.pitches[inside],
+            played.velocities[inside],
+            strict=True,
+        )  # fmt: skip
+    ]
