@@ -31,13 +31,17 @@ TRIM_S = 5.0
 
 @dataclass(frozen=True)
 class Reading:
-    """Beats, ones and section starts of a song, true or estimated [seconds]."""
+    """Beats, ones and section starts of a song, true or estimated [seconds].
+
+    `judge_ones` is False for a truth that does not know where the one is.
+    """
 
     beats_s: np.ndarray
     downbeats_s: np.ndarray
     meter: int
     sections_s: tuple[float, ...] = ()
     end_s: float = 0.0
+    judge_ones: bool = True
 
 
 def f_measure(truth_s: np.ndarray, estimate_s: np.ndarray) -> float:
@@ -89,6 +93,8 @@ def score_reading(truth: Reading, estimate: Reading) -> dict[str, float]:
     has_sections = len(truth.sections_s) > 1
     for name, window_s in (("section_f_05", 0.5), ("section_f_3", 3.0)):
         scores[name] = boundary_f(truth, estimate, window_s) if has_sections else np.nan
+    if not truth.judge_ones:
+        scores |= dict.fromkeys(("downbeat_f", "downbeat_f_all", "meter_right"), np.nan)
     return scores
 
 
@@ -118,7 +124,7 @@ def category(truth: Reading, estimate: Reading, scores: dict[str, float]) -> str
     ``third`` (tempo level) · ``offbeat`` · ``partly`` · ``lost``.
     """
     if scores["beat_f_all"] >= 0.85:
-        if scores["downbeat_f_all"] >= 0.75:
+        if scores["downbeat_f_all"] >= 0.75 or not truth.judge_ones:
             return "ok"
         return "one" if scores["meter_right"] else "meter"
     if estimate.beats_s.size < 4:

@@ -118,7 +118,7 @@ def judge(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
             confidence = heard.confidence
             row |= {"sure_of_beats": confidence.beats, "sure_of_one": confidence.downbeat}
             row |= {"sure_of_meter": confidence.meter}
-        if options.counts:
+        if options.counts and song.truth.judge_ones:
             if heard and system == "naive":
                 heard = song.with_form(heard)
             row |= compare_plans(true_map, heard, options.counts)

@@ -7,8 +7,8 @@ Sets written below OUTFOLDER, one NAME.wav and NAME.json a song (kept if present
 * ``openmsx/timgm6mb`` and ``openmsx/fluidr3``: the MIDI files of the Debian package
   openttd-openmsx (GPL-2.0), rendered with two soundfonts.  Held out: no threshold
   and no weight of the product may be chosen on them.
-* ``music21``: folk tunes of music21's corpus with drums and bass of our own.
-* ``modules``: tracker modules of Debian packages (see `modules.py`).
+* ``music21``: folk tunes of music21's corpus with drums and bass of our own (`tunes.py`).
+* ``modules``: tracker modules of Debian packages (`modules.py`).
 
 Which MIDI files count as usable (`usable`), each rule with its threshold:
 
@@ -30,7 +30,9 @@ from itertools import pairwise
 from pathlib import Path
 
 import mido
+import modules
 import numpy as np
+import tunes
 from render import (
     DRUM_CHANNEL,
     LEAD_S,
@@ -214,6 +216,10 @@ def main() -> None:
     options = parser.parse_args()
     if options.only in (None, "openmsx"):
         render_openmsx(options.out)
+    if options.only in (None, "tunes"):
+        tunes.render_tunes(options.out)
+    if options.only in (None, "modules"):
+        modules.render_all(options.out, usable, harmony_change)
 
 
 if __name__ == "__main__":

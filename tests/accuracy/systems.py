@@ -53,6 +53,7 @@ class Song:
             int(self.document["meter"]),
             sections,
             float(self.document.get("end_s") or self.audio.info.duration_s),
+            bool(self.document.get("judge_ones", True)),
         )
 
     def with_form(self, bar_map: BarMap) -> BarMap:

@@ -1,5 +1,7 @@
 """The referee itself: known estimates must get known scores."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from referee import (
@@ -95,6 +97,15 @@ def test_sections_are_not_judged_without_truth():
     """No true sections: NaN, which the means leave out."""
     truth = reading(BEATS_S, sections_s=())
     assert np.isnan(score_reading(truth, TRUTH)["section_f_3"])
+
+
+def test_a_truth_without_ones_judges_beats_alone():
+    """No known one: downbeats NaN, and a shifted one is no failure."""
+    truth = replace(TRUTH, judge_ones=False)
+    estimate = reading(BEATS_S, first=1)
+    scores = score_reading(truth, estimate)
+    assert np.isnan(scores["downbeat_f"])
+    assert category(truth, estimate, scores) == "ok"
 
 
 def test_plan_agreement_wants_every_wall():
