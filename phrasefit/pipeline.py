@@ -151,14 +151,15 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
         If the correction does not go with the song; says how to mend it.
     """
     from phrasefit.form import add_form, apply_section_marks
-    from phrasefit.meter.corrections import apply_correction, resample_evidence
+    from phrasefit.form.evidence import resample_evidence
+    from phrasefit.meter.corrections import apply_correction
 
     if correction == UNTOUCHED:
         return replace(analysis, bar_map=analysis.found, correction=UNTOUCHED)
     found = analysis.found
     changed = apply_correction(found, correction)
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
-    bar_map = apply_section_marks(add_form(changed, evidence), correction)
+    bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
     return replace(analysis, bar_map=bar_map, correction=correction)
 
 

@@ -1,1 +1,61 @@
-"""Sections and phrases."""
+"""Sections and phrases: where the music starts anew, and how bars group.
+
+`evidence` is what form is found from, `sections` finds boundaries and letters,
+`phrases` groups bars inside sections, `marks` adds what a person heard.  Nothing here
+needs the audio: kept evidence is enough.
+
+May import: model, errors, form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from phrasefit.errors import ParameterError
+from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.marks import apply_section_marks
+from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
+from phrasefit.form.sections import find_sections, phrase_confidence
+from phrasefit.model import BarMap
+
+__all__ = ["add_form", "apply_section_marks"]
+
+
+def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
+    """Find sections and phrases of a song whose bars are known.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+        Beats and positions; without `evidence` its own sections are kept.
+    evidence : BeatEvidence or None
+        One row for each beat.
+
+    Returns
+    -------
+    BarMap
+        With `sections`, `phrases` and ``confidence.phrase``: the probability that a
+        section boundary is right, which needs the downbeats to be right.
+
+    Raises
+    ------
+    ParameterError
+        If `evidence` belongs to other beats.
+    """
+    n_beats = bar_map.beat_times_s.size
+    if evidence is not None and evidence.n_beats != n_beats:
+        raise ParameterError(
+            f"evidence has {evidence.n_beats} beats and the map {n_beats};"
+            " use the evidence found with this map"
+        )
+    sections = bar_map.sections
+    if evidence is not None:
+        sections = find_sections(bar_map.positions, bar_map.meter, evidence)
+    phrases = group_phrases(bar_map.positions, bar_map.meter, sections, evidence=evidence)
+    sure = phrase_confidence(sections) if sections else UNHEARD_STRENGTH
+    return replace(
+        bar_map,
+        sections=sections,
+        phrases=phrases,
+        confidence=replace(bar_map.confidence, phrase=round(sure * bar_map.confidence.downbeat, 3)),
+    )

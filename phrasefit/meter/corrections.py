@@ -66,26 +66,37 @@ def _require_beats(bar_map: BarMap) -> None:
 
 
 def _change_level(bar_map: BarMap, level: float) -> BarMap:
-    if level not in (0.5, 2.0):
-        raise ParameterError(f"level={level:g} must be 0.5 (every other beat) or 2.0 (twice)")
-    beats, ones = _halved(bar_map) if level == 0.5 else _doubled(bar_map)
-    words = "every other beat is counted" if level == 0.5 else "twice as many beats are counted"
+    words = _LEVEL_WORDS.get(level)
+    if words is None:
+        raise ParameterError(f"level={level:g} must be 0.25, 0.5, 2 or 4 times the beats found")
+    changed = bar_map
+    for _ in range(1 if level in (0.5, 2.0) else 2):
+        changed = _halved(changed) if level < 1 else _doubled(changed)
     return replace(
-        bar_map,
-        beat_times_s=beats,
-        positions=positions_from_ones(ones, bar_map.meter),
+        changed,
         tempo_bpm=bar_map.tempo_bpm * level,
         alternatives=(),
         notes=(*bar_map.notes, f"corrected by hand: {words}"),
     )
 
 
-def _doubled(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray]:
+_LEVEL_WORDS = {
+    0.25: "every fourth beat is counted",
+    0.5: "every other beat is counted",
+    2.0: "twice as many beats are counted",
+    4.0: "four times as many beats are counted",
+}
+
+
+def _doubled(bar_map: BarMap) -> BarMap:
     """Put a beat half-way between every two; an old bar becomes two (or what fits)."""
     beats = bar_map.beat_times_s
     following = np.append(beats[1:], max(bar_map.end_s, np.nextafter(beats[-1], np.inf)))
     doubled = np.stack([beats, (beats + following) / 2], axis=1).ravel()
-    return doubled, _split(2 * ones_of(bar_map), doubled.size, bar_map.meter)
+    ones = _split(2 * ones_of(bar_map), doubled.size, bar_map.meter)
+    return replace(
+        bar_map, beat_times_s=doubled, positions=positions_from_ones(ones, bar_map.meter)
+    )
 
 
 def _split(starts: np.ndarray, n_beats: int, meter: int) -> np.ndarray:
@@ -97,7 +108,7 @@ def _split(starts: np.ndarray, n_beats: int, meter: int) -> np.ndarray:
     return ones
 
 
-def _halved(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray]:
+def _halved(bar_map: BarMap) -> BarMap:
     """Keep every other beat from the first of each pair of bars.
 
     Where a pair holds an odd number of beats its last count is longer by one old
@@ -105,7 +116,7 @@ def _halved(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray]:
     """
     n = bar_map.beat_times_s.size
     starts = _group_starts(bar_map, 2)
-    first = int(starts[0]) if starts.size else n
+    first = int(starts[0]) if starts.size else n + n % 2
     kept = list(range(first % 2, first, 2))
     ones = [False] * len(kept)
     for start, end in zip(starts, [*starts[1:], n], strict=True):
@@ -115,7 +126,16 @@ def _halved(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray]:
         # A single count is no bar: it is danced as one more of the bar before.
         is_bar = n_kept > 1 or is_last or start == first
         ones += [is_bar and offset == 0 for offset in range(n_kept)]
-    return bar_map.beat_times_s[kept], np.array(ones, dtype=bool)
+    sections = [
+        replace(section, start_beat=int(np.searchsorted(kept, section.start_beat)))
+        for section in bar_map.sections
+    ]
+    return replace(
+        bar_map,
+        beat_times_s=bar_map.beat_times_s[kept],
+        positions=positions_from_ones(np.array(ones, dtype=bool), bar_map.meter),
+        sections=tuple(sections),  # where pairs begin if beats are halved once more
+    )
 
 
 # ------------------------------------------------------------------------- meter

@@ -191,6 +191,24 @@ def test_half_starts_at_the_phrase_after_an_odd_lead_in() -> None:
     assert list(corrected(song, level=0.5).positions[:6]) == [3, 4, 1, 2, 3, 4]
 
 
+def test_quarter_is_half_of_half() -> None:
+    """Halving in one go keeps what halving twice keeps: sections stay on ones."""
+    song = bar_map_of([4] * 40, sections=(section(0, 64), section(64, 48), section(112, 48)))
+    quarter = corrected(song, level=0.25)
+    ones_s = set(quarter.beat_times_s[quarter.positions == 1])
+
+    assert quarter.beat_times_s.size == 40
+    assert quarter.tempo_bpm == 30
+    assert {float(song.beat_times_s[b]) for b in (0, 64, 112)} <= ones_s
+
+
+def test_fourfold_is_double_of_double() -> None:
+    """Four times as many beats are the midpoints of the midpoints."""
+    song = bar_map_of([4] * 3)
+
+    assert same_bars(corrected(song, level=4.0), corrected(corrected(song, level=2.0), level=2.0))
+
+
 def test_half_keeps_ones_around_a_bar_of_three() -> None:
     """A bar of three in fours: the ones stay where they are heard, one count is longer."""
     song = bar_map_of([4, 4, 4, 3, 4, 4], tempo_bpm=240, start_s=0.0)
@@ -288,7 +306,7 @@ def test_decided_alternatives_go() -> None:
         ({"one_at_s": -1.0}, MapError, "outside the song"),
         ({"one_at_s": float("nan")}, MapError, "outside the song"),
         ({"one_at_s": 0.2}, MapError, "nearest one found is at 1.00 s"),
-        ({"level": 3.0}, ParameterError, "must be 0.5"),
+        ({"level": 3.0}, ParameterError, "must be 0.25, 0.5"),
         ({"meter": 0}, ParameterError, "2 to 12"),
         ({"nudge_s": 0.9}, ParameterError, "--shift-one"),
         ({"nudge_s": float("nan")}, ParameterError, "--shift-one"),

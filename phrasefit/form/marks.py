@@ -1,0 +1,128 @@
+"""Section boundaries that a person heard, or did not hear.
+
+May import: model, errors, form.
+"""
+
+from __future__ import annotations
+
+import string
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from phrasefit.errors import MapError
+from phrasefit.form.cues import bar_evidence, bar_starts
+from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.phrases import group_phrases
+from phrasefit.form.sections import letters_for, phrase_confidence, sections_between
+from phrasefit.model import BarMap, Correction, Section
+
+NEAR_BARS = 2  # a boundary found nearer than this to one heard is the same one, misplaced
+
+
+def apply_section_marks(
+    bar_map: BarMap, correction: Correction, evidence: BeatEvidence | None = None
+) -> BarMap:
+    """Put section boundaries where a person heard them, and remove denied ones.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+        With the form found.
+    correction : Correction
+        Uses `sections_at_s` and `no_section_at_s`.  Each time means the nearest
+        downbeat; a denied one removes the nearest boundary, found or marked, if it is
+        less than `NEAR_BARS` bars away.  The first section always stays.
+    evidence : BeatEvidence, optional
+        One row for each beat; with it letters are found anew, without it a divided
+        section keeps its letter in both parts.
+
+    Returns
+    -------
+    BarMap
+        Marked boundaries have the strength 1; phrases are grouped anew.
+
+    Raises
+    ------
+    MapError
+        If a time lies outside the song, or the map has no downbeat.
+    """
+    if not correction.sections_at_s and not correction.no_section_at_s:
+        return bar_map
+    starts = bar_starts(bar_map.positions)
+    if not starts.size:
+        raise MapError("the map has no downbeat for a section; give one with --one-at first")
+    strengths, notes = _marked(bar_map, starts[:-1], correction)
+    edges = np.array([*sorted(strengths), len(starts) - 1])
+    letters = _letters(bar_map, starts[edges], edges, evidence)
+    in_order = [strengths[bar] for bar in sorted(strengths)]
+    sections = sections_between(starts[edges], letters, in_order)
+    return replace(
+        bar_map,
+        sections=sections,
+        phrases=group_phrases(bar_map.positions, bar_map.meter, sections, evidence=evidence),
+        confidence=replace(
+            bar_map.confidence,
+            phrase=round(phrase_confidence(sections) * bar_map.confidence.downbeat, 3),
+        ),
+        notes=(*bar_map.notes, *notes),
+    )
+
+
+def _marked(
+    bar_map: BarMap, lines: np.ndarray, correction: Correction
+) -> tuple[dict[int, float], list[str]]:
+    """Give the strength of a boundary by bar index, and notes on what was not found."""
+    found = {int(np.argmin(np.abs(lines - s.start_beat))): s.strength for s in bar_map.sections}
+    first = min(found, default=0)
+    found.setdefault(first, 1.0)
+    marked = {_bar_at(bar_map, lines, t, "--section-at") for t in correction.sections_at_s}
+    notes = []
+    for time_s in correction.no_section_at_s:
+        bar = _bar_at(bar_map, lines, time_s, "--no-section-at")
+        near = [b for b in {*found, *marked} if b != first and abs(b - bar) < NEAR_BARS]
+        if near:
+            denied = min(near, key=lambda b: abs(b - bar))
+            found.pop(denied, None)
+            marked.discard(denied)
+        else:
+            notes.append(f"no section begins near {time_s:.1f} s, so none was removed there")
+    kept = {
+        bar: strength
+        for bar, strength in found.items()
+        if bar == first or all(abs(bar - mark) >= NEAR_BARS for mark in marked)
+    }
+    return {**kept, **dict.fromkeys(marked, 1.0)}, notes
+
+
+def _bar_at(bar_map: BarMap, lines: np.ndarray, time_s: float, option: str) -> int:
+    if not 0 <= time_s <= max(bar_map.duration_s, bar_map.end_s):
+        raise MapError(
+            f"{option} {time_s:g} s lies outside the song (0 to {bar_map.duration_s:.1f} s);"
+            " give a time within it"
+        )
+    return int(np.argmin(np.abs(bar_map.beat_times_s[lines] - time_s)))
+
+
+def _letters(
+    bar_map: BarMap, beats: np.ndarray, edges: np.ndarray, evidence: BeatEvidence | None
+) -> list[str]:
+    if evidence is not None:
+        bars = bar_evidence(evidence, bar_map.positions, bar_map.meter)
+        return letters_for(bars.likeness, edges)
+    return [
+        _letter_of(bar_map.sections, int(start), int(end), string.ascii_uppercase[index % 26])
+        for index, (start, end) in enumerate(pairwise(beats))
+    ]
+
+
+def _letter_of(old: tuple[Section, ...], start: int, end: int, otherwise: str) -> str:
+    """Take the letter of the old section that fills most of the new one."""
+    overlap: dict[str, int] = {}
+    for section in old:
+        common = min(end, section.start_beat + section.n_beats) - max(start, section.start_beat)
+        overlap[section.letter] = overlap.get(section.letter, 0) + max(common, 0)
+    if not any(overlap.values()):
+        return otherwise
+    return max(overlap, key=lambda letter: overlap[letter])

@@ -1,0 +1,178 @@
+"""Where sections begin, and which are the same music.
+
+Every segmentation of the song into sections that begin on bar lines gets a
+probability: what speaks for a boundary at each line (`cues`), how usual the lengths
+are, how well each section as a whole is heard again elsewhere.  The best one is
+found exactly, and the strength of a boundary is its probability over all of them.
+
+May import: model, form.
+"""
+
+from __future__ import annotations
+
+import string
+from itertools import pairwise
+
+import numpy as np
+
+from phrasefit.form._lengths import log_share
+from phrasefit.form._segments import (
+    best_segments,
+    diagonal_sums,
+    join_alike,
+    start_probabilities,
+)
+from phrasefit.form.cues import CUES, BarEvidence, bar_evidence
+from phrasefit.form.evidence import BeatEvidence
+from phrasefit.model import Section
+
+# Log-odds of a boundary for one deviation of each cue, by logistic regression on songs
+# with known sections (see DEVELOPERS.md, "Form").
+CUE_WEIGHTS = {
+    "timbre_2": 0.12, "timbre_4": 0.25, "rhythm_2": 0.45, "rhythm_4": 0.42,
+    "repeat_4": 0.90, "repeat_8": 0.40, "harmony_repeat_4": 0.09,
+    "loudness": 0.12, "fill": 0.22, "cymbal": 0.45,
+}  # fmt: skip
+BOUNDARY_BIAS = -1.15
+LENGTH_WEIGHT = 0.8
+REPEAT_WEIGHT = 0.2
+EDGE_LOG_SHARE = -3.5  # first and last sections may have any length: the song is cut there
+BARS_HEARD_AGAIN = (3, 24)  # shorter repeats say little, longer ones are compared piecewise
+
+UNDIVIDED_CONFIDENCE = 0.3  # one section only: the song gave nothing to go by
+
+# Letters: sections whose first bars are this much more alike than two bars of the song
+# on average (deviations) share one; a part of the likeness is that of the whole sound.
+SAME_MUSIC = 1.1
+WHOLE_SOUND_SHARE = 0.3
+
+
+def find_sections(positions: np.ndarray, meter: int, evidence: BeatEvidence) -> tuple[Section, ...]:
+    """Cut a song into sections that begin on downbeats.
+
+    Parameters
+    ----------
+    positions : np.ndarray [shape=(n_beats,)]
+        1 = downbeat.  Bars of any length are taken as they are.
+    meter : int
+        Prevailing beats a bar.
+    evidence : BeatEvidence
+        One row for each beat.
+
+    Returns
+    -------
+    tuple of Section
+        Sections from the first downbeat to the last beat without gaps; none if there
+        is no downbeat.  `strength` is the probability of a boundary at that bar line.
+    """
+    positions = np.asarray(positions)
+    if not np.any(positions == 1):
+        return ()
+    bars = bar_evidence(evidence, positions, meter)
+    scores = segment_scores(bars, meter)
+    edges = np.append(best_segments(scores), len(bars.cues))
+    strengths = start_probabilities(scores)[edges[:-1]]
+    return sections_between(bars.starts[edges], letters_for(bars.likeness, edges), strengths)
+
+
+def sections_between(
+    beats: np.ndarray, letters: list[str], strengths: np.ndarray
+) -> tuple[Section, ...]:
+    """Make the sections between `beats` [shape=(n + 1,), beat indices]."""
+    return tuple(
+        Section(
+            start_beat=int(start),
+            n_beats=int(end - start),
+            letter=letter,
+            strength=round(float(strength), 3),
+        )
+        for (start, end), letter, strength in zip(pairwise(beats), letters, strengths, strict=True)
+    )
+
+
+def phrase_confidence(sections: tuple[Section, ...]) -> float:
+    """Give the probability that a boundary between `sections` is right (0-1)."""
+    inner = [section.strength for section in sections[1:]]
+    return float(np.mean(inner)) if inner else UNDIVIDED_CONFIDENCE
+
+
+# -------------------------------------------------------------------------- scores
+
+
+def boundary_odds(bars: BarEvidence) -> np.ndarray:
+    """Log-odds of a section beginning at each bar line, from its cues alone."""
+    return BOUNDARY_BIAS + bars.cues @ np.array([CUE_WEIGHTS[name] for name in CUES])
+
+
+def segment_scores(bars: BarEvidence, meter: int) -> np.ndarray:
+    """Log score of a section from each bar line to each later one [shape=(n+1, n+1)]."""
+    n = len(bars.cues)
+    scores = LENGTH_WEIGHT * _length_scores(bars.starts, meter)
+    scores += REPEAT_WEIGHT * _heard_again(bars.likeness)
+    scores[1:n] += boundary_odds(bars)[1:, None]
+    return scores
+
+
+def _length_scores(starts: np.ndarray, meter: int) -> np.ndarray:
+    """Score each length; bars of two beats are half the bars that sections are measured in."""
+    bar_beats = 4 if meter == 2 else meter
+    scores = log_share((starts[None] - starts[:, None]) / bar_beats)
+    impossible = np.isneginf(scores)
+    scores[0] = np.maximum(scores[0], EDGE_LOG_SHARE)
+    scores[:, -1] = np.maximum(scores[:, -1], EDGE_LOG_SHARE)
+    scores[impossible] = -np.inf
+    return scores
+
+
+def _heard_again(likeness: np.ndarray) -> np.ndarray:
+    """Score each stretch of bars by its best repetition elsewhere [shape=(n+1, n+1)].
+
+    The mean likeness along the best diagonal, in deviations over pairs of bars, times
+    the square root of the length: how much evidence so many bars are.
+    """
+    n = len(likeness)
+    score = np.zeros((n + 1, n + 1))
+    others = likeness[np.triu_indices(n, 2)]
+    if not others.size or others.std() == 0:
+        return score
+    sums = diagonal_sums((likeness - others.mean()) / others.std())
+    shortest, longest = BARS_HEARD_AGAIN
+    for length in range(shortest, min(longest, n // 2) + 1):
+        along = (sums[length:, length:] - sums[:-length, :-length]) / np.sqrt(length)
+        start = np.arange(len(along))
+        apart = np.abs(start[:, None] - start) >= length
+        best = np.where(apart, along, -np.inf).max(axis=1)
+        score[start, start + length] = np.where(np.isfinite(best), best, 0.0)
+    return score
+
+
+# ------------------------------------------------------------------------- letters
+
+
+def letters_for(likeness: np.ndarray, edges: np.ndarray) -> list[str]:
+    """Give sections the same letter where they begin with the same music.
+
+    Parameters
+    ----------
+    likeness : np.ndarray [shape=(n_bars, n_bars)]
+    edges : np.ndarray [shape=(n_sections + 1,), bars]
+
+    Returns
+    -------
+    list of str
+        A, B, C ... in order of first appearance; after Z comes AA.
+    """
+    n = len(edges) - 1
+    others = likeness[np.triu_indices(len(likeness), 2)]
+    spread = others.std() if others.size else 0.0
+    standard = (likeness - (others.mean() if others.size else 0.0)) / max(spread, 1e-9)
+    alike = np.zeros((n, n))
+    for one in range(n):
+        for other in range(one + 1, n):
+            block = standard[edges[one] : edges[one + 1], edges[other] : edges[other + 1]]
+            aligned = np.diagonal(block).mean()
+            mean = (1 - WHOLE_SOUND_SHARE) * aligned + WHOLE_SOUND_SHARE * block.mean()
+            alike[one, other] = alike[other, one] = mean
+    groups = join_alike(alike, np.diff(edges), SAME_MUSIC)
+    names = [*string.ascii_uppercase, *(2 * letter for letter in string.ascii_uppercase)]
+    return [names[group % len(names)] for group in groups]
