@@ -7,7 +7,7 @@ replace any of them by a TOML file (`Costs.load`).  Two units are used:
   A restart charged 1.0 must therefore bring at least one more phrase start right.
 * *points* of the 0-100 fit score, for the place where the dance begins.
 
-May import: errors, standard library, NumPy.
+May import: errors, routine.counts, standard library, NumPy.
 """
 
 from __future__ import annotations
@@ -22,8 +22,7 @@ from typing import Any
 import numpy as np
 
 from phrasefit.errors import ParameterError
-
-GROUP_COUNTS = {4: 8, 3: 6}  # by meter: the group of two bars that steps are written in
+from phrasefit.routine.counts import SECTION_COUNTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +39,10 @@ class Costs:
     that of the section's own start.
 
     Charges [phrase starts]: `restart`; more where it does not fall on an eight
-    (`restart_off_group`), where the weight must be changed (`step_change`), or where
-    the next wall faces the same way again although the routine turns
-    (`same_facing`).  `tag`; more for each count beyond the first bar
+    (`restart_off_group`), where no more than one eight was danced (`restart_early`:
+    a tag is easier than a stump of a wall), where the weight must be changed
+    (`step_change`), or where the next wall faces the same way again although the
+    routine turns (`same_facing`).  `tag`; more for each count beyond the first bar
     (`tag_per_count`) and where it turns (`turning_tag`).  A tag right after a restart
     is one event: `joined` is taken off the two charges.  `again` is taken off an
     event of the same kind as the one before it: it is learned already.  `crowded`
@@ -65,6 +65,7 @@ class Costs:
     inner_phrase: float = 0.5
     restart: float = 1.0
     restart_off_group: float = 0.25
+    restart_early: float = 0.25
     step_change: float = 0.5
     same_facing: float = 0.1
     tag: float = 1.0
@@ -157,7 +158,7 @@ def wall_meeting(counts: int, meter: int, costs: Costs) -> np.ndarray:
     """
     meeting = _inside(counts, meter, costs)
     half, odd = divmod(counts, 2)
-    if not odd and half % GROUP_COUNTS[meter] == 0:
+    if not odd and half % SECTION_COUNTS[meter] == 0:
         meeting[half] = costs.meet_half
     return meeting
 
@@ -170,6 +171,6 @@ def tag_meeting(counts: int, meter: int, costs: Costs) -> np.ndarray:
 def _inside(counts: int, meter: int, costs: Costs) -> np.ndarray:
     k = np.arange(counts)
     meeting = np.where(k % meter == 0, costs.meet_bar, costs.meet_off)
-    meeting[k % GROUP_COUNTS[meter] == 0] = costs.meet_group
+    meeting[k % SECTION_COUNTS[meter] == 0] = costs.meet_group
     meeting[:1] = costs.meet_start
     return meeting

@@ -2,7 +2,7 @@
 
 Facings are simulated move by move, because every restart and turning tag changes the
 order of the walls.  Repetitions are numbered from 1, one cut short counts too.
-May import: model, routine.turns, fit.moves, fit.search, fit.starts, NumPy.
+May import: model, routine.blocks, routine.turns, fit.moves, fit.search, fit.starts, NumPy.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.moves import Event, turn_after
+from phrasefit.fit.moves import Event
 from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
 from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
+from phrasefit.routine.blocks import turn_after
 from phrasefit.routine.turns import turn_to_front
 
 
@@ -88,7 +89,7 @@ def _wall(
     """Dance one repetition, as far as the event or the song lets it go."""
     n_counts = len(grid.bar_start)
     counts = min(event.wall_counts if event else part.counts, n_counts - start)
-    turn = event.cut.turn_deg if event and event.cut else turn_after(part, counts)
+    turn = event.cut.turn_deg if event and event.cut else turn_after(part)[counts - 1]
     offset, strength = nearest_phrase(grid, start)
     return Wall(
         number=number,

@@ -5,7 +5,7 @@ a tag.  An *event* is anything but "whole, straight on": a restart, a tag, or a
 restart followed by a tag, which the trade sees as one ("dance 16 counts of wall 5,
 add the 4-count tag, restart") and which therefore counts as one change.
 
-May import: model, fit.costs, NumPy.
+May import: model, routine.counts, fit.costs, NumPy.
 """
 
 from __future__ import annotations
@@ -15,11 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.costs import GROUP_COUNTS, Costs, tag_meeting, wall_meeting
+from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
 from phrasefit.model import Part, RestartPoint, Routine, TagOption
-
-# Tags a routine without tags of its own may use [counts]; common practice, no source.
-DEFAULT_TAG_COUNTS = {4: (2, 4, 8, 16), 3: (3, 6, 12)}
+from phrasefit.routine.counts import SECTION_COUNTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,26 +37,6 @@ class Event:
     charge: float
 
 
-def turn_after(part: Part, counts: int) -> int:
-    """Give the turn done after `counts` counts of `part` [degrees, right = +].
-
-    From the steps where the routine has them (a turn is done when the last moment of
-    its step has sounded), else from the last restart point passed.
-    """
-    if counts >= part.counts:
-        return part.turn_deg
-    if part.steps:
-        return sum(s.turn_deg for s in part.steps if s.moments and s.moments[-1] < counts)
-    passed = [p for p in part.restart_points if p.after_count <= counts]
-    return max(passed, key=lambda p: p.after_count).turn_deg if passed else 0
-
-
-def allowed_tags(routine: Routine) -> tuple[TagOption, ...]:
-    """Give the tags of the routine, else plain ones of the usual lengths."""
-    usual = DEFAULT_TAG_COUNTS[routine.meter]
-    return routine.tags or tuple(TagOption(counts=counts) for counts in usual)
-
-
 def events_of(routine: Routine, costs: Costs) -> tuple[Event, ...]:
     """List every event the routine allows, the cheapest first.
 
@@ -69,7 +47,7 @@ def events_of(routine: Routine, costs: Costs) -> tuple[Event, ...]:
     for index, part in enumerate(routine.parts):
         cuts = [p for p in part.restart_points if 0 < p.after_count < part.counts]
         for cut in (None, *cuts):
-            for tag in (None, *allowed_tags(routine)):
+            for tag in (None, *routine.tags):
                 if cut or tag:
                     events.append(_event(index, part, cut, tag, routine.meter, costs))
     return tuple(sorted(events, key=_order))
@@ -108,7 +86,8 @@ def _charge(
     charge = 0.0
     if cut:
         charge += costs.restart
-        charge += costs.restart_off_group * (cut.after_count % GROUP_COUNTS[meter] != 0)
+        charge += costs.restart_off_group * (cut.after_count % SECTION_COUNTS[meter] != 0)
+        charge += costs.restart_early * (cut.after_count <= SECTION_COUNTS[meter])
         charge += costs.step_change * bool(cut.step_change)
     if tag:
         charge += costs.tag + costs.tag_per_count * max(0, tag.counts - meter)

@@ -16,7 +16,7 @@ at once is dearer).  With ``next`` the node after a whole wall, and ``e`` the ev
 Layers are filled by m, and within a layer in blocks of one wall from the end of the
 song, each block by whole-array operations: O(nodes * events * facings * changes) in
 all.  Nothing is pruned but what cannot be reached from the starts.
-May import: model, fit.costs, fit.moves, NumPy.
+May import: model, routine.blocks, routine.counts, fit.costs, fit.moves, NumPy.
 """
 
 from __future__ import annotations
@@ -26,9 +26,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.costs import GROUP_COUNTS, Costs
-from phrasefit.fit.moves import Event, events_of, facing_unit, gains_of, turn_after
+from phrasefit.fit.costs import Costs
+from phrasefit.fit.moves import Event, events_of, facing_unit, gains_of
 from phrasefit.model import Routine
+from phrasefit.routine.blocks import turn_after
+from phrasefit.routine.counts import SECTION_COUNTS
 
 TIE = 1e-9  # differences below this are rounding, not preference
 WHOLE = -1  # in a trail: the wall is danced whole and the next follows at once
@@ -90,15 +92,18 @@ def build_lattice(
     then = count[:, None] + lengths
     allowed = (of_part == part[:, None]) & (then <= last_after_event)
     next_event = index[np.minimum(then, n_counts), following[:, None]]
-    longest = max(whole) + 1
-    turned = np.array([[turn_after(p, k) for k in range(longest)] for p in routine.parts])
+    longest = max(whole)
+    turned = np.zeros((len(whole), longest), dtype=int)
+    for row, p in zip(turned, routine.parts, strict=True):
+        row[: p.counts] = turn_after(p)
+        row[p.counts :] = p.turn_deg
     return Lattice(
         count=count,
         place=place,
         part=part,
         next_whole=index[np.minimum(count + whole[part], n_counts), following],
         next_event=np.where(allowed, next_event, n_nodes),
-        last_turn=turned[part, np.minimum(n_counts - count, longest - 1)],
+        last_turn=turned[part, np.minimum(n_counts - count, longest) - 1],
     )
 
 
@@ -154,7 +159,7 @@ class Search:
         self._costs = costs
         self._charges = np.array([event.charge for event in self.events])
         self._gains = gains_of(strength, routine, self.events, costs)
-        least = costs.groups_after_event * GROUP_COUNTS[routine.meter]
+        least = costs.groups_after_event * SECTION_COUNTS[routine.meter]
         self.lattice = build_lattice(routine, self.events, part_at, starts, least)
         self._face(routine)
         self._fill(max_changes, min(part.counts for part in routine.parts))
@@ -188,7 +193,9 @@ class Search:
         self._after = [self._value[0]]
         for _ in range(max_changes):
             event = event_gain + self._after[-1].ravel().take(self._flat_event)
-            best = np.repeat(event.max(axis=2, keepdims=True), n_events + 1, axis=2)
+            best = np.repeat(
+                event.max(axis=2, keepdims=True, initial=-np.inf), n_events + 1, axis=2
+            )
             np.maximum(best[..., :-1], event + self._costs.again, out=best[..., :-1])
             value, after = self._chain(best, gain, shortest)
             np.maximum(after[:-1], best - self._costs.crowded, out=after[:-1])

@@ -3,7 +3,7 @@
 Candidates are the phrase starts in the first part of the song, and the usual intros of
 two and four eights after the first one.  Where the singing begins is not known to the
 program: a start "on the vocals" is for the instructor to name.
-May import: model, errors, fit.costs, NumPy.
+May import: model, errors, routine.counts, fit.costs, NumPy.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
-from phrasefit.fit.costs import GROUP_COUNTS, Costs
+from phrasefit.fit.costs import Costs
 from phrasefit.model import CountGrid, Routine
+from phrasefit.routine.counts import SECTION_COUNTS
 
 LATEST_START_GROUPS = 12  # no dance waits longer than 96 counts (in threes 72)
 USUAL_INTRO_GROUPS = (2, 4)  # "16-count" and "32-count" intro
@@ -52,7 +53,7 @@ def start_candidates(
     """
     n_counts, one = len(grid.bar_start), first_one(grid)
     last = n_counts - routine.parts[0].counts
-    group = GROUP_COUNTS[routine.meter]
+    group = SECTION_COUNTS[routine.meter]
     if start_s is not None:
         starts = [_nearest_count(grid, start_s)]
     elif intro is not None:
@@ -99,7 +100,7 @@ def start_charge(grid: CountGrid, start: int, routine: Routine, costs: Costs) ->
     See `Costs`: a weak phrase start, too little or too much intro, another intro
     than the routine asks for.
     """
-    group, intro = GROUP_COUNTS[routine.meter], start - first_one(grid)
+    group, intro = SECTION_COUNTS[routine.meter], start - first_one(grid)
     strongest = float(grid.strength.max())
     charge = costs.start_weak * (1 - grid.strength[start] / strongest if strongest else 1)
     if routine.intro_counts is not None:

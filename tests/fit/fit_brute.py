@@ -12,8 +12,6 @@ from collections.abc import Iterator
 from phrasefit.fit.costs import Costs
 from phrasefit.model import Routine
 
-USUAL_TAGS = {4: [(2, 0), (4, 0), (8, 0), (16, 0)], 3: [(3, 0), (6, 0), (12, 0)]}
-
 
 def meeting(k: int, wall_counts: int | None, meter: int, costs: Costs) -> float:
     """Say how well a phrase start on count k of a wall (of a tag: None) is met."""
@@ -31,13 +29,12 @@ def turned_after(part, counts: int) -> int:
     """Say what has been turned where the song stops a wall without steps."""
     if counts >= part.counts:
         return part.turn_deg
-    passed = [p for p in part.restart_points if p.after_count <= counts]
-    return passed[-1].turn_deg if passed else 0
+    return sum(s.turn_deg for s in part.steps if s.moments[-1] < counts)
 
 
 def endings_of_wall(part, routine: Routine, costs: Costs) -> Iterator[tuple]:
     """Yield (kind, wall counts, wall turn, tag counts, tag turn, charge); kind None = no event."""
-    tags = [(t.counts, t.turn_deg) for t in routine.tags] or USUAL_TAGS[routine.meter]
+    tags = [(t.counts, t.turn_deg) for t in routine.tags]
     group = 6 if routine.meter == 3 else 8
     for cut in (None, *part.restart_points):
         counts = cut.after_count if cut else part.counts
@@ -46,6 +43,7 @@ def endings_of_wall(part, routine: Routine, costs: Costs) -> Iterator[tuple]:
         if cut:
             cut_charge = costs.restart
             cut_charge += 0 if counts % group == 0 else costs.restart_off_group
+            cut_charge += costs.restart_early if counts <= group else 0
             cut_charge += costs.step_change if cut.step_change else 0
         for tag in (None, *tags):
             if cut is None and tag is None:

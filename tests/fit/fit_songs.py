@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.model import BarMap, Part, RestartPoint, Routine, Section
+from phrasefit.model import BarMap, Part, RestartPoint, Routine, Section, TagOption
 
 
 def make_song(
@@ -59,4 +59,6 @@ def make_part(
 
 def make_routine(*parts: Part, **fields: object) -> Routine:
     """Build a routine; 32 counts and four walls unless parts are given."""
-    return Routine(name="Test Floor", parts=parts or (make_part(),), walls=4, **fields)
+    lengths = (3, 6, 12) if fields.get("meter") == 3 else (2, 4, 8, 16)
+    given = {"tags": tuple(TagOption(counts=n) for n in lengths), **fields}
+    return Routine(name="Test Floor", parts=parts or (make_part(),), walls=4, **given)

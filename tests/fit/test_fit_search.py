@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.search import WHOLE, Search
-from phrasefit.model import Part, RestartPoint, Routine, TagOption
+from phrasefit.model import Part, RestartPoint, Routine, Step, TagOption
 
 TURNS = st.sampled_from([0, 90, -90, 180, 45, -270])
 
@@ -30,7 +31,16 @@ def parts(draw, name: str, meter: int) -> Part:
         )
         for cut in sorted(cuts)
     ]
-    return Part(name=name, counts=counts, turn_deg=draw(TURNS), restart_points=tuple(points))
+    turn = draw(TURNS)
+    moment = Fraction(draw(st.integers(0, counts - 1)))
+    step = Step(line=1, counts="", moments=(moment,), name="turn", feet=("R",), turn_deg=turn)
+    return Part(
+        name=name,
+        counts=counts,
+        turn_deg=turn,
+        steps=draw(st.sampled_from([(), (step,)])),
+        restart_points=tuple(points),
+    )
 
 
 @st.composite
@@ -61,8 +71,8 @@ def cost_tables(draw) -> Costs:
         **{
             name: draw(charge)
             for name in (
-                "restart", "restart_off_group", "step_change", "same_facing", "tag",
-                "tag_per_count", "turning_tag", "joined", "again", "crowded",
+                "restart", "restart_off_group", "restart_early", "step_change", "same_facing",
+                "tag", "tag_per_count", "turning_tag", "joined", "again", "crowded",
             )
         },
         end_off_front=draw(st.sampled_from([0.0, 0.001, 0.3])),
@@ -127,7 +137,7 @@ def test_waits_with_a_tag_until_it_is_needed() -> None:
     strength = np.zeros(8 * 4 + 4 + 16)
     strength[[0, 36, 44]] = 1.0
     part = Part(name="A", counts=8, turn_deg=0)
-    routine = Routine(name="R", parts=(part,), walls=1)
+    routine = Routine(name="R", parts=(part,), walls=1, tags=(TagOption(counts=4),))
 
     trail = search_for(strength, routine, [0], 1, Costs()).trail(0, 1)
 

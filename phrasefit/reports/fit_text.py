@@ -1,0 +1,139 @@
+"""A fit as text for a terminal.
+
+May import: model, routine, fit, reports.map_text, reports.times, reports.words.
+"""
+
+from __future__ import annotations
+
+import textwrap
+
+from phrasefit.fit.grid import beat_tempo
+from phrasefit.model import FitPlan, Plan
+from phrasefit.reports.map_text import COUNT_WORDS
+from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import (
+    cautions,
+    ending_words,
+    event_lines,
+    start_words,
+    tempo_words,
+    verdict,
+)
+from phrasefit.routine.turns import clock
+
+WIDTH = 96  # columns; fits a terminal of 100
+SHOWN_STARTS = 3
+LEVEL_WORDS = {**COUNT_WORDS, 3.0: "one count for three beats"}
+
+
+def render(fit: FitPlan) -> str:
+    """Write the advised plan, the other plans and every doubt as lines of text.
+
+    Returns
+    -------
+    str
+        Lines of at most `WIDTH` columns (names are not cut), ending in a newline.
+    """
+    plan = fit.plan
+    blocks = [
+        [_heading(fit)],
+        _wrapped("", verdict(fit)),
+        _facts(fit, plan),
+        _walls(fit, plan),
+        _wrapped("ending    ", ending_words(plan)),
+        _other_plans(fit),
+        _other_starts(fit),
+        _listed("check", fit.doubts),
+        _listed("taken for granted", fit.routine.assumed),
+        _listed("care", cautions(fit)),
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=label, subsequent_indent=" " * len(label),
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _listed(title: str, lines: tuple[str, ...]) -> list[str]:
+    return [title, *(row for line in lines for row in _wrapped("  ", line))] if lines else []
+
+
+def _heading(fit: FitPlan) -> str:
+    song = " - ".join(text for text in (fit.bar_map.title, fit.bar_map.artist) if text) or "song"
+    return f"{fit.routine.name}   to   {song} ({clock_time(fit.bar_map.duration_s, decimals=0)})"
+
+
+def _facts(fit: FitPlan, plan: Plan) -> list[str]:
+    level = LEVEL_WORDS[fit.grid.beats_per_count]
+    beat = beat_tempo(fit.bar_map)
+    score = (
+        f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f},"
+        f" less {plan.charges:.1f} for changes and start"
+    )
+    return [
+        *_wrapped("start     ", start_words(plan)),
+        *_wrapped("tempo     ", f"{tempo_words(fit)} ({fit.tempo.source})"),
+        f"count     {level} (the beat is {beat:.1f} a minute)",
+        f"score     {score}",
+    ]
+
+
+def _walls(fit: FitPlan, plan: Plan) -> list[str]:
+    """Give one line a wall; events stand on their own lines between, in capitals."""
+    parts = len(fit.routine.parts) > 1
+    head = "  wall   starts   counts  facing  phrase"
+    lines = [head + ("  part" if parts else "")]
+    restarts = {restart.wall: restart for restart in plan.restarts}
+    tags = {tag.after_wall: tag for tag in plan.tags}
+    for wall in plan.walls:
+        offset = "on" if not wall.phrase_offset else f"{wall.phrase_offset:+d}"
+        row = (
+            f"  {wall.number:>4}  {clock_time(wall.start_s):>8}  {wall.counts:>6}"
+            f"  {clock(wall.facing):>6}  {offset:>6}"
+        )
+        lines.append(row + (f"  {wall.part}" if parts else ""))
+        if restart := restarts.get(wall.number):
+            lines.append(
+                f"        {clock_time(restart.time_s):>8}  RESTART wall {restart.wall} after count"
+                f" {restart.after_count}, facing {clock(restart.facing)},"
+                f" {restart.step_change or 'no change of step'}"
+            )
+        if tag := tags.get(wall.number):
+            turned = "" if tag.end_facing == tag.facing else f" to {clock(tag.end_facing)}"
+            name = f" ({tag.name})" if tag.name else ""
+            lines.append(
+                f"        {clock_time(tag.time_s):>8}  TAG {tag.counts} counts{name} after wall"
+                f" {tag.after_wall}, facing {clock(tag.facing)}{turned}"
+            )
+    return lines
+
+
+def _other_plans(fit: FitPlan) -> list[str]:
+    if len(fit.plans) == 1:
+        return []
+    lines = ["plans (the best for each number of changes; * = advised)"]
+    for index, plan in enumerate(fit.plans):
+        mark = "*" if index == fit.best else " "
+        what = "; ".join(event_lines(plan)) or "danced straight through"
+        label = (
+            f"{mark} {plan.n_changes:>2}  score {plan.score:>3.0f}"
+            f"  from {clock_time(plan.start_s)}  "
+        )
+        lines += _wrapped(label, what)
+    return lines
+
+
+def _other_starts(fit: FitPlan) -> list[str]:
+    others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
+    if not others:
+        return []
+    lines = ["other places for count 1 (not known to the program: where the singing begins)"]
+    lines += [
+        f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
+        f"  score {option.score:>3.0f}"
+        for option in others[:SHOWN_STARTS]
+    ]
+    return lines

@@ -1,0 +1,288 @@
+"""A fit in an instructor's words: the verdict, the reasons for a plan, the cautions.
+
+Walls are numbered from 1, a repetition cut short counts too; every place is given by
+its time as well.
+May import: model, routine, fit, reports.times.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import takewhile
+
+from phrasefit.fit.grid import dance_phrase_counts
+from phrasefit.fit.hits import PhraseHit, phrase_hits
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, Wall
+from phrasefit.reports.times import clock_time
+from phrasefit.routine.blocks import turn_load_deg_per_minute
+from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.routine.turns import clock, turn_words
+
+# Five full turns a minute, to whichever side; common practice, no source.
+TURN_CAUTION_DEG_PER_MINUTE = 1800
+SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
+
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def verdict(fit: FitPlan) -> str:
+    """Say in a few sentences whether and how the routine goes with the song.
+
+    How far it goes straight through, what the song does then, which change mends it,
+    whether the tempo suits, and what to check first.
+    """
+    sentences = _phrase_sentences(fit)
+    if fit.tempo.verdict != "in range":
+        sentences.append(tempo_words(fit))
+    if fit.doubts:
+        sentences.append(f"before you trust it, {fit.doubts[0]}")
+    return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
+
+
+def _number(n: int) -> str:
+    return _NUMBERS[n] if n < len(_NUMBERS) else str(n)
+
+
+def _plural(n: int, noun: str) -> str:
+    return f"{_number(n)} {noun}{'' if n == 1 else 's'}"
+
+
+def _counts(n: int) -> str:
+    return f"{n} count{'' if n == 1 else 's'}"
+
+
+def _phrase_sentences(fit: FitPlan) -> list[str]:
+    """Say how far it goes straight through, what the song does, what mends it."""
+    plain = phrase_hits(fit.plans[0], fit.grid)
+    if all(hit.into_counts == 0 for hit in plain) and not fit.plan.n_changes:
+        return ["it fits as it is: every phrase of the song starts a wall"]
+    sentences = [_straight_through(plain)]
+    if later_breaks(fit):
+        sentences.append(breaks_words(fit))
+    return [*sentences, _advice(fit, plain)]
+
+
+def _straight_through(hits: Sequence[PhraseHit]) -> str:
+    """Say how far the plain plan stays with the phrases."""
+    good = list(takewhile(lambda hit: hit.into_counts == 0, hits))
+    if len(good) == len(hits):
+        return "straight through, every phrase starts a wall"
+    if not good or good[-1].wall == 1:
+        return "straight through, it leaves the phrases in wall 1 already"
+    return f"straight through, it starts every wall on a phrase up to wall {good[-1].wall}"
+
+
+def _advice(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
+    """Say which change mends it, how much of it, or why none is advised."""
+    plan = fit.plan
+    if not plan.n_changes:
+        return _why_no_change(fit, plain)
+    events = join_words(event_lines(plan))
+    missed = sum(hit.into_counts != 0 for hit in phrase_hits(plan, fit.grid))
+    if not missed:
+        return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
+    falls = "falls" if missed == 1 else "fall"
+    return f"advised: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
+
+
+def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
+    group = SECTION_COUNTS[fit.routine.meter]
+    if all(hit.into_counts % group == 0 for hit in plain):
+        eight = "eight" if group == 8 else "six"
+        return f"the phrases stay on an {eight}, which dancers live with: no change is advised"
+    if len(fit.plans) == 1:
+        return "no restart or tag that the routine allows brings it back"
+    return "no restart or tag is worth learning for it"
+
+
+def later_breaks(fit: FitPlan) -> tuple[PhraseBreak, ...]:
+    """List the places after count 1 where the song leaves square phrases."""
+    return tuple(place for place in fit.breaks if place.count > fit.plan.start_count)
+
+
+def breaks_words(fit: FitPlan) -> str:
+    """Say where the song leaves square phrases: the first places, and how many more."""
+    places = later_breaks(fit)
+    shown = [_break_words(fit, place) for place in places[:SHOWN_BREAKS]]
+    if more := len(places) - len(shown):
+        shown.append(f"breaks {_number(more)} more {'time' if more == 1 else 'times'}")
+    return f"the song {join_words(shown)}"
+
+
+def _break_words(fit: FitPlan, place: PhraseBreak) -> str:
+    phrase = dance_phrase_counts(fit.routine.meter, fit.routine)
+    extra = place.extra_counts
+    if 2 * extra == phrase:
+        what = f"adds half a phrase ({extra} counts)"
+    else:
+        what = f"adds {_counts(extra)}" if extra > 0 else f"is {_counts(-extra)} short"
+    return f"{what} before {_section_words(fit, place)}"
+
+
+def _section_words(fit: FitPlan, place: PhraseBreak) -> str:
+    when = clock_time(place.time_s)
+    if not place.letter:
+        return f"the phrase at {when}"
+    same = [s for s in fit.bar_map.sections if s.letter == place.letter]
+    index = int(fit.grid.section[place.count])
+    last = len(same) > 1 and fit.bar_map.sections[index] is same[-1]
+    return f"{'the last ' if last else ''}section {place.letter} at {when}"
+
+
+def join_words(items: Iterable[str]) -> str:
+    """Join as in a sentence: ``a, b and c``."""
+    *first, last = items
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def event_lines(plan: Plan) -> tuple[str, ...]:
+    """List restarts and tags in the order danced; restart and tag at one place are one line."""
+    restarts = {restart.wall: restart for restart in plan.restarts}
+    tags = {tag.after_wall: tag for tag in plan.tags}
+    lines = []
+    for wall in sorted(restarts.keys() | tags.keys()):
+        restart, tag = restarts.get(wall), tags.get(wall)
+        if restart and tag:
+            lines.append(
+                f"after count {restart.after_count} of wall {wall} {_tag_name(tag)}{_turned(tag)},"
+                f" then a restart ({_restart_facts(restart)})"
+            )
+        else:
+            lines.append(restart_words(restart) if restart else tag_words(tag))
+    return tuple(lines)
+
+
+def restart_words(restart: Restart) -> str:
+    """Say a restart with the four facts a sheet needs, and its time."""
+    return (
+        f"a restart in wall {restart.wall} after count {restart.after_count}"
+        f" ({_restart_facts(restart)})"
+    )
+
+
+def _restart_facts(restart: Restart) -> str:
+    change = restart.step_change or "no change of step"
+    return f"{clock_time(restart.time_s)}, facing {clock(restart.facing)}, {change}"
+
+
+def tag_words(tag: Tag) -> str:
+    """Say a tag: its length, after which wall, when, facing where, and its turn."""
+    return (
+        f"{_tag_name(tag)} after wall {tag.after_wall}"
+        f" ({clock_time(tag.time_s)}, facing {clock(tag.facing)}){_turned(tag)}"
+    )
+
+
+def _tag_name(tag: Tag) -> str:
+    named = f' "{tag.name}"' if tag.name else ""
+    return f"{_article(tag.counts)} {tag.counts}-count tag{named}"
+
+
+def _article(n: int) -> str:
+    return "an" if n in (8, 11, 18) else "a"
+
+
+def _turned(tag: Tag) -> str:
+    return f" turning to {clock(tag.end_facing)}" if tag.end_facing != tag.facing else ""
+
+
+def reasons(plan: Plan) -> tuple[str, ...]:
+    """List what speaks for and against a plan, one plain line each.
+
+    The start, every event with all its facts, walls that start off a phrase, the
+    ending, and how the score comes about.
+    """
+    return (
+        start_words(plan),
+        *event_lines(plan),
+        *off_phrase_lines(plan.walls),
+        ending_words(plan),
+        f"phrases met {plan.phrase_met:.1f} of 100, charges {plan.charges:.1f},"
+        f" score {plan.score:.0f}",
+    )
+
+
+def start_words(plan: Plan) -> str:
+    """Say when count 1 comes, counted from the first one and from the first phrase."""
+    text = f"count 1 at {clock_time(plan.start_s)}"
+    if plan.intro_counts > 0:
+        text += f", after an intro of {_counts(plan.intro_counts)} from the first one"
+    elif plan.intro_counts == 0:
+        text += ", on the first one of the song: there is no intro to count in on"
+    else:
+        text += f", {_counts(-plan.intro_counts)} before the first one"
+    phrase = plan.intro_from_phrase_counts
+    if phrase != plan.intro_counts and phrase > 0:
+        text += f" ({_counts(phrase)} from count 1 of the first phrase)"
+    return text
+
+
+def off_phrase_lines(walls: Sequence[Wall]) -> tuple[str, ...]:
+    """Group walls in a row that start equally far off the nearest phrase start.
+
+    A short routine starts walls inside a phrase by nature: whole walls off are not told.
+    """
+    whole = max(wall.counts for wall in walls)
+    lines = []
+    run: list[Wall] = []
+    for wall in (*walls, None):
+        off = wall.phrase_offset if wall and wall.phrase_offset % whole else 0
+        if run and (not off or off != run[-1].phrase_offset):
+            lines.append(_off_words(run))
+            run = []
+        if off:
+            run.append(wall)
+    return tuple(lines)
+
+
+def _off_words(run: Sequence[Wall]) -> str:
+    first, last, off = run[0], run[-1], run[0].phrase_offset
+    who = f"wall {first.number} starts"
+    if len(run) > 1:
+        who = f"walls {first.number} to {last.number} start"
+    side = "after" if off > 0 else "before"
+    return f"{who} {_counts(abs(off))} {side} a phrase start (from {clock_time(first.start_s)})"
+
+
+def ending_words(plan: Plan) -> str:
+    """Say how the music leaves the dance, and how to finish to the front."""
+    ending = plan.ending
+    finish = "already to the front"
+    if ending.turn_to_front_deg:
+        finish = f"turn {turn_words(ending.turn_to_front_deg)} to finish to the front"
+        if abs(ending.turn_to_front_deg) == 180:
+            finish = "turn half to either side to finish to the front"
+    return (
+        f"the music ends at {clock_time(ending.time_s)} after count {ending.counts_left} of wall"
+        f" {ending.wall}, facing {clock(ending.facing)}: {finish}"
+    )
+
+
+def tempo_words(fit: FitPlan) -> str:
+    """Say whether the tempo suits, and the pitch-kept change that would make it."""
+    tempo = fit.tempo
+    text = f"{tempo.counts_per_minute:.0f} counts a minute"
+    wanted = f"{tempo.low:.0f} to {tempo.high:.0f}"
+    if tempo.verdict == "in range":
+        return f"{text}, in the range of {wanted}"
+    return (
+        f"{text} is {tempo.verdict} ({wanted} is wanted):"
+        f" {tempo.change_percent:+.1f} % with the pitch kept would mend it"
+    )
+
+
+def cautions(fit: FitPlan) -> tuple[str, ...]:
+    """List what can hurt or overtax people: speed, turning, changes for new dancers."""
+    lines = []
+    level = fit.routine.level.lower()
+    if fit.tempo.verdict == "too fast":
+        lines.append("fast for this routine: keep the steps small, or slow the music down")
+    load = turn_load_deg_per_minute(fit.routine, fit.tempo.counts_per_minute)
+    if load > TURN_CAUTION_DEG_PER_MINUTE:
+        lines.append(
+            f"about {load / 360:.0f} full turns a minute: offer a version without turns,"
+            " leave room on a crowded floor, never spin on carpet or a sticky floor"
+        )
+    if "absolute beginner" in level and fit.plan.n_changes:
+        lines.append("absolute beginners are usually spared restarts and tags")
+    return tuple(lines)
