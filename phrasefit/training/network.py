@@ -23,6 +23,7 @@ from phrasefit.meter.learned import (
     DILATIONS,
     HEAD_NAMES,
     N_HEADS,
+    NORM_FLOOR,
     OUT_DILATIONS,
     POOL,
     STEM,
@@ -84,15 +85,27 @@ class DilatedBlock(nn.Module):
         return x + self.dropout(self.mix(hidden))
 
 
+class UnitPower(nn.Module):
+    """Scale every step to unit power, then by a gain a channel, in full precision."""
+
+    def __init__(self, n_channels: int) -> None:
+        super().__init__()
+        self.weight = nn.Parameter(torch.ones(n_channels))
+
+    def forward(self, x: Tensor) -> Tensor:
+        power = x.float().square().mean(-1, keepdim=True)
+        return x.float() * torch.rsqrt(power + NORM_FLOOR) * self.weight
+
+
 class AttentionLayer(nn.Module):
     """Pre-normalised transformer layer with rotary positions."""
 
     def __init__(self, dropout: float) -> None:
         super().__init__()
-        self.norm_in = nn.RMSNorm(WIDTH, eps=1e-5)
+        self.norm_in = UnitPower(WIDTH)
         self.to_qkv = nn.Linear(WIDTH, 3 * WIDTH, bias=False)
         self.to_out = nn.Linear(WIDTH, WIDTH)
-        self.norm_mid = nn.RMSNorm(WIDTH, eps=1e-5)
+        self.norm_mid = UnitPower(WIDTH)
         self.widen = nn.Linear(WIDTH, FEED_FORWARD)
         self.narrow = nn.Linear(FEED_FORWARD, WIDTH)
         self.dropout = nn.Dropout(dropout)
@@ -129,7 +142,7 @@ class BeatNetwork(nn.Module):
         self.blocks = nn.ModuleList(DilatedBlock(d, dropout) for d in DILATIONS)
         self.down = nn.Linear(POOL * CHANNELS, WIDTH)
         self.layers = nn.ModuleList(AttentionLayer(dropout) for _ in range(N_LAYERS))
-        self.norm_up = nn.RMSNorm(WIDTH, eps=1e-5)
+        self.norm_up = UnitPower(WIDTH)
         self.up = nn.Linear(WIDTH, POOL * CHANNELS)
         self.out_blocks = nn.ModuleList(DilatedBlock(d, dropout) for d in OUT_DILATIONS)
         self.out_norm = nn.BatchNorm1d(CHANNELS)
