@@ -9,8 +9,8 @@ the script says so and stops.  Section edges are taken to the nearest downbeat (
 two); phrases inside sections are ours (`phrasefit.form.phrases`).
 
 A song *fits* with n changes in one of two meanings: *on a phrase*: every phrase start
-begins a wall; *on an eight*: every phrase start falls on a whole number of eights of a
-wall.  The plan looked at is the one of the planner with at most n changes.
+begins a wall; *on an eight*: every phrase start falls on a whole number of eights (waltz:
+sixes) of a wall.  The plan looked at is the one of the planner with at most n changes.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +32,7 @@ from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.hits import phrase_hits
 from phrasefit.form.phrases import group_phrases
 from phrasefit.model import BarMap, FitPlan, Section
+from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.from_numbers import routine_from_numbers
 
 MAX_CHANGES = 3
@@ -69,7 +71,7 @@ def _song(row: dict) -> Song:
     letters = {label: chr(65 + i % 26) for i, label in enumerate(dict.fromkeys(starts.values()))}
     sections = tuple(
         Section(start_beat=a, n_beats=b - a, letter=letters[starts[a]], strength=1.0)
-        for a, b in zip(edges, edges[1:], strict=False)
+        for a, b in pairwise(edges)
     )
     gap = float(np.median(np.diff(beats)))
     meter = lengths.most_common(1)[0][0]
@@ -113,9 +115,11 @@ def grid_share(songs: Sequence[Song], counts: int) -> float:
     return float(np.mean(on_grid))
 
 
-def plan_all(songs: Sequence[Song], counts: int, costs: Costs) -> list[FitPlan | None]:
+def plan_all(
+    songs: Sequence[Song], counts: int, costs: Costs, meter: int = 4
+) -> list[FitPlan | None]:
     """Fit a routine of `counts` counts and four walls to every song; None where none fits."""
-    routine = routine_from_numbers(counts=counts, walls=4)
+    routine = routine_from_numbers(counts=counts, walls=4, meter=meter)
     fits = []
     for song in songs:
         try:
@@ -145,7 +149,10 @@ def report_fits(title: str, fits: Sequence[FitPlan]) -> None:
     phrase = " ".join(
         percent(fits_with(fit, n, None) for fit in fits) for n in range(MAX_CHANGES + 1)
     )
-    eight = " ".join(percent(fits_with(fit, n, 8) for fit in fits) for n in range(MAX_CHANGES + 1))
+    eight = " ".join(
+        percent(fits_with(fit, n, SECTION_COUNTS[fit.routine.meter]) for fit in fits)
+        for n in range(MAX_CHANGES + 1)
+    )
     advised = " ".join(
         percent(fit.plan.n_changes == n for fit in fits) for n in range(MAX_CHANGES + 1)
     )
@@ -158,17 +165,19 @@ def report_fits(title: str, fits: Sequence[FitPlan]) -> None:
 
 def report_counts(songs: Sequence[Song], counts: int) -> list[FitPlan | None]:
     """Print the table for one length of routine, by genre."""
-    fits = plan_all(songs, counts, Costs())
-    print(f"\nroutine of {counts} counts, four walls [percent of songs]")
+    meter = 3 if songs[0].bar_map.meter % 3 == 0 else 4
+    fits = plan_all(songs, counts, Costs(), meter)
+    print(f"\nroutine of {counts} counts{' (waltz)' * (meter == 3)}, four walls [percent of songs]")
     head = "0     1     2     3"
     print(f"  {'':<22} | on a phrase with     |  on an eight with     | advised changes")
     print(f"  {'':<22} |  {head}   |  {head}   |  {head}   | score plain, advised")
     pairs = [(song, fit) for song, fit in zip(songs, fits, strict=True) if fit]
     report_fits("all", [fit for _, fit in pairs])
-    for genre in GENRES:
+    for genre in GENRES if meter == 4 else ():
         report_fits(genre, [fit for song, fit in pairs if song.genre == genre])
     odd = [fit for song, fit in pairs if has_odd_bars(song.bar_map)]
-    report_fits("with odd bars", odd)
+    if odd:
+        report_fits("with odd bars", odd)
     return fits
 
 
@@ -246,6 +255,9 @@ def main(arguments: list[str] | None = None) -> int:
             report_events(fits)
             if args.sensitivity:
                 report_sensitivity(fours, counts, fits)
+    threes = [song for song in songs if song.bar_map.meter % 3 == 0]
+    if threes:
+        report_counts(threes, 48)
     return 0
 
 
