@@ -75,7 +75,7 @@ def check_routine(path_or_text: Path | str) -> tuple[Routine | None, tuple[Findi
     Parameters
     ----------
     path_or_text : Path or str
-        A file; a text of more than one line is taken as the file's content.
+        A file; a text with ``=`` or several lines is taken as the file's content.
 
     Returns
     -------
@@ -89,12 +89,13 @@ def check_routine(path_or_text: Path | str) -> tuple[Routine | None, tuple[Findi
     RoutineError
         If there is no such file, or it is no text.
     """
-    is_text = isinstance(path_or_text, str) and "\n" in path_or_text
+    is_text = isinstance(path_or_text, str) and ("\n" in path_or_text or "=" in path_or_text)
     text = str(path_or_text) if is_text else read_text(path_or_text)
     reading = read_routine(text, "" if is_text else str(path_or_text))
     findings = list(reading.findings)
     if reading.routine is not None and reading.source is not None:
-        for warn in _WARNINGS:
+        # After a mistake of counts or feet, doubts about where the weight ends are echoes.
+        for warn in _WARNINGS if findings else (*_WARNINGS, *_WEIGHT_WARNINGS):
             findings.extend(warn(reading.routine, reading.source))
     order = sorted(findings, key=lambda f: (f.line, f.severity))
     return reading.routine, tuple(order)
@@ -159,11 +160,12 @@ def _lead_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
             continue
         told.add((part.name, after.name))
         then = f"part {after.name}" if routine.sequence else "the routine"
+        mirrored = ", unless every other repetition is meant to begin on the other foot"
         yield _warning(
             part.steps[-1].line,
             f"the last count leaves the weight on the {FOOT_WORDS[weight]}, but {then} begins"
-            " with that foot; make the last step a touch or add a step, unless every other"
-            " repetition is meant to begin on the other foot",
+            " with that foot; make the last step a touch or add a step"
+            + ("" if routine.sequence else mirrored),
         )
 
 
@@ -226,10 +228,8 @@ def _turn_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
                 f" {clock(part.turn_deg)}, a corner; close it with another"
                 f" {format_turn(EIGHTH_DEG)[:-2]} unless that is meant",
             )
-    if not routine.sequence and routine.walls in (3, 8):
-        yield _warning(
-            source.line("walls"), f"{routine.walls} walls are rare; check the turns of all lines"
-        )
+    if not routine.parts[0].steps and routine.walls in (3, 8):
+        yield _warning(source.line("walls"), f"{routine.walls} walls are rare; check the number")
 
 
 def _restart_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
@@ -337,11 +337,10 @@ def _step_turn_warnings(step: Step, n_counts: int) -> Iterator[Finding]:
 _WARNINGS = (
     _size_warnings,
     _unused_warnings,
-    _lead_warnings,
     _level_warnings,
     _turn_warnings,
-    _restart_warnings,
     _tag_warnings,
     _tempo_warnings,
     _step_warnings,
 )
+_WEIGHT_WARNINGS = (_lead_warnings, _restart_warnings)

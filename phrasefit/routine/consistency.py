@@ -69,6 +69,19 @@ def count_findings(
         yield _error(steps[-1].line, _total_words(reached, counts, section_counts, meter))
 
 
+def repeat_findings(steps: Sequence[Step], counts: int) -> Iterator[Finding]:
+    """Find a moment borrowed before count 1 that the last count uses as well."""
+    named = {moment for step in steps for moment in step.moments}
+    for step in steps:
+        clash = [moment for moment in step.moments if moment < 0 and moment + counts in named]
+        if clash:
+            yield _error(
+                step.line,
+                f"{moment_label(clash[0])} is danced twice when the routine repeats, here and as"
+                f" {moment_label(clash[0] + counts)} at its end; take one of them out",
+            )
+
+
 def _runs(counts: Sequence[int]) -> list[list[int]]:
     """Group counts that follow each other."""
     runs: list[list[int]] = []
@@ -89,10 +102,10 @@ def _doubled(steps: Sequence[Step], meter: int) -> Iterator[Finding]:
         if twice:
             whole = twice[0].denominator == 1
             label = count_words(int(twice[0]) + 1, meter) if whole else moment_label(twice[0])
-            more = f" and {len(twice) - 1} more" if len(twice) > 1 else ""
+            more = f" and {len(twice) - 1} more are" if len(twice) > 1 else " is"
             yield _error(
                 step.line,
-                f"{label}{more} is danced twice, here and on line {line_of[twice[0]]};"
+                f"{label}{more} danced twice, here and on line {line_of[twice[0]]};"
                 " take one of them out, or correct the numbers",
             )
         elif step.moments[0] < latest:

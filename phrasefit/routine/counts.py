@@ -61,7 +61,7 @@ def _tokens(text: str) -> Iterator[re.Match[str]]:
     while place < len(text):
         match = _TOKEN.match(text, place)
         if match is None:
-            raise ParameterError(f"counts {text!r}: {text[place]!r} is not understood; {_HOW}")
+            raise ParameterError(f"counts {text!r}: {text[place:]!r} is not understood; {_HOW}")
         yield match
         place = match.end()
 

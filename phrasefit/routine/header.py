@@ -93,7 +93,9 @@ class KeyReader:
             return None
         if type(value) is int and low <= value <= high:
             return value
-        self.complain(key, f"{key} = {_shown(value)} must be a whole number from {low} to {high}")
+        quoted = isinstance(value, str) and value.strip().isdigit()
+        how = " without quotes" if quoted else f" from {low} to {high}"
+        self.complain(key, f"{key} = {_shown(value)} must be a whole number{how}")
         return None
 
     def parsed(self, key: str, parse: Callable[[str], Value], default: Value) -> Value:

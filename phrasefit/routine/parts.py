@@ -122,7 +122,7 @@ def add_restart_points(
         if not after < part.counts:
             reader.complain(
                 "restarts",
-                f"a restart after count {after} is none, as there are {part.counts} counts;"
+                f"a restart after count {after} is not possible in {part.counts} counts;"
                 f" name a count below {part.counts}",
             )
         elif cut:

@@ -76,7 +76,7 @@ def _step_change(part: Part, after: int, foot: str) -> str:
     moment, sign = [
         (moment, sign)
         for step in part.steps
-        for moment, sign in zip(step.moments, step.feet, strict=True)
+        for moment, sign in zip(step.moments, step.feet or [""] * len(step.moments), strict=True)
         if owning_count(moment, step.moments) < after
     ][-1]
     label = moment_label(moment)

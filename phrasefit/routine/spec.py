@@ -84,7 +84,7 @@ from pathlib import Path
 from phrasefit.errors import RoutineError
 from phrasefit.model import Finding, Part, Routine
 from phrasefit.routine import blocks
-from phrasefit.routine.consistency import wall_findings
+from phrasefit.routine.consistency import repeat_findings, wall_findings
 from phrasefit.routine.counts import STRAIGHT, TRIPLET_SWING
 from phrasefit.routine.feet import FOOT_WORDS, parse_foot
 from phrasefit.routine.from_numbers import (
@@ -195,7 +195,9 @@ def _build(top: KeyReader) -> Routine | None:
     for name, block in named_blocks.items():
         check_weight(block, declared_foot if name == first else "")
     if not phrased and not parts[0].steps:
-        parts = [_turn_from_walls(top, parts[0], named_blocks[ONLY_PART], declared_walls, assumed)]
+        if named_blocks[ONLY_PART].turn_deg is None:
+            parts, declared_walls = [_turn_from_walls(top, parts[0], declared_walls, assumed)], None
+        assumed += [ASSUMED_PLACE] if parts[0].turn_deg else []
     foot = declared_foot or blocks.starting_foot(next(part for part in parts if part.name == first))
     parts = _with_restarts(top, parts, named_blocks, foot, meter)
     known = all(block.turns_known for block in named_blocks.values())
@@ -225,6 +227,8 @@ def _build(top: KeyReader) -> Routine | None:
 def _read_only_part(top: KeyReader, meter: int) -> dict[str, Block]:
     """Read the one part of an ordinary routine, which stands at the top of the file."""
     block = read_block(top, meter)
+    if block and block.sheet.counts_read:
+        top.findings.extend(repeat_findings(block.sheet.steps, block.counts))
     return {ONLY_PART: block} if block else {}
 
 
@@ -258,10 +262,12 @@ def _read_sequence(top: KeyReader, names: Sequence[str]) -> tuple[str, ...]:
         if len(listed) == 1 and listed[0] not in names:
             listed = list(listed[0])
     else:
+        n_before = len(top.findings)
         listed = list(top.texts("sequence"))
+        if len(top.findings) > n_before:
+            return ()
     if not listed:
-        if value is None or not top.findings:
-            top.complain("sequence", 'the order of the parts is missing; write sequence = "A A B"')
+        top.complain("sequence", 'the order of the parts is missing; write sequence = "A A B"')
         return ()
     unknown = sorted({name for name in listed if name not in names})
     if unknown and names:
@@ -292,22 +298,15 @@ def _with_restarts(
 # --------------------------------------------------------------------- walls
 
 
-def _turn_from_walls(
-    top: KeyReader, part: Part, block: Block, walls: int | None, assumed: list[str]
-) -> Part:
+def _turn_from_walls(top: KeyReader, part: Part, walls: int | None, assumed: list[str]) -> Part:
     """Take the turn of a routine without steps from its number of walls."""
-    if block.turn_deg is None:
-        if walls is None and "walls" not in top.table:
-            top.complain("walls", "without steps the number of walls is needed; write walls = 4")
-        turn = TURN_OF_WALLS.get(walls or 1)
-        if turn is None:
-            top.complain("walls", f"walls = {walls} do not come from equal turns; write 1, 2 or 4")
-            turn = 0
-        part = replace(part, turn_deg=turn)
-        assumed.append(assumed_turn(turn))
-    if part.turn_deg:
-        assumed.append(ASSUMED_PLACE)
-    return part
+    if "walls" not in top.table:
+        top.complain("walls", "without steps the number of walls is needed; write walls = 4")
+    elif walls is not None and walls not in TURN_OF_WALLS:
+        top.complain("walls", f"walls = {walls} do not come from equal turns; write 1, 2 or 4")
+    turn = TURN_OF_WALLS.get(walls or 1, 0)
+    assumed.append(assumed_turn(turn))
+    return replace(part, turn_deg=turn)
 
 
 def _walls(

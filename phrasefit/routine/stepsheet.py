@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from phrasefit.errors import ParameterError
@@ -63,6 +63,7 @@ class _Reader:
         self.steps: list[Step] = []
         self.notes: list[FacingNote] = []
         self.without_feet: list[int] = []
+        self.states_feet = False
         self.counts_read = True
         self.turns_read = True
 
@@ -120,6 +121,7 @@ class _Reader:
                 return (NO_WEIGHT,) * n_moments
             self.without_feet.append(line)
             return ()
+        self.states_feet = True
         try:
             return parse_feet(text, n_moments)
         except ParameterError as exc:
@@ -154,15 +156,18 @@ def parse_steps(lines: Sequence[tuple[int, str]], meter: int) -> StepSheet:
     reader = _Reader()
     for line, text in lines:
         reader.read_line(line, text)
-    if len(reader.without_feet) < len(reader.steps):
+    if reader.states_feet:
         for line in reader.without_feet:
             reader.complain(
                 line,
                 "the feet are missing; write R, L, B (both) or . for each moment, as others do",
             )
     offsets, section_counts = _section_offsets(reader.steps, meter)
+    steps = [_shift(step, by) for step, by in zip(reader.steps, offsets, strict=True)]
+    if not reader.states_feet:  # a hold alone says nothing about the feet
+        steps = [replace(step, feet=()) for step in steps]
     return StepSheet(
-        steps=tuple(_shift(step, by) for step, by in zip(reader.steps, offsets, strict=True)),
+        steps=tuple(steps),
         facing_notes=tuple(reader.notes),
         section_counts=section_counts,
         counts_read=reader.counts_read,
@@ -173,23 +178,14 @@ def parse_steps(lines: Sequence[tuple[int, str]], meter: int) -> StepSheet:
 
 def _shift(step: Step, counts: int) -> Step:
     """Move a step from its section's numbering to the part's."""
-    if not counts:
-        return step
-    return Step(
-        line=step.line,
-        counts=step.counts,
-        moments=tuple(moment + counts for moment in step.moments),
-        name=step.name,
-        feet=step.feet,
-        turn_deg=step.turn_deg,
-    )
+    return replace(step, moments=tuple(moment + counts for moment in step.moments))
 
 
 def _section_offsets(steps: Sequence[Step], meter: int) -> tuple[list[int], tuple[int, ...]]:
     """Say how many counts lie before each step's section, and how long sections are.
 
-    A line that names count 1 begins a new section once the last one has reached a
-    whole bar; earlier it is a count danced twice.
+    A line that names count 1 begins a new section once the last one, begun with its
+    count 1, has reached a whole bar; earlier it is a count danced twice.
     """
     last_moment = max((step.moments[-1] for step in steps), default=Fraction(0))
     if last_moment >= SECTION_COUNTS[meter]:
@@ -198,11 +194,14 @@ def _section_offsets(steps: Sequence[Step], meter: int) -> tuple[list[int], tupl
     offsets: list[int] = []
     lengths: list[int] = []
     start = reached = 0
+    begun = False
     for step in steps:
-        if 0 in step.moments and reached >= bar:
-            lengths.append(-(-reached // bar) * bar)
-            start += lengths[-1]
-            reached = 0
+        if 0 in step.moments:
+            if begun and reached >= bar:
+                lengths.append(-(-reached // bar) * bar)
+                start += lengths[-1]
+                reached = 0
+            begun = True
         offsets.append(start)
         reached = max(reached, int(step.moments[-1]) + 1)
     return offsets, (*lengths, -(-reached // bar) * bar) if lengths else ()
