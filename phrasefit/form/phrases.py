@@ -102,16 +102,31 @@ def _blocks(positions: np.ndarray, sections: tuple[Section, ...], odds: np.ndarr
         inner = ones[(ones > start) & (ones < end)]
         if end > start:
             here = odds[np.append(start, inner)]
+            is_intro = index == 0 and len(starts) > 1
             blocks.append(
                 _Block(
                     edges=np.concatenate([[start], inner, [end]]),
                     strength=strength,
                     sure=sure,
-                    extra_first=index == 0 and len(starts) > 1,
+                    extra_first=_extra_first(here - here.mean(), is_intro=is_intro),
                     odds=here - here.mean(),
                 )
             )
     return blocks
+
+
+def _extra_first(odds: np.ndarray, *, is_intro: bool) -> bool:
+    """Tell whether the bars beyond a multiple of eight come first in a section.
+
+    What is usual, and whether the music starts anew more on the lines counted from the
+    end of the section than on those counted from its beginning.
+    """
+    extra = len(odds) % USUAL_BARS
+    step = USUAL_BARS if extra % (USUAL_BARS // 2) == 0 else USUAL_BARS // 2
+    from_end = odds[extra % step or step :: step].sum()
+    from_start = odds[step::step].sum()
+    usual = -MISPLACED if is_intro else MISPLACED
+    return extra > 0 and usual + HEARD_WEIGHT * (from_end - from_start) > 0
 
 
 def _block_phrases(
