@@ -7,13 +7,13 @@ import time
 import mir_eval
 import numpy as np
 import pytest
+from form_songs import BEAT_S, MadeSong, made_song
 
 from phrasefit.form import add_form
 from phrasefit.form._lengths import log_share
 from phrasefit.form.cues import CUES, bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.sections import CUE_WEIGHTS, find_sections
-from form_songs import BEAT_S, MadeSong, made_song
 
 FOURS = [4] * 8
 SONG = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -32,7 +32,7 @@ def all_segmentations(n: int) -> list[tuple[int, ...]]:
 
 
 def score_of(scores: np.ndarray, edges: tuple[int, ...]) -> float:
-    return float(sum(scores[a, b] for a, b in zip(edges[:-1], edges[1:], strict=True)))
+    return float(sum(scores[a, b] for a, b in pairwise(edges)))
 
 
 @settings(deadline=None)
