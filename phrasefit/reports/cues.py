@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from phrasefit.model import FitPlan, Part, Plan, Step, Wall
+from phrasefit.routine.blocks import turn_after
 from phrasefit.routine.turns import clock
 
 COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
@@ -181,16 +182,9 @@ def step_on(steps: tuple[Step, ...], count: int) -> Step | None:
 
 
 def facings_in(part: Part, facing: int) -> list[int]:
-    """Give the facing at the start of each count of `part`, begun facing `facing`.
-
-    A turn is done when the last moment of its step sounds.  Without steps the
-    turn comes at the end of the part.
-    """
-    facings = []
-    for count in range(part.counts):
-        turned = sum(s.turn_deg for s in part.steps if s.moments and s.moments[-1] < count)
-        facings.append((facing + turned) % 360)
-    return facings
+    """Give the facing at the start of each count of `part`, begun facing `facing`."""
+    turned = [0, *turn_after(part)]
+    return [(facing + turn) % 360 for turn in turned[: part.counts]]
 
 
 def cue_lines(fit: FitPlan, plan: Plan | None = None) -> tuple[CueLine, ...]:

@@ -1,0 +1,358 @@
+"""The printed cue sheets of a plan, in three sizes.
+
+``page``   everything on paper: the advice, the picture, one row a wall, what to check
+``stand``  28 pt, to be read from a music stand: one row a wall and event
+``floor``  about 60 pt, to be read across the room: start, tags, restarts, ending
+
+Type sizes follow sign makers' charts (an inch of letter height for 25 feet at the
+limit): 28 pt reads at 1.5 m, 60 pt at 3 m.  Events are marked by
+word, by weight and by a shape.  A page never ends inside a wall.
+
+May import: model, reports (paper, picture, times, words), routine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from phrasefit.model import FitPlan, Plan, Restart, Wall
+from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
+from phrasefit.reports.picture import arrow, draw_picture, picture_height_pt
+from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import verdict
+from phrasefit.routine.turns import clock
+
+CAUTION = (
+    "Recorded music in class, in public or in a video needs licences."
+    " Clear floor, small steps, turns optional; the rules of the hall come first."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One line of the table; `mark` is ``tag``, ``restart``, ``end`` or empty.
+
+    `short` is the event in the few letters that large type has room for.
+    """
+
+    time_s: float
+    wall: str
+    facing: int
+    music: str
+    counts: str
+    event: str
+    mark: str = ""
+    short: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """Type size and columns (share of the width) of one kind of sheet."""
+
+    type_pt: float
+    lead_pt: float
+    columns: tuple[tuple[str, float], ...]
+
+
+SIZES = {
+    "page": Size(
+        type_pt=11.0,
+        lead_pt=19.0,
+        columns=(
+            ("time", 0.12), ("wall", 0.09), ("facing", 0.15), ("music", 0.10), ("counts", 0.11),
+            ("event", 0.43),
+        ),
+    ),
+    "stand": Size(
+        type_pt=28.0,
+        lead_pt=40.0,
+        columns=(("time", 0.20), ("wall", 0.12), ("facing", 0.27), ("event", 0.41)),
+    ),
+    "floor": Size(type_pt=60.0, lead_pt=78.0, columns=(("facing", 0.34), ("event", 0.66))),
+}  # fmt: skip
+
+
+def plan_rows(fit: FitPlan, plan: Plan) -> list[list[Row]]:
+    """List the rows of a plan, grouped so that what belongs to one wall stays together."""
+    restarts = {restart.wall: restart for restart in plan.restarts}
+    tags = {tag.after_wall: tag for tag in plan.tags}
+    groups = []
+    for wall in plan.walls:
+        group = [_wall_row(fit, wall, restarts.get(wall.number), plan)]
+        if tag := tags.get(wall.number):
+            name = f" {tag.name}" if tag.name else ""
+            group.append(
+                Row(
+                    time_s=tag.time_s,
+                    wall="",
+                    facing=tag.facing,
+                    music="",
+                    counts=str(tag.counts),
+                    event=f"TAG {tag.counts}{name}",
+                    short=f"TAG {tag.counts}",
+                    mark="tag",
+                )
+            )
+        groups.append(group)
+    end = plan.ending
+    groups.append(
+        [
+            Row(
+                time_s=end.time_s,
+                wall="",
+                facing=end.facing,
+                music="",
+                counts="",
+                event=f"END {_to_front(end.turn_to_front_deg)}",
+                short=f"END{_short_turn(end.turn_to_front_deg)}",
+                mark="end",
+            )
+        ]
+    )
+    return groups
+
+
+def _wall_row(fit: FitPlan, wall: Wall, restart: Restart | None, plan: Plan) -> Row:
+    section = int(fit.grid.section[wall.start_count])
+    part = f"{wall.part} " if len(fit.routine.parts) > 1 else ""
+    event, short = _wall_event(fit, wall, restart, plan)
+    return Row(
+        time_s=wall.start_s,
+        wall=f"{part}{wall.number}",
+        facing=wall.facing,
+        music=fit.bar_map.sections[section].letter if section >= 0 else "",
+        counts=str(wall.counts),
+        event=event,
+        mark="restart" if restart else "",
+        short=short,
+    )
+
+
+def _wall_event(fit: FitPlan, wall: Wall, restart: Restart | None, plan: Plan) -> tuple[str, str]:
+    """Say what is special about a wall, at length and in short."""
+    if restart:
+        change = f", {restart.step_change}" if restart.step_change else ""
+        words = f"RESTART after {restart.after_count}{change}"
+        return words, f"RESTART {restart.after_count}{' *' if change else ''}"
+    if wall is plan.walls[-1] and wall.counts < _whole(fit, wall):
+        return f"music ends after {wall.counts}", f"to {wall.counts}"
+    if wall.phrase_offset:
+        side = "after" if wall.phrase_offset > 0 else "before"
+        return f"{abs(wall.phrase_offset)} {side} the phrase", ""
+    return "", ""
+
+
+def _whole(fit: FitPlan, wall: Wall) -> int:
+    return next(part.counts for part in fit.routine.parts if part.name == wall.part)
+
+
+def _to_front(turn_deg: int) -> str:
+    return f"turn{_short_turn(turn_deg)} to the front" if turn_deg else "facing the front"
+
+
+def _short_turn(turn_deg: int) -> str:
+    """Say the turn to the front; half a turn may go either way."""
+    if not turn_deg:
+        return ""
+    parts = {45: "1/8", 90: "1/4", 135: "3/8", 180: "1/2"}
+    side = "" if abs(turn_deg) == 180 else " R" if turn_deg > 0 else " L"
+    return f" {parts[abs(turn_deg)]}{side}"
+
+
+def sheet(
+    fit: FitPlan, plan: Plan | None = None, *, size: str = "page", paper: str = "a4"
+) -> Document:
+    """Lay out the cue sheet of a plan.
+
+    Parameters
+    ----------
+    fit : FitPlan
+    plan : Plan, optional
+        One of ``fit.plans``; the advised one if left out.
+    size : {'page', 'stand', 'floor'}
+        What the sheet is read from.
+    paper : {'a4', 'letter'}
+
+    Returns
+    -------
+    Document
+        Its pages, to be saved as PDF or PNG.
+    """
+    plan = plan or fit.plan
+    document = Document(
+        paper=paper,
+        landscape=size == "floor",
+        title=f"{fit.routine.name} - {fit.bar_map.title}",
+    )
+    groups = plan_rows(fit, plan)
+    if size == "floor":
+        groups = _events_only(groups)
+    _Setter(document, SIZES[size], fit, plan, size).set(groups)
+    return document
+
+
+def _events_only(groups: list[list[Row]]) -> list[list[Row]]:
+    """Keep what a dancer must be told across the room: the first wall and every event."""
+    kept = [[groups[0][0]]]
+    for group in groups:
+        for row in group:
+            if row.mark:
+                number = group[0].wall
+                words = f"{number}: {row.short}" if number and row.mark != "end" else row.short
+                kept.append([Row(
+                    time_s=row.time_s, wall=number, facing=row.facing, music="", counts=row.counts,
+                    event=words, mark=row.mark, short=words,
+                )])  # fmt: skip
+    first = kept[0][0]
+    kept[0] = [
+        Row(time_s=first.time_s, wall=first.wall, facing=first.facing, music="", counts="",
+            event="", short=f"START {clock_time(first.time_s, decimals=0)}")
+    ]  # fmt: skip
+    return kept
+
+
+class _Setter:
+    """Sets rows into pages; a page is broken only between groups."""
+
+    def __init__(self, document: Document, size: Size, fit: FitPlan, plan: Plan, kind: str) -> None:
+        self.document, self.size, self.fit, self.plan, self.kind = document, size, fit, plan, kind
+        self.page: Page | None = None
+        self.y = 0.0
+
+    def set(self, groups: list[list[Row]]) -> None:
+        """Set all groups, then number the pages."""
+        for group in groups:
+            if self.page is None or self.y + len(group) * self.size.lead_pt > self._bottom():
+                self._turn_page()
+            for row in group:
+                self._row(row)
+        if self.kind == "page":
+            self._remarks()
+        self._feet()
+
+    def _bottom(self) -> float:
+        return self.page.height_pt - MARGIN_PT - 26
+
+    def _turn_page(self) -> None:
+        first = self.page is None
+        self.page = self.document.new_page()
+        self.y = MARGIN_PT
+        if first:
+            self._heading()
+            if self.kind == "page":
+                self.y += 8
+                draw_picture(self.page, MARGIN_PT, self.y, self.page.inner_pt, self.fit, self.plan)
+                self.y += picture_height_pt(self.fit) + 4
+        if self.kind != "floor":
+            self._column_heads()
+
+    def _heading(self) -> None:
+        """Name, song, and what must be known before the music starts."""
+        big = {"page": 20.0, "stand": 26.0, "floor": 44.0}[self.kind]
+        small = {"page": 11.0, "stand": 17.0, "floor": 26.0}[self.kind]
+        routine, song = self.fit.routine, self.fit.bar_map
+        by = f"   by {routine.by}" if routine.by else ""
+        self._line(f"{routine.name}", big, bold=True)
+        music = " - ".join(text for text in (song.title, song.artist) if text)
+        shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"
+        if routine.name != shape or by:
+            self._line(f"{shape}{by}", small)
+        pace = f"{self.fit.grid.counts_per_minute:.0f} a minute"
+        self._line(f"{pace}, {clock_time(song.duration_s, decimals=0)}   {music}", small)
+        self._line(
+            f"START at {clock_time(self.plan.start_s)}, after {self.plan.intro_counts} counts",
+            small * 1.15,
+            bold=True,
+        )
+        if self.kind == "page":
+            for line in wrapped(verdict(self.fit), self.page.inner_pt, 10.5):
+                self._line(line, 10.5)
+            score = f"fit {self.plan.score:.0f} of 100"
+            self.page.text(
+                self.page.width_pt - MARGIN_PT, MARGIN_PT + 18, score, 14, bold=True, align="right"
+            )
+
+    def _line(self, words: str, size: float, *, bold: bool = False) -> None:
+        self.y += size * 1.3
+        room = self.page.inner_pt - (110 if self.kind == "page" and size == 20.0 else 0)
+        self.page.text(MARGIN_PT, self.y, words, size, bold=bold, width=room)
+
+    def _columns(self) -> list[tuple[str, float, float]]:
+        edges, x = [], MARGIN_PT
+        for name, share in self.size.columns:
+            edges.append((name, x, share * self.page.inner_pt))
+            x += share * self.page.inner_pt
+        return edges
+
+    def _column_heads(self) -> None:
+        size = max(9.0, self.size.type_pt * 0.5)
+        self.y += size * 1.6
+        for name, x, width in self._columns():
+            self.page.text(x, self.y, "" if name == "event" else name, size, width=width)
+        self.y += 4
+        self.page.line(MARGIN_PT, self.y, self.page.width_pt - MARGIN_PT, self.y)
+
+    def _row(self, row: Row) -> None:
+        size, top = self.size.type_pt, self.y
+        self.y += self.size.lead_pt
+        baseline = self.y - (self.size.lead_pt - size * 0.72) / 2
+        words = {
+            "time": clock_time(row.time_s, decimals=1 if self.kind == "page" else 0),
+            "wall": row.wall,
+            "music": row.music,
+            "counts": row.counts,
+        }
+        for name, x, width in self._columns():
+            if name == "facing":
+                arrow(self.page, x + size * 0.45, baseline - size * 0.36, size * 0.95, row.facing)
+                self.page.text(
+                    x + size * 1.1, baseline, clock(row.facing), size, width=width - size
+                )
+            elif name == "event":
+                self._event(row, x, baseline, width)
+            else:
+                self.page.text(x, baseline, words[name], size, width=width - 4)
+        self.page.line(MARGIN_PT, self.y, self.page.width_pt - MARGIN_PT, self.y, width=0.3)
+        if row.mark in ("tag", "restart"):
+            self.page.box(MARGIN_PT - 9, top + 2, 5, self.size.lead_pt - 4, fill="black")
+
+    def _event(self, row: Row, x: float, baseline: float, width: float) -> None:
+        """Write the event in bold after its shape: block = tag, flag = restart, bar = end."""
+        size = self.size.type_pt * (1.0 if self.kind == "page" else 0.85)
+        if row.mark:
+            d = size * 0.7
+            top = baseline - d
+            if row.mark == "tag":
+                self.page.box(x, top, d, d, fill="black")
+            elif row.mark == "restart":
+                self.page.shape([(x + d, top), (x, top + d / 2), (x + d, top + d)])
+            else:
+                self.page.box(x + d * 0.35, top, d * 0.3, d, fill="black")
+            x, width = x + d * 1.5, width - d * 1.5
+        words = row.event if self.kind == "page" else row.short
+        self.page.text(x, baseline, words, size, bold=bool(row.mark), width=width)
+
+    def _remarks(self) -> None:
+        """Write doubts and assumptions under the table, on a new page if need be."""
+        remarks = [*self.fit.doubts, *self.plan.reasons, *self.fit.routine.assumed]
+        lines = [
+            (line, i == 0)
+            for remark in remarks
+            for i, line in enumerate(wrapped(remark, self.page.inner_pt - 12, 9.5))
+        ]
+        self.y += 10
+        for words, begins in lines:
+            if self.y + 13 > self._bottom():
+                self.page = self.document.new_page()
+                self.y = MARGIN_PT
+            self.y += 13
+            if begins:
+                self.page.text(MARGIN_PT, self.y, "\u2013", 9.5)
+            self.page.text(MARGIN_PT + 12, self.y, words, 9.5)
+
+    def _feet(self) -> None:
+        n_pages = len(self.document.pages)
+        for number, page in enumerate(self.document.pages, start=1):
+            y = page.height_pt - MARGIN_PT + 4
+            page.text(MARGIN_PT, y, CAUTION, 6.5, width=page.inner_pt - 40)
+            page.text(page.width_pt - MARGIN_PT, y, f"{number}/{n_pages}", 8, align="right")

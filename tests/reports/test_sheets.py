@@ -1,0 +1,166 @@
+"""Sheets are real text on real paper, and nothing runs over its edge."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from pathlib import Path
+
+import pypdf
+import pytest
+from matplotlib.image import imread
+
+from phrasefit.errors import ParameterError
+from phrasefit.model import FitPlan
+from phrasefit.reports.dj_card import card_rows, dj_card
+from phrasefit.reports.paper import (
+    HOLLOW_BOX,
+    PAPERS_PT,
+    Document,
+    printable,
+    shortened,
+    text_width_pt,
+    wrapped,
+)
+from phrasefit.reports.sheet import SIZES, plan_rows, sheet
+from phrasefit.reports.step_sheet import step_sheet
+from phrasefit.routine.spec import load_routine
+
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+
+
+def read(document: Document) -> pypdf.PdfReader:
+    """Read the document's PDF as another program would."""
+    return pypdf.PdfReader(io.BytesIO(document.pdf()))
+
+
+def words_of(document: Document) -> str:
+    """Extract all text, white space folded."""
+    return " ".join(" ".join(page.extract_text().split()) for page in read(document).pages)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("paper", PAPERS_PT)
+def test_pages_have_the_paper_asked_for(tagged: FitPlan, size: str, paper: str) -> None:
+    """A4 is 210 x 297 mm (ISO 216), Letter 8.5 x 11 in (ANSI); the floor sheet lies sideways."""
+    width, height = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (612, 792)}[paper]
+    if size == "floor":
+        width, height = height, width
+
+    for page in read(sheet(tagged, size=size, paper=paper)).pages:
+        assert float(page.mediabox.width) == pytest.approx(width, abs=0.5)
+        assert float(page.mediabox.height) == pytest.approx(height, abs=0.5)
+
+
+def test_unknown_paper_is_refused(tagged: FitPlan) -> None:
+    """The message lists the papers there are."""
+    with pytest.raises(ParameterError, match="a4, letter"):
+        sheet(tagged, paper="a5")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_text_can_be_selected_and_fonts_are_embedded(tagged: FitPlan, size: str) -> None:
+    """pypdf finds the words of the event, and each font carries its own outlines."""
+    document = sheet(tagged, size=size)
+
+    assert "TAG 4" in words_of(document)
+    assert "3:00" in words_of(document)
+    for page in read(document).pages:
+        for font in page["/Resources"]["/Font"].values():
+            descendants = font.get_object().get("/DescendantFonts")
+            owner = descendants[0].get_object() if descendants else font.get_object()
+            assert "/FontFile2" in owner["/FontDescriptor"].get_object()
+
+
+def test_every_wall_is_on_the_sheet(tagged: FitPlan) -> None:
+    """One row for each wall, one for the tag, one for the end, in the order of the song."""
+    rows = [row for group in plan_rows(tagged, tagged.plan) for row in group]
+
+    assert len(rows) == len(tagged.plan.walls) + len(tagged.plan.tags) + 1
+    assert [row.time_s for row in rows] == sorted(row.time_s for row in rows)
+
+
+def test_restart_row_names_its_count(restarted: FitPlan) -> None:
+    """The restart stands in the row of the wall that is cut."""
+    (row,) = [r for g in plan_rows(restarted, restarted.plan) for r in g if r.mark == "restart"]
+
+    assert (row.wall, row.event, row.counts) == ("6", "RESTART after 16", "16")
+
+
+def test_type_is_large_enough_for_its_distance() -> None:
+    """Stand type reads at 1.5 m, floor type at 3 m, by one inch of capitals for 25 feet.
+
+    Source of the rule: sign makers' letter-height charts; a capital is about 0.7 of
+    the type size (value from memory).
+    """
+    inch_per_ft = 1 / 25  # the charts' limit; an inch for 10 ft is comfortable
+    for size, distance_m in (("stand", 1.5), ("floor", 3.0)):
+        capital_in = 0.7 * SIZES[size].type_pt / 72
+        assert capital_in >= distance_m / 0.3048 * inch_per_ft
+
+
+def test_long_names_never_run_over_the_edge(tagged: FitPlan) -> None:
+    """A name of 300 letters is shortened on every kind of sheet; no ink in the margins."""
+    long = "Wintergreen Boardwalk Promenade " * 10
+    fit = dataclasses.replace(
+        tagged,
+        routine=dataclasses.replace(tagged.routine, name=long, by=long),
+        bar_map=dataclasses.replace(tagged.bar_map, title=long, artist=long),
+    )
+    for document in (
+        *(sheet(fit, size=size) for size in SIZES),
+        step_sheet(fit.routine),
+        dj_card(fit),
+    ):
+        for number in range(len(document.pages)):
+            ink = imread(io.BytesIO(document.png(number)))[:, :, :3].min(axis=2) < 0.5
+            assert not ink[:, -40:].any()
+            assert not ink[:20, :].any()
+            assert not ink[-20:, :].any()
+
+
+@pytest.mark.parametrize(
+    "name", ["Größe ñandú", "Ωμέγα", "Ветер", "北風と太陽", "الريح", "a\nb\x00c"]
+)
+def test_letters_of_any_language_print_or_become_a_box(name: str) -> None:
+    """A letter is either in an installed font or shown as a hollow box; nothing is lost."""
+    clean = "".join(c for c in " ".join(name.split()) if c.isprintable())
+
+    shown = printable(name)
+
+    assert len(shown) == len(clean)
+    assert all(printed in (given, HOLLOW_BOX) for given, printed in zip(clean, shown, strict=True))
+    document = Document(title=name)
+    document.new_page().text(40, 60, name, 12)
+    assert document.pdf().startswith(b"%PDF")
+
+
+def test_shortened_and_wrapped_text_fits() -> None:
+    """No piece is wider than its room, and wrapping loses no word."""
+    text = "a restart in wall 3 after count 16 facing six o'clock " * 3
+
+    assert text_width_pt(shortened(text, 200, 11), 11) <= 200
+    lines = wrapped(text, 200, 11)
+    assert all(text_width_pt(line, 11) <= 200 for line in lines)
+    assert " ".join(lines).split() == text.split()
+
+
+@pytest.mark.parametrize("path", sorted(ROUTINES.glob("*.toml")), ids=lambda p: p.stem)
+def test_step_sheet_has_every_line(path: Path) -> None:
+    """All step names and counts of the shipped routines are on their step sheets."""
+    routine = load_routine(path)
+
+    text = words_of(step_sheet(routine))
+
+    for part in routine.parts:
+        for step in part.steps:
+            assert step.counts in text
+            assert " ".join(step.name.split()) in text or "\u2026" in text
+
+
+def test_dj_card_counts_in_before_count_one(tagged: FitPlan) -> None:
+    """The count-in begins eight counts before count 1."""
+    rows = dict(card_rows(tagged, tagged.plan))
+
+    assert rows["count in"] == "from 0:13.0, 8 counts"
+    assert rows["count 1"].startswith("0:17.0")
