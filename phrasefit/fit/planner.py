@@ -180,8 +180,8 @@ class _Offers:
         met = sum(self.search.gain(count, part, kind) for count, part, kind in trail)
         net = self.search.value(start, n_changes)
         worth = PlanValue(
-            phrase_met=self._points(start) * met,
-            charges=self._points(start) * (met - net) + self.start_charges[best],
+            phrase_met=float(self._points(start) * met),
+            charges=float(self._points(start) * (met - net) + self.start_charges[best]),
         )
         return lay_out(trail, self.search.events, self.grid, self.routine, worth)
 
