@@ -67,7 +67,7 @@ def _summary_lines(routine: Routine, *, doubtful: bool) -> Iterator[str]:
         yield "  tags        none"
     yield f"  turning     {_turning_words(routine)}"
     for place, assumption in enumerate(routine.assumed):
-        yield f"  {'' if place else 'granted':<11} {assumption}"
+        yield f"  {'' if place else 'assumed':<11} {assumption}"
 
 
 def _head_lines(routine: Routine) -> Iterator[str]:

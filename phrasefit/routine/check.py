@@ -2,7 +2,7 @@
 
 Errors come from reading (`spec`); the warnings here are doubts a person decides on.
 Their limits are data at the top, with their sources: lists of the trade disagree.
-May import: model, errors, blocks, counts, feet, source, spec, turns, vocabulary.
+May import: model, blocks, counts, feet, parts, source, spec, turns, vocabulary.
 """
 
 from __future__ import annotations
@@ -40,32 +40,24 @@ HIGH_LOAD_DEG_PER_MINUTE = 6 * 360
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelRule:
-    """What lists of levels say about size; None = nothing."""
+    """What published lists of levels say about size.
 
-    max_counts: int
+    `counts` are the smallest and the largest limit that a list names.
+    """
+
+    counts: tuple[int, int]
     max_turning_lines: int
     syncopation: bool
     extras: bool  # tags and restarts
-    source: str
 
 
 # "Guide to Line Dance Level Definitions" (trade magazine, 2014, revised 2017) and, where it
 # allows more, a newsletter's list (artsentertainment.cc).  They disagree on the counts.
 LEVEL_RULES = {
     "absolute beginner": LevelRule(
-        max_counts=32,
-        max_turning_lines=1,
-        syncopation=False,
-        extras=False,
-        source="lists of levels disagree: 16 to 32 counts",
+        counts=(16, 32), max_turning_lines=1, syncopation=False, extras=False
     ),
-    "beginner": LevelRule(
-        max_counts=48,
-        max_turning_lines=2,
-        syncopation=True,
-        extras=True,
-        source="lists of levels disagree: 32 to 48 counts",
-    ),
+    "beginner": LevelRule(counts=(32, 48), max_turning_lines=2, syncopation=True, extras=True),
 }
 
 
@@ -127,8 +119,8 @@ def _size_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
         if part.counts % bar:
             yield _warning(
                 line,
-                f"{part.counts} counts are no whole number of bars of {bar}: every second"
-                " repetition would begin inside a bar; check the counts",
+                f"{part.counts} counts are no whole number of bars of {bar}: the next"
+                " repetition begins inside a bar; check the counts",
             )
         if not routine.sequence and not low <= part.counts <= high:
             yield _warning(
@@ -175,13 +167,14 @@ def _level_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     if rule is None:
         return
     line = source.line("level")
-    doubt = f"({rule.source}; decide yourself)"
+    doubt = "(lists of levels disagree; decide yourself)"
+    fewest, most = rule.counts
     turning = [step for step in _all_steps(routine) if step.turn_deg]
-    if routine.counts > rule.max_counts:
+    if routine.counts > most:
         yield _warning(
             line,
             f"{routine.counts} counts are many for {routine.level}:"
-            f" usually at most {rule.max_counts} {doubt}",
+            f" lists allow {fewest} to {most} {doubt}",
         )
     if len(turning) > rule.max_turning_lines:
         yield _warning(

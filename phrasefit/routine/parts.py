@@ -1,6 +1,6 @@
 """Parts and tags of a routine file: counts, turn and step lines of one block.
 
-May import: model, errors, consistency, counts, header, restarts, stepsheet, turns.
+May import: model, errors, blocks, consistency, counts, header, restarts, stepsheet, turns.
 """
 
 from __future__ import annotations

@@ -107,6 +107,8 @@ def _form_finding(reason: str, text: str) -> Finding:
     opened = _unclosed_block(text.split("\n"))
     if opened:
         line, remedy = opened, 'close the text that begins here with """ on a line of its own'
+    elif any(quote in written for quote in "“”„«»‘’"):
+        remedy = 'write plain quotes, as in name = "Copper Kettle", not the curved ones'
     elif "|" in written:
         remedy = 'step lines stand between steps = """ and a closing """'
     elif "=" in written:

@@ -57,7 +57,8 @@ A tag with steps of its own is a table, and may turn::
     1-4 | paddle turn | R L R L | 1/2 L
     """
 
-A **phrased** routine has parts with their own counts, and the order they are danced in::
+A **phrased** routine has parts with their own counts, and the order they are danced in;
+``counts``, ``turn``, ``steps`` and ``restarts`` then belong to the parts::
 
     name = "Two Lanterns"
     sequence = "A A B A A B B"
@@ -285,12 +286,16 @@ def _with_restarts(
 ) -> list[Part]:
     """Work out the restart points; a part's own rule goes before the routine's."""
     built = []
+    longest = max(part.counts for part in parts)
     for part in parts:
         own = named_blocks[part.name].reader
         reader = own if "restarts" in own.table else top
         # Each part begins again with its own foot: in a phrased routine B may begin left.
         part_foot = blocks.starting_foot(part) or foot
         allowed = read_numbers(reader, "restarts")
+        if allowed and reader is top and part.counts < longest:
+            # A rule for all parts may name counts that only the longer ones have.
+            allowed = tuple(after for after in allowed if after < part.counts)
         built.append(add_restart_points(part, reader, allowed, part_foot, meter))
     return built
 

@@ -195,6 +195,17 @@ def test_phrased_routines_have_parts_in_order(sequence: str) -> None:
     assert routine.parts[1].steps[0].line == 13
 
 
+def test_one_restart_rule_serves_all_parts() -> None:
+    """A rule for the whole routine counts for each part that is long enough."""
+    text = PHRASED.replace("restarts = [16]\n", "").replace('restarts = "none"\n', "")
+
+    parts = parse_routine("restarts = [8, 16, 24]\n" + text).parts
+
+    assert [[p.after_count for p in part.restart_points] for part in parts] == [[8, 16, 24], [8]]
+    with pytest.raises(RoutineError, match="after count 40 is not possible in 32 counts"):
+        parse_routine("restarts = [40]\n" + text)
+
+
 def test_walls_of_a_phrased_routine_count_its_beginnings() -> None:
     """Danced once or repeated: either number may be declared, others contradict."""
     turning = PHRASED.replace("1/2 R", "1/4 R")  # begins 12:00, 3:00, 6:00; repeated all four
