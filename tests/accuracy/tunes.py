@@ -1,11 +1,12 @@
-"""Folk tunes of music21's corpus, given drums, bass and chords by us.
+"""Folk songs of music21's corpus, given drums, bass and chords by us.
 
-Twenty tunes from three printed collections (two of Aird's Airs, 1782, and O'Neill's
-1850, 1903: public domain), chosen by a seeded draw among those whose measures add up
-to whole eights of bars.  A tune goes round until `LENGTH_S`; drums, where there are
-any, come in with the first, second or third round.  Beats are quarter notes; in 6/8
-they are dotted quarters, two a bar.  Chords are the one of I, IV, V (minor: i, iv, v) that
-holds most of the bar's melody.
+Twenty songs of Erk's collection of German folk songs (19th century, public domain; the
+Essen encodings are read where music21 is installed, for measuring only: the training
+uses none of them), chosen by a seeded draw among those whose measures add up to whole
+eights of bars.  A song goes round until `LENGTH_S`; drums, where there are any, come
+in with the first, second or third round.  Beats are quarter notes; in 6/8 they are
+dotted quarters, two a bar.  Chords are the one of I, IV, V (minor: i, iv, v) that holds
+most of the bar's melody.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import mido
 import numpy as np
 from render import DRUM_CHANNEL, LEAD_S, Truth, measure_latency, render_midi, save_song
 
-COLLECTIONS = ("airdsAirs/book1.abc", "airdsAirs/book2.abc", "oneills1850/0101-0200.abc")
+COLLECTIONS = ("essenFolksong/erk10.abc",)
 WANTED = {"4/4": 7, "2/4": 4, "3/4": 5, "6/8": 4}
 SAME_AS = {"2/2": "4/4"}
 LENGTH_S = 80.0
