@@ -19,7 +19,7 @@ from pathlib import Path
 
 import mido
 import numpy as np
-import soundfile  # noqa: TID253 (a script, not the command line)
+import soundfile
 from debian import unpack
 from render import RATE_HZ, Truth, attack_offset_s, save_song
 

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import mido
 import numpy as np
-import soundfile  # noqa: TID253 (a script, not the command line)
+import soundfile
 
 RATE_HZ = 44_100
 LEAD_S = 0.25
