@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +21,7 @@ import numpy as np
 from phrasefit.errors import PhrasefitError
 from phrasefit.files import write_atomic
 from phrasefit.meter import bars, beatwise, handmade, levels
+from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
 
@@ -29,10 +30,9 @@ SONG_S = 75.0
 FIRST_SEED = 3_000_000
 NEAR_S = 0.070  # window common in beat evaluation
 RIGHT_F = 0.8  # a reading with this F-measure is the right one
-LAYERS = 3  # beat, level, bars: later models see what earlier ones give
+OTHER_FRAMES = 0.25  # share of the frames between beats that are learned from
 
 Rows = tuple[np.ndarray, np.ndarray]
-Observe = Callable[[Features], np.ndarray]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,3 +91,162 @@ def fit_choice(groups: list[Rows], *, ridge: float) -> np.ndarray:
 
     w = minimize(loss, np.zeros(every.shape[1]), jac=True, method="L-BFGS-B").x / spread
     return np.append(w, -w @ mean)
+
+
+def make_lessons(n_songs: int, first_seed: int = FIRST_SEED) -> Iterator[Lesson]:
+    """Make songs and their features; songs in other meters than three and four are left out."""
+    from phrasefit.audio.features import extract_features
+    from phrasefit.model import Audio, SongInfo
+    from phrasefit.training.songs import make_song
+
+    for seed in range(first_seed, first_seed + n_songs):
+        song = make_song(seed, duration_s=SONG_S)
+        truth = song.truth
+        if truth.meter not in METERS:
+            continue
+        audio = Audio(samples=song.samples, sample_rate_hz=22050, info=SongInfo())
+        yield Lesson(
+            features=extract_features(audio),
+            beats_s=truth.beats_s[truth.audible],
+            positions=truth.positions[truth.audible],
+            meter=truth.meter,
+        )
+
+
+def fit_frames(lessons: Iterable[Lesson]) -> dict[str, np.ndarray]:
+    """Fit the frame models `beat` and `downbeat`."""
+    rng = np.random.default_rng(0)
+    rows, is_beat, is_one = [], [], []
+    for lesson in lessons:
+        evidence = handmade.frame_evidence(lesson.features)
+        frames = np.rint(lesson.beats_s / lesson.features.hop_s).astype(int)
+        inside = frames < len(evidence)
+        frames, positions = frames[inside], lesson.positions[inside]
+        label = np.zeros(len(evidence), dtype=int)
+        label[frames] = np.where(positions == 1, 2, 1)
+        beside = np.zeros(len(evidence), dtype=bool)
+        for step in (-2, -1, 1, 2):
+            beside[np.clip(frames + step, 0, len(evidence) - 1)] = True
+        within = np.zeros(len(evidence), dtype=bool)
+        within[frames[0] : frames[-1] + 1] = True
+        others = within & ~beside & (rng.random(len(evidence)) < OTHER_FRAMES)
+        keep = others | (label > 0)
+        rows.append(evidence[keep])
+        is_beat.append(label[keep] > 0)
+        is_one.append(label[keep] > 1)
+    table = np.vstack(rows)
+    weights = {}
+    for name, labels in (("beat", is_beat), ("downbeat", is_one)):
+        weights[name] = fit_logistic(table, np.concatenate(labels).astype(float), ridge=30.0)
+        weights[name][-1] += np.log(OTHER_FRAMES)
+    return weights
+
+
+def observe_with(weights: dict[str, np.ndarray], features: Features) -> Activations:
+    """Run the frame models with weights that are not in the package yet."""
+    return handmade.activations_from(handmade.frame_evidence(features), features.hop_s, weights)
+
+
+def judge_readings(lesson: Lesson, surface: beatwise.Surface) -> list[tuple[levels.Reading, float]]:
+    """Every candidate reading with its F-measure against the true beats."""
+    hop_s = lesson.features.hop_s
+    return [
+        (reading, beat_f_measure(lesson.beats_s, reading.beats * hop_s))
+        for reading in levels.candidate_readings(surface)
+    ]
+
+
+def beat_f_measure(true_s: np.ndarray, found_s: np.ndarray) -> float:
+    """F-measure with `NEAR_S` (each beat counted to its nearest)."""
+    if not len(found_s):
+        return 0.0
+    near = np.abs(true_s[:, None] - found_s).min(axis=1) <= NEAR_S
+    return 2 * near.sum() / (len(true_s) + len(found_s))
+
+
+@dataclass(slots=True)
+class Collected:
+    """What the song-wise models learn from."""
+
+    choices: list[Rows]
+    beats: dict[int, list[tuple[np.ndarray, np.ndarray, np.ndarray]]]
+    meters: list[tuple[np.ndarray, int]]
+
+
+def collect(lessons: Iterable[Lesson], weights: dict[str, np.ndarray]) -> Collected:
+    """Run each song as far as the frame models bring it, beside its truth."""
+    found = Collected([], {meter: [] for meter in METERS}, [])
+    for lesson in lessons:
+        activations = observe_with(weights, lesson.features)
+        surface = beatwise.prepare_surface(lesson.features, beat_gain(activations))
+        judged = judge_readings(lesson, surface)
+        if not judged or max(f for _, f in judged) < RIGHT_F:
+            continue
+        shares = np.array([float(f >= RIGHT_F) for _, f in judged])
+        rows = np.stack([levels.describe_reading(surface, reading) for reading, _ in judged])
+        found.choices.append((rows, shares / shares.sum()))
+        right, _ = max(judged, key=lambda pair: pair[1])
+        _collect_bars(found, lesson, surface, right, downbeat_log_odds(activations))
+    return found
+
+
+def _collect_bars(
+    found: Collected,
+    lesson: Lesson,
+    surface: beatwise.Surface,
+    reading: levels.Reading,
+    downbeat: np.ndarray,
+) -> None:
+    beats = reading.beats
+    rows = beatwise.describe_beats(surface, beats)
+    distance = np.abs(beats[:, None] * lesson.features.hop_s - lesson.beats_s)
+    known = distance.min(axis=1) <= NEAR_S
+    is_one = lesson.positions[distance.argmin(axis=1)] == 1
+    given = downbeat[beatwise.nearest_frames(beats, len(downbeat))]
+    around = beatwise.with_neighbors(rows)
+    found.beats[lesson.meter].append((around[known], is_one[known], given[known]))
+    found.meters.append((bars.meter_evidence(rows), lesson.meter))
+
+
+def fit_songs(found: Collected) -> dict[str, np.ndarray]:
+    """Fit the models `level`, `one_in_4`, `one_in_3` and `three`."""
+    weights = {"level": fit_choice(found.choices, ridge=2.0)}
+    for meter, songs in found.beats.items():
+        rows, is_one, given = (np.concatenate(part) for part in zip(*songs, strict=True))
+        weights[f"one_in_{meter}"] = fit_logistic(
+            rows, is_one.astype(float), ridge=500.0, offset=given
+        )
+    evidence = np.stack([rows for rows, _ in found.meters])
+    is_three = np.array([float(meter == 3) for _, meter in found.meters])
+    weights["three"] = fit_logistic(evidence, is_three, ridge=3.0)
+    return weights
+
+
+def main() -> int:
+    """Make the songs, fit, write the weights as JSON."""
+    parser = argparse.ArgumentParser(prog="python -m phrasefit.training.handmade")
+    parser.add_argument("out", type=Path, help="weights to write (.json)")
+    parser.add_argument("--songs", type=int, default=N_SONGS)
+    parser.add_argument("--force", action="store_true", help="replace an existing file")
+    options = parser.parse_args()
+    try:
+        lessons = list(make_lessons(options.songs))
+        weights = fit_frames(lessons)
+        weights |= fit_songs(collect(lessons, weights))
+        write_weights(options.out, weights, force=options.force)
+    except PhrasefitError as exc:
+        print(f"phrasefit.training.handmade: {exc}", file=sys.stderr)
+        return 2
+    print(f"{len(lessons)} songs, weights written to {options.out}")
+    return 0
+
+
+def write_weights(path: Path, weights: dict[str, np.ndarray], *, force: bool = False) -> None:
+    """Write four significant digits of each weight: more would be noise of the songs made."""
+    rounded = {name: [float(f"{v:.4g}") for v in values] for name, values in weights.items()}
+    lines = ",\n".join(f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in rounded.items())
+    write_atomic(path, "{\n" + lines + "\n}\n", force=force)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

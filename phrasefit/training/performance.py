@@ -67,6 +67,8 @@ def draw_tempo_map(rng: np.random.Generator, piece: Piece, *, start_s: float) ->
         starts = np.asarray(piece.bar_starts[:-1])
         arc = np.interp(np.arange(n), starts, rng.standard_normal(starts.size))
         tempo *= np.exp(0.03 * (loose - 1.0) * arc)
+    for first, last in piece.silent_beats:  # free playing: no one could tap along
+        tempo[first:last] *= np.exp(0.25 * rng.standard_normal(last - first))
     if loose > 0.4 and rng.random() < 0.25:
         tempo *= 1 + rng.uniform(-0.03, 0.05) * np.linspace(0, 1, n)
     if piece.ends and rng.random() < 0.35 and loose > 0.2:

@@ -15,12 +15,13 @@ import numpy as np
 
 from phrasefit.demo.truth import SongTruth, TrueSection
 from phrasefit.errors import ParameterError
+from phrasefit.training import borrowed
 from phrasefit.training.compose import compose
 from phrasefit.training.mixing import master, mix
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
 from phrasefit.training.sounds import draw_palette, render_stem
-from phrasefit.training.styles import HELD_OUT_STYLES, STYLES
+from phrasefit.training.styles import HELD_OUT_STYLES, STYLES, Style
 
 SAMPLE_RATE_HZ = 22050
 MAX_DURATION_S = 180.0
@@ -42,17 +43,38 @@ class TrainingSong:
     source: str
 
 
-# Family -> (share of songs, styles; empty = other sources).
+# Family -> share of songs. What each is for is told in `FAMILY_PURPOSES`.
 FAMILIES: dict[str, float] = {
-    "pop": 0.22,
-    "rock": 0.16,
-    "country": 0.12,
-    "groove": 0.14,
-    "electronic": 0.08,
-    "swing": 0.10,
-    "latin": 0.08,
-    "drumless": 0.07,
+    "pop": 0.13,
+    "rock": 0.10,
+    "country": 0.09,
+    "groove": 0.09,
+    "electronic": 0.06,
+    "swing": 0.07,
+    "latin": 0.06,
+    "drumless": 0.06,
     "odd": 0.03,
+    "accompanied": 0.15,
+    "loops": 0.07,
+    "tunes": 0.03,
+    "scores": 0.02,
+    "games": 0.04,
+}
+FAMILY_PURPOSES: dict[str, str] = {
+    "pop": "back-beats, pushed chords, sung tunes, ballads in 4/4 and 12/8, drums from the chorus",
+    "rock": "loud guitars, kicks off the one, double and half time, 6/8 rock",
+    "country": "train beat, two-step, country waltz, shuffle, polka, strummed songs",
+    "groove": "syncopated sixteenths, swung hip-hop, one-drop reggae, spoken voices",
+    "electronic": "four on the floor, off-beat bass, arpeggios, sidechained mixes, no live jitter",
+    "swing": "triplet feels: walking bass, ride cymbal, boogie, jigs, 12/8",
+    "latin": "clave and tumbao with an anticipated bass, percussion without a back-beat",
+    "drumless": "guitars, pianos, strings and choirs without drums; tempo that breathes",
+    "odd": "5/4, 7/4, marches, fast waltzes",
+    "accompanied": "arrangements by many other hands (groove library) under tunes of ours",
+    "loops": "our songs over drum patterns by others",
+    "tunes": "old tunes with real phrasing, pickups and odd bars, played by our bands",
+    "scores": "chorales and movements as written",
+    "games": "rock and metal by other composers",
 }
 FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "pop": ("pop", "pop-syncopated", "ballad", "ballad-128", "motown", "disco", "half-time",
@@ -66,6 +88,11 @@ FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "drumless": ("fingerpick", "fingerpick-34", "piano-solo", "piano-34", "strings", "choir",
                  "strum", "waltz-viennese", "march"),
     "odd": ("five-four", "seven-four", "waltz-viennese", "jig-68", "march"),
+    "loops": ("pop", "rock", "funk", "half-time", "boom-bap", "reggae", "disco", "house", "country",
+              "shuffle", "swing", "waltz", "breakbeat", "pop-syncopated", "samba", "bossa"),
+    "tunes": ("country", "train-beat", "waltz", "jig-68", "waltz-68", "polka", "march", "pop",
+              "rock", "strum", "fingerpick", "fingerpick-34", "shuffle", "piano-34", "strings",
+              "swing", "disco", "reggae", "tango", "samba", "rocknroll", "waltz-viennese"),
 }  # fmt: skip
 
 
@@ -122,17 +149,33 @@ def make_song(
     ]
     sound = master(rng, mix(rng, stems, SAMPLE_RATE_HZ), SAMPLE_RATE_HZ, without)
     truth = _truth(piece, tempo_map, length_s, seed)
-    return TrainingSong(samples=sound, truth=truth, family=family, source=piece.source)
+    return TrainingSong(
+        samples=sound, truth=truth, family=family, source=f"{piece.source}|{palette.source}"
+    )
 
 
 def _draw_piece(rng: np.random.Generator, family: str, held_out: bool, length_s: float) -> Piece:
-    """Compose or fetch a piece of a family."""
-    wanted = HELD_OUT_STYLES if held_out else set(STYLES) - HELD_OUT_STYLES
-    names = [name for name in FAMILY_STYLES[family] if name in wanted]
-    names = names or sorted(wanted)
+    """Compose or fetch a piece of a family; compose one where its source is missing."""
+    mark = "-held-out" if held_out else ""
+    seconds = length_s * float(rng.uniform(1.1, 2.0))
+    piece = None
+    if family == "accompanied":
+        piece = borrowed.accompanied(rng, "accompaniments" + mark)
+    elif family in ("games", "scores"):
+        piece = borrowed.as_written(rng, family + mark)
+    elif family == "tunes" and not held_out:
+        piece = borrowed.arranged(rng, [STYLES[name] for name in FAMILY_STYLES[family]])
+    elif family == "loops" and not held_out:
+        piece = borrowed.with_loop(rng, _draw_style(rng, family, held_out), seconds)
+    return piece or compose(rng, _draw_style(rng, family, held_out), min_seconds=seconds)
+
+
+def _draw_style(rng: np.random.Generator, family: str, held_out: bool) -> Style:
+    """Draw one of a family's styles by weight, held-out or not."""
+    wanted = HELD_OUT_STYLES if held_out else frozenset(STYLES) - HELD_OUT_STYLES
+    names = [name for name in FAMILY_STYLES.get(family, ()) if name in wanted] or sorted(wanted)
     weights = np.array([STYLES[name].weight for name in names])
-    name = str(rng.choice(names, p=weights / weights.sum()))
-    return compose(rng, STYLES[name], min_seconds=length_s * float(rng.uniform(1.2, 2.5)))
+    return STYLES[str(rng.choice(names, p=weights / weights.sum()))]
 
 
 def _cut(rng: np.random.Generator, piece: Piece, length_s: float) -> tuple[TempoMap, float]:

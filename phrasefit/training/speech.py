@@ -1,0 +1,96 @@
+"""Make the spoken words that ship with phrasefit: numbers, events, step cues.
+
+Run ``python -m phrasefit.training.speech`` to write ``reports/speech/words.ogg`` and
+``words.json`` anew; it needs the program ``espeak-ng`` (eSpeak NG, GPL-3; what it
+speaks is not covered by its licence).  The words themselves are those of
+`routine.vocabulary` and the few of the trade below.
+
+May import: routine, reports.voice, files, errors, NumPy (soundfile inside functions).
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+from collections.abc import Iterator
+
+import numpy as np
+
+from phrasefit.errors import MissingExtraError
+from phrasefit.files import write_atomic
+from phrasefit.reports.voice import BANK_FOLDER, BANK_RATE_HZ, trimmed
+from phrasefit.routine.vocabulary import PATTERNS
+
+VOICE = "en-us"
+NUMBER_WORDS_A_MINUTE = 260  # a number must be said within a count
+CUE_WORDS_A_MINUTE = 210
+PEAK = 0.9
+GAP = 1024  # samples of silence between two words in the file
+
+NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
+TRADE_WORDS = ("tag", "restart", "new wall", "last wall", "turn", "right", "left", "ready", "go",
+               "hold", "front", "and", "end")  # fmt: skip
+
+
+def bank_words() -> dict[str, int]:
+    """List the words of the bank, each with its speed [words a minute]."""
+    cues = sorted({pattern.cue for pattern in PATTERNS})
+    return {
+        **{word: NUMBER_WORDS_A_MINUTE for word in NUMBERS},
+        **{word: CUE_WORDS_A_MINUTE for word in (*TRADE_WORDS, *cues)},
+    }
+
+
+def spoken(word: str, words_a_minute: int) -> np.ndarray:
+    """Let eSpeak NG say `word` [shape=(n,), float32 at `BANK_RATE_HZ`, peak `PEAK`].
+
+    Raises
+    ------
+    MissingExtraError
+        If the program is not installed.
+    """
+    import soundfile
+
+    program = shutil.which("espeak-ng")
+    if program is None:
+        raise MissingExtraError("espeak-ng is not installed; install eSpeak NG to make the words")
+    command = [program, "-v", VOICE, "-s", str(words_a_minute), "--stdout", word]
+    sound, rate_hz = soundfile.read(
+        io.BytesIO(subprocess.run(command, capture_output=True, check=True).stdout),
+        dtype="float32",
+    )
+    assert rate_hz == BANK_RATE_HZ, f"eSpeak NG gave {rate_hz} Hz"
+    sound = trimmed(sound, rate_hz)
+    return PEAK * sound / np.max(np.abs(sound))
+
+
+def _laid_out(words: dict[str, int]) -> Iterator[tuple[str, np.ndarray]]:
+    for word, speed in words.items():
+        yield word, spoken(word, speed)
+
+
+def make_bank() -> None:
+    """Write the bank: one OGG file with all words, one JSON file that says where each is."""
+    import soundfile
+
+    pieces, index, at = [], {}, GAP
+    pieces.append(np.zeros(GAP, dtype="float32"))
+    for word, sound in _laid_out(bank_words()):
+        index[word] = [at, len(sound)]
+        pieces += [sound, np.zeros(GAP, dtype="float32")]
+        at += len(sound) + GAP
+    out = io.BytesIO()
+    soundfile.write(out, np.concatenate(pieces), BANK_RATE_HZ, format="OGG", subtype="VORBIS")
+    about = {
+        "made_by": "eSpeak NG 1.51, voice en-us, through phrasefit.training.speech",
+        "sample_rate_hz": BANK_RATE_HZ,
+        "words": index,
+    }
+    write_atomic(BANK_FOLDER / "words.ogg", out.getvalue(), force=True)
+    write_atomic(BANK_FOLDER / "words.json", json.dumps(about, indent=0) + "\n", force=True)
+
+
+if __name__ == "__main__":
+    make_bank()
