@@ -3,7 +3,7 @@
 ``compose(rng, style, plan)`` decides the line-up, writes every part section by section
 and lays the beats out in time.  Same letter = same music: a section that returns has
 the same harmony, tune and groove, its drums and velocities freshly played.
-May import: demo.harmony, melody, parts, patterns, score, style, truth, mix; NumPy.
+May import: demo.harmony, melody, mix, parts, patterns, plan, score, style, truth; NumPy.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from phrasefit.demo.melody import RANGES, Tune, write_answers, write_tune
 from phrasefit.demo.mix import MixSettings
 from phrasefit.demo.parts import FINAL_HIT, write_bass, write_comp, write_drums
 from phrasefit.demo.patterns import Event, Feel, play
+from phrasefit.demo.plan import HARMONY_OF, TUNE_OF, USUAL, SectionPlan, TimePlan
 from phrasefit.demo.score import (
     Chart,
     ChartSection,
@@ -31,56 +32,12 @@ from phrasefit.demo.style import Comp, Groove, Style
 from phrasefit.demo.truth import SongTruth
 from phrasefit.errors import ParameterError
 
-# Label -> (energy, who has the tune): an arranger's usual curve through a song.
-USUAL: dict[str, tuple[float, str]] = {
-    "intro": (0.5, "solo"),
-    "verse": (0.5, "lead"),
-    "prechorus": (0.62, "lead"),
-    "chorus": (0.82, "lead"),
-    "bridge": (0.56, "lead"),
-    "solo": (0.75, "solo"),
-    "break": (0.3, "none"),
-    "tag": (0.8, "lead"),
-    "outro": (0.66, "solo"),
-}
-# Sections that borrow the harmony of another.
-HARMONY_OF = {"solo": "verse", "tag": "chorus", "outro": "chorus", "break": "intro"}
 DRUM_PANS = {
     "closed_hat": 0.3, "open_hat": 0.3, "ride": -0.4, "crash": -0.35, "high_tom": 0.3,
     "low_tom": -0.4, "shaker": 0.5, "tambourine": -0.5, "cowbell": 0.2, "conga": -0.3,
 }  # fmt: skip
 LIGHT_BELOW, FULL_BELOW = 0.55, 0.8
-RING_S = 2.5  # the last chord rings on after the last beat
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SectionPlan:
-    """One section to be written.
-
-    `label` is a key of `USUAL`; `phrases` are phrase lengths in bars; `odd_bars` gives
-    other lengths to single bars, as (index in the section, beats); `drums` False leaves
-    the kit out; `energy` and `tune` (``lead``, ``solo``, ``none``) override the usual.
-    """
-
-    label: str
-    phrases: tuple[int, ...]
-    odd_bars: tuple[tuple[int, int], ...] = ()
-    drums: bool = True
-    energy: float | None = None
-    tune: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimePlan:
-    """How the song moves through time; see `score.make_time_map`."""
-
-    tempo_bpm: float
-    start_s: float = 0.3
-    drift_percent: float = 0.0
-    wander_percent: float = 0.15
-    jitter_ms: float = 1.0
-    ritardando_beats: int = 0
-    ritardando_to: float = 0.7
+RING_S = 1.8  # the last chord rings on after the last beat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -212,7 +169,7 @@ def _hire(rng: np.random.Generator, style: Style, key: int | None) -> _Band:
     """Draw the line-up and its patterns."""
     harmony = int(rng.integers(max(len(options) for options in style.progressions.values())))
     verses = style.progressions["verse"]
-    minor = verses[harmony % len(verses)].startswith("i")
+    minor = verses[harmony % len(verses)].split()[0] in ("i", "i7")
     key = int(rng.integers(12)) if key is None else key
     comps = tuple(
         (comp, _pick(rng, comp.instruments),
@@ -250,7 +207,10 @@ def _write_chart(style: Style, plan: Sequence[SectionPlan], band: _Band) -> Char
         for index, beats in section.odd_bars:
             n_beats[index] = beats
         options = style.progressions[HARMONY_OF.get(section.label, section.label)]
-        bars = make_bars(options[band.harmony % len(options)], band.key, n_beats)
+        words = options[band.harmony % len(options)].split()
+        if section.label in TUNE_OF:
+            words = words[-len(n_beats) :]
+        bars = make_bars(words, band.key, n_beats)
         if number == len(plan) - 1:
             tonic = Chord(band.key, "m" if (band.key + 3) % 12 in band.scale else "")
             bars = (*bars[:-1], type(bars[-1])(bars[-1].n_beats, (tonic,)))
@@ -284,7 +244,8 @@ def _write_parts(
         _write_harmony(sheet, section, first, chart.meter, band, after, stroke_beats)
         singing = plan[number].tune or USUAL[section.label][1]
         # The tune of a label is drawn from a seed of its own, so that it returns.
-        tune_rng = np.random.default_rng([tune_seed, ord(section.letter)])
+        source = TUNE_OF.get(section.label, section.label)
+        tune_rng = np.random.default_rng([tune_seed, *source.encode()])
         _write_melody(tune_rng, sheet, section, first, chart.meter, band, style, singing)
     return sheet
 
@@ -352,6 +313,7 @@ def _write_melody(
     lift = 2 if section.energy > 0.75 else 0
     tune = Tune(scale=band.scale, cells=style.cells, low=low + 2 * lift, high=high - 4 + 2 * lift)
     events = write_tune(rng, tune, section.bars, section.phrase_bars, meter)
+    events = [event for event in events if event.beat + first >= 0.0]
     sheet.add(instrument, events, first, 0.0 if singing == "lead" else 0.15)
     if singing == "lead" and section.energy > 0.45:
         low, high = RANGES[band.solo]

@@ -1,6 +1,6 @@
 """Chords: progressions written in numerals, and where the fingers put them.
 
-A progression is one bar a word: ``I IV V7 vi ii bVII``; ``IV/V`` shares a bar; lower
+A progression is a list of words, one a bar: ``I IV V7 vi ii bVII``; ``IV/V`` shares a bar; lower
 case is minor.  May import: errors, demo.score.
 """
 
@@ -36,9 +36,8 @@ def read_numeral(text: str, key: int) -> Chord:
     return Chord(root, ("m" if minor else "") + (ending or ""))
 
 
-def make_bars(progression: str, key: int, beats_of_bars: list[int]) -> tuple[Bar, ...]:
-    """Spread `progression` over bars of the given lengths in beats, repeating it as needed."""
-    words = progression.split()
+def make_bars(words: list[str], key: int, beats_of_bars: list[int]) -> tuple[Bar, ...]:
+    """Spread a progression over bars of the given lengths in beats, repeating it as needed."""
     return tuple(
         Bar(n_beats, tuple(read_numeral(word, key) for word in words[i % len(words)].split("/")))
         for i, n_beats in enumerate(beats_of_bars)

@@ -9,13 +9,13 @@ May import: demo.harmony, demo.patterns, demo.score, NumPy.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from phrasefit.demo.harmony import nearest
 from phrasefit.demo.patterns import Event, read_steps
-from phrasefit.demo.score import Bar
+from phrasefit.demo.score import Bar, Chord
 
 # Comfortable range of each melody instrument (MIDI pitches).
 RANGES: dict[str, tuple[int, int]] = {
@@ -30,6 +30,7 @@ RANGES: dict[str, tuple[int, int]] = {
     "organ": (60, 81),
 }
 MOTIF_BARS = 2
+PICKUP_SHARE = 0.4  # tunes whose phrases begin before the bar line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +41,17 @@ class Tune:
     cells: tuple[tuple[str, float], ...]
     low: int
     high: int
+
+    @property
+    def half_beat(self) -> float:
+        """Where the second half of a beat falls: on the last triplet in a shuffle."""
+        return 2.0 / 3.0 if len(self.cells[0][0]) == 3 else 0.5
+
+    def scale_over(self, chord: Chord) -> tuple[int, ...]:
+        """The scale bent to `chord`: its foreign tones replace their neighbors."""
+        foreign = [tone for tone in chord.tones if tone not in self.scale]
+        kept = [p for p in self.scale if not any((p - f) % 12 in (1, 11) for f in foreign)]
+        return tuple({*kept, *chord.tones})
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +89,7 @@ def write_tune(
     `phrase_bars` are phrase lengths in bars; the pitch keeps to chord tones on beats.
     """
     motifs = [_make_motif(rng, tune, meter) for _ in range(2)]
+    has_pickup = meter > 2 and rng.random() < PICKUP_SHARE
     order = (0, 0, 1, 0)
     events: list[Event] = []
     bar_beats = np.cumsum([0] + [bar.n_beats for bar in bars])
@@ -88,10 +101,10 @@ def write_tune(
             rng, tune, motif, bars[first : first + n_bars], pitch, meter, velocity,
             closes=number == len(phrase_bars) - 1,
         )  # fmt: skip
-        events += [
-            Event(event.beat + float(bar_beats[first]), event.beats, event.pitch, event.velocity)
-            for event in phrase
-        ]
+        if has_pickup:
+            lead_in = _pickup(tune, bars[max(first - 1, 0)].chords[-1], phrase[0].pitch, velocity)
+            phrase = [*lead_in, *phrase]
+        events += [replace(event, beat=event.beat + float(bar_beats[first])) for event in phrase]
         first += n_bars
     return events
 
@@ -119,7 +132,7 @@ def _write_phrase(
                 continue
             # The second statement of the motif turns its last steps round.
             turned = -step if index >= MOTIF_BARS and here >= meter / 2 else step
-            pitch = _walk(tune, pitch, turned)
+            pitch = _walk(tune, bar.chord_at(here), pitch, turned)
             on_beat = abs(here - round(here)) < 0.01
             sung = nearest(bar.chord_at(here).tones, pitch) if on_beat else round(pitch)
             loud = velocity * (1.0 if on_beat else 0.88)
@@ -134,14 +147,25 @@ def _write_phrase(
     return events
 
 
-def _walk(tune: Tune, pitch: float, steps: int) -> float:
-    """Move `steps` degrees of the scale, turning back at the ends of the range."""
-    pitch = float(nearest(tune.scale, pitch))
+def _pickup(tune: Tune, chord: Chord, goal: float, velocity: float) -> list[Event]:
+    """Two notes in the breath before a phrase, stepping up to its first note."""
+    starts = (-1.0, tune.half_beat - 1.0)
+    lengths = (tune.half_beat, 1.0 - tune.half_beat)
+    return [
+        Event(start, 0.95 * beats, _walk(tune, chord, goal, steps), 0.85 * velocity)
+        for start, beats, steps in zip(starts, lengths, (-2, -1), strict=True)
+    ]
+
+
+def _walk(tune: Tune, chord: Chord, pitch: float, steps: int) -> float:
+    """Move `steps` degrees of the scale over `chord`, turning back at the ends of the range."""
+    scale = tune.scale_over(chord)
+    pitch = float(nearest(scale, pitch))
     direction = 1 if steps > 0 else -1
     for _ in range(abs(steps)):
         if not tune.low <= pitch + 2 * direction <= tune.high:
             direction = -direction
-        pitch = float(nearest(tune.scale, pitch + 1.6 * direction))
+        pitch = float(nearest(scale, pitch + 1.6 * direction))
     return pitch
 
 
@@ -172,8 +196,10 @@ def write_answers(
         pitch = float(rng.uniform(tune.low + 4, tune.high - 4))
         n_notes = int(rng.integers(3, 6))
         for i in range(n_notes):
-            pitch = _walk(tune, pitch, int(rng.choice([-2, -1, 1, 2])))
             here = bar.n_beats - 0.5 * (n_notes - i)
+            if here % 1.0:
+                here += tune.half_beat - 0.5
+            pitch = _walk(tune, bar.chord_at(here), pitch, int(rng.choice([-2, -1, 1, 2])))
             sung = nearest(bar.chord_at(here).tones, pitch) if i % 2 == 0 else round(pitch)
             events.append(Event(float(bar_beats[last]) + here, 0.48, sung, 0.6))
     return events

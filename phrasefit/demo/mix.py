@@ -19,7 +19,7 @@ from phrasefit.demo.score import Track
 from phrasefit.errors import ParameterError
 
 PEAK_DBFS = -1.0  # ceiling of the finished mix
-MIX_RMS_DBFS = -15.5  # loudness the mix is brought to before compression
+MIX_RMS_DBFS = -14.0  # loudness the mix is brought to before compression
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +27,7 @@ class Channel:
     """Where an instrument usually sits.
 
     `level_db` is the peak level of drums (group ``drums``) and the level while
-    playing (RMS) of all others; `low_cut_hz` removes rumble; `presence` is a
+    playing (RMS) of all others; `low_cut_hz` removes rumble (0 = none to remove); `presence` is a
     (centre Hz, gain dB) bell; `send` (0-1) goes to the room.
     """
 
@@ -39,20 +39,20 @@ class Channel:
 
 
 CHANNELS: dict[str, Channel] = {
-    "kick": Channel(group="drums", level_db=-7.0, low_cut_hz=28.0, send=0.02),
-    "snare": Channel(group="drums", level_db=-8.0, send=0.16),
-    "brush": Channel(group="drums", level_db=-11.0, low_cut_hz=140.0, send=0.12),
-    "rim": Channel(group="drums", level_db=-12.0, low_cut_hz=150.0, send=0.2),
-    "closed_hat": Channel(group="drums", level_db=-19.0, low_cut_hz=400.0, send=0.05),
-    "open_hat": Channel(group="drums", level_db=-19.0, low_cut_hz=400.0, send=0.06),
-    "ride": Channel(group="drums", level_db=-19.0, low_cut_hz=300.0, send=0.08),
-    "crash": Channel(group="drums", level_db=-14.0, low_cut_hz=250.0, send=0.15),
+    "kick": Channel(group="drums", level_db=-5.5, low_cut_hz=28.0, send=0.02),
+    "snare": Channel(group="drums", level_db=-6.5, send=0.16),
+    "brush": Channel(group="drums", level_db=-9.5, low_cut_hz=140.0, send=0.12),
+    "rim": Channel(group="drums", level_db=-11.0, low_cut_hz=150.0, send=0.2),
+    "closed_hat": Channel(group="drums", level_db=-17.5, low_cut_hz=0.0, send=0.05),
+    "open_hat": Channel(group="drums", level_db=-17.5, low_cut_hz=0.0, send=0.06),
+    "ride": Channel(group="drums", level_db=-17.5, low_cut_hz=0.0, send=0.08),
+    "crash": Channel(group="drums", level_db=-13.0, low_cut_hz=250.0, send=0.15),
     "high_tom": Channel(group="drums", level_db=-10.0, low_cut_hz=60.0),
     "mid_tom": Channel(group="drums", level_db=-10.0, low_cut_hz=50.0),
     "low_tom": Channel(group="drums", level_db=-9.0, low_cut_hz=40.0),
     "clap": Channel(group="drums", level_db=-13.0, low_cut_hz=300.0, send=0.25),
-    "shaker": Channel(group="drums", level_db=-22.0, low_cut_hz=1500.0, send=0.08),
-    "tambourine": Channel(group="drums", level_db=-20.0, low_cut_hz=1500.0, send=0.12),
+    "shaker": Channel(group="drums", level_db=-22.0, low_cut_hz=0.0, send=0.08),
+    "tambourine": Channel(group="drums", level_db=-20.0, low_cut_hz=0.0, send=0.12),
     "cowbell": Channel(group="drums", level_db=-20.0, low_cut_hz=300.0),
     "conga": Channel(group="drums", level_db=-14.0, low_cut_hz=90.0, send=0.15),
     "picked_bass": Channel(group="bass", level_db=-18.0, low_cut_hz=32.0, send=0.0),
@@ -70,10 +70,10 @@ CHANNELS: dict[str, Channel] = {
     "organ": Channel(group="harmony", level_db=-27.0, low_cut_hz=120.0, send=0.12),
     "string_pad": Channel(group="harmony", level_db=-28.0, low_cut_hz=180.0, send=0.35),
     "brass": Channel(group="harmony", level_db=-22.0, low_cut_hz=150.0, send=0.2),
-    "fiddle": Channel(group="lead", level_db=-21.0, low_cut_hz=180.0, send=0.25),
-    "pedal_steel": Channel(group="lead", level_db=-22.0, low_cut_hz=150.0, send=0.35),
-    "synth_lead": Channel(group="lead", level_db=-22.0, low_cut_hz=150.0, send=0.25),
-    "singer": Channel(group="lead", level_db=-17.5, low_cut_hz=110.0, presence=(3000.0, 3.0),
+    "fiddle": Channel(group="lead", level_db=-22.0, low_cut_hz=180.0, send=0.25),
+    "pedal_steel": Channel(group="lead", level_db=-22.5, low_cut_hz=150.0, send=0.35),
+    "synth_lead": Channel(group="lead", level_db=-23.0, low_cut_hz=150.0, send=0.25),
+    "singer": Channel(group="lead", level_db=-19.0, low_cut_hz=110.0, presence=(3000.0, 3.0),
                       send=0.22),
 }  # fmt: skip
 
@@ -168,7 +168,8 @@ def _balanced_stem(
     stem = render_notes(
         rng, track.instrument, track.notes, n_samples, sample_rate_hz=sample_rate_hz
     )
-    stem = filtered(stem, "high", channel.low_cut_hz, sample_rate_hz)
+    if channel.low_cut_hz:
+        stem = filtered(stem, "high", channel.low_cut_hz, sample_rate_hz)
     if channel.presence:
         centre_hz, gain_db = channel.presence
         stem = peaking(stem, centre_hz, gain_db, 0.8, sample_rate_hz)
