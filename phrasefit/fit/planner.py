@@ -69,7 +69,8 @@ def fit_routine(
     FitPlan
         `plans` has the plain plan first, then the best plan with 1, 2, 3 ... changes
         where it meets more of the music or scores higher than all before it; `best`
-        is the one with the highest score, of equal ones that with fewer changes.
+        is the one with the highest score; of scores within half a point, that with
+        fewer changes.
 
     Raises
     ------
@@ -124,7 +125,7 @@ def fit_routine(
     phrase = dance_phrase_counts(routine.meter, routine)
     return FitPlan(
         plans=plans,
-        best=int(np.argmax([round(plan.phrase_met - plan.charges, 6) for plan in plans])),
+        best=_advised(plans),
         grid=grid,
         tempo=tempo_verdict(grid.counts_per_minute, routine, rows=tempo_rows),
         start_options=offers.start_options(max_changes),
@@ -209,6 +210,15 @@ def _worthwhile(plans: list[Plan | None]) -> tuple[Plan, ...]:
         if not kept or _is_better(plan, kept):
             kept.append(plan)
     return tuple(kept)
+
+
+def _advised(plans: tuple[Plan, ...]) -> int:
+    """Choose the highest score; a change more must raise it by what can be heard."""
+    best = 0
+    for index, plan in enumerate(plans):
+        if plan.score > plans[best].score + HEARD_POINTS:
+            best = index
+    return best
 
 
 def _is_better(plan: Plan, others: list[Plan]) -> bool:

@@ -20,6 +20,11 @@ from phrasefit.routine.turns import clock, turn_words
 
 # Five full turns a minute, to whichever side; common practice, no source.
 TURN_CAUTION_DEG_PER_MINUTE = 1800
+# Scores from which a routine fits, or fits in part: our own names for them.  Of 887 released
+# songs with bar maps made by people (Harmonix Set) 66 % reach the first with 32 counts and
+# 92 % the second; with 64 counts 22 % and 82 %.
+FITS = 70.0
+FITS_IN_PART = 40.0
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -55,11 +60,20 @@ def _phrase_sentences(fit: FitPlan) -> list[str]:
     """Say how far it goes straight through, what the song does, what mends it."""
     plain = phrase_hits(fit.plans[0], fit.grid)
     if all(hit.into_counts == 0 for hit in plain) and not fit.plan.n_changes:
-        return ["it fits as it is: every phrase of the song starts a wall"]
-    sentences = [_straight_through(plain)]
+        return [f"{_judgement(fit.plan)}: every phrase of the song starts a wall"]
+    sentences = [_judgement(fit.plan), _straight_through(plain)]
     if later_breaks(fit):
         sentences.append(breaks_words(fit))
     return [*sentences, _advice(fit, plain)]
+
+
+def _judgement(plan: Plan) -> str:
+    """Put the score of the advised plan in a few words."""
+    score = f"({plan.score:.0f} of 100)"
+    if plan.score < FITS_IN_PART:
+        return f"it hardly fits {score}; another song would be easier to dance to"
+    how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
+    return f"it fits {'' if plan.score >= FITS else 'in part '}{how} {score}"
 
 
 def _straight_through(hits: Sequence[PhraseHit]) -> str:

@@ -1,6 +1,7 @@
 """Run the planner over the bar maps that people made of 912 released songs.
 
-    python tests/accuracy/harmonix.py FOLDER [--songs N] [--counts 32 48 64] [--sensitivity]
+    python tests/accuracy/harmonix.py FOLDER [--songs N] [--counts 32 64 48] [--show N]
+        [--sensitivity]
 
 FOLDER holds ``songs.jsonl.gz``: the Harmonix Set (Nieto et al., ISMIR 2019, MIT
 licence), one JSON object a line with ``genre``, ``beats_s``, ``positions`` and
@@ -22,7 +23,7 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,7 @@ from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.hits import phrase_hits
 from phrasefit.form.phrases import group_phrases
 from phrasefit.model import BarMap, FitPlan, Section
+from phrasefit.reports.fit_text import render
 from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.from_numbers import routine_from_numbers
 
@@ -146,6 +148,8 @@ def percent(values: Iterable[bool | float]) -> str:
 
 def report_fits(title: str, fits: Sequence[FitPlan]) -> None:
     """Print one line: how many fit with 0-3 changes, what is advised, the mean score."""
+    if not fits:
+        return
     phrase = " ".join(
         percent(fits_with(fit, n, None) for fit in fits) for n in range(MAX_CHANGES + 1)
     )
@@ -176,8 +180,7 @@ def report_counts(songs: Sequence[Song], counts: int) -> list[FitPlan | None]:
     for genre in GENRES if meter == 4 else ():
         report_fits(genre, [fit for song, fit in pairs if song.genre == genre])
     odd = [fit for song, fit in pairs if has_odd_bars(song.bar_map)]
-    if odd:
-        report_fits("with odd bars", odd)
+    report_fits("with odd bars", odd)
     return fits
 
 
@@ -237,6 +240,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("folder", type=Path, nargs="?", help="folder of songs.jsonl.gz")
     parser.add_argument("--songs", type=int, help="only the first so many songs")
     parser.add_argument("--counts", type=int, nargs="+", default=[32, 64, 48])
+    parser.add_argument("--show", type=int, default=0, help="print so many plans of odd songs")
     parser.add_argument("--sensitivity", action="store_true", help="vary every cost by half")
     args = parser.parse_args(arguments)
     path = args.folder / "songs.jsonl.gz" if args.folder else None
@@ -253,6 +257,9 @@ def main(arguments: list[str] | None = None) -> int:
         fits = report_counts(fours, counts)
         if counts == args.counts[0]:
             report_events(fits)
+            odd = (f for s, f in zip(fours, fits, strict=True) if f and has_odd_bars(s.bar_map))
+            for fit in islice(odd, args.show):
+                print("\n" + render(fit))
             if args.sensitivity:
                 report_sensitivity(fours, counts, fits)
     threes = [song for song in songs if song.bar_map.meter % 3 == 0]

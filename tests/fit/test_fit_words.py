@@ -1,0 +1,271 @@
+"""What the fit says: plain words, all facts, times as m:ss."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import pytest
+from fit_songs import make_part, make_routine, make_song
+
+from phrasefit.fit import fit_routine
+from phrasefit.model import Confidence, RestartPoint, Step, TagOption
+from phrasefit.reports.fit_text import WIDTH, render
+from phrasefit.reports.words import cautions, event_lines, reasons, tempo_words, verdict
+
+SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
+EXAMPLE = (("I", 8), ("A", 16), ("B", 16), ("A", 17), ("B", 16), ("B", 16))
+HALF = (("I", 8), ("A", 20), *[("B", 16), ("A", 16)] * 3)
+
+
+def test_verdict_of_a_song_that_fits() -> None:
+    """One sentence is enough."""
+    fit = fit_routine(make_song(*SQUARE), make_routine())
+
+    assert verdict(fit) == "It fits as it is (100 of 100): every phrase of the song starts a wall."
+
+
+def test_verdict_of_the_example_of_the_design() -> None:
+    """How far it goes, what the song does, what mends it."""
+    fit = fit_routine(make_song(*EXAMPLE), make_routine())
+
+    assert verdict(fit) == (
+        "It fits with one change (87 of 100)."
+        " Straight through, it starts every wall on a phrase up to wall 6."
+        " The song adds 4 counts before section B at 1:55.0."
+        " A 4-count tag after wall 6 (1:53.0, facing 6:00) mends it."
+    )
+
+
+def test_verdict_names_the_last_section_of_its_letter() -> None:
+    """What an instructor calls the last chorus is the last section of its letter."""
+    song = make_song(("I", 8), ("A", 16), ("B", 16), ("A", 17), ("B", 24), ("C", 16))
+
+    assert "before the last section B at 1:55.0" in verdict(fit_routine(song, make_routine()))
+
+
+def test_verdict_with_a_restart() -> None:
+    """A restart is given with wall, last count, facing and change of step."""
+    point = RestartPoint(after_count=16, turn_deg=90, step_change="on count 16 touch the left foot")
+    part = dataclasses.replace(make_part(), restart_points=(point,))
+
+    text = verdict(fit_routine(make_song(*HALF), make_routine(part, tags=())))
+
+    assert "adds half a phrase (16 counts) before section B at 0:57.0" in text
+    assert text.endswith(
+        "A restart in wall 3 after count 16 (0:57.0, facing 9:00, on count 16 touch the left foot)"
+        " mends it."
+    )
+
+
+def test_verdict_of_half_phrases_lived_with() -> None:
+    """A late half phrase stays on an eight."""
+    song = make_song(("I", 8), *[("B", 16), ("A", 16)] * 3, ("C", 20), ("B", 8))
+
+    text = verdict(fit_routine(song, make_routine()))
+
+    assert text.endswith(
+        "The phrases stay on an eight, which dancers live with: no change is advised."
+    )
+
+
+@pytest.mark.parametrize(
+    ("tags", "end"),
+    [
+        ((), "No restart or tag that the routine allows brings it back."),
+        ((TagOption(counts=4),), "No restart or tag is worth learning for it."),
+    ],
+)
+def test_verdict_where_nothing_is_advised(tags, end: str) -> None:
+    """It says why."""
+    song = make_song(("I", 8), *[("B", 16), ("A", 16)] * 3, ("C", 17), ("B", 4))
+
+    fit = fit_routine(song, make_routine(make_part(cuts={}), tags=tags))
+
+    assert verdict(fit).endswith(end)
+
+
+def test_verdict_of_a_song_that_does_not_fit() -> None:
+    """A low score is said first; no change is advised that leaves it at nothing."""
+    song = make_song(*[("ABC"[i % 3], [4] * (5 + i % 4) + [3]) for i in range(12)])
+
+    fit = fit_routine(song, make_routine())
+
+    assert fit.plan.score < 40
+    assert verdict(fit).startswith(
+        f"It hardly fits ({fit.plan.score:.0f} of 100); another song would be easier to dance to."
+    )
+
+
+def test_verdict_of_many_breaks() -> None:
+    """The first two places are named, the others counted; what stays off is said."""
+    song = make_song(
+        ("I", 8), ("A", 17), ("B", [4] * 15 + [2]), ("A", 18), ("B", 20), ("A", 17), ("B", 17)
+    )
+
+    text = verdict(fit_routine(song, make_routine(), max_changes=1))
+
+    assert "adds 4 counts before section B at 0:51.0, is 2 counts short before" in text
+    assert "and breaks three more times." in text
+    assert re.search(r"Advised: .*; \w+ phrase starts still fall inside a wall\.$", text)
+
+
+def test_verdict_with_a_routine_that_never_meets() -> None:
+    """48 counts leave phrases of 32 in the first wall."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(make_part(counts=48)))
+
+    assert " Straight through, it leaves the phrases in wall 1 already." in verdict(fit)
+
+
+def test_verdict_ends_with_tempo_and_doubt() -> None:
+    """Too fast, with the change that mends it; then what to check first."""
+    song = make_song(*SQUARE, bpm=130, confidence=Confidence(downbeat=0.4))
+
+    text = verdict(fit_routine(song, make_routine(tempo_bpm=(90, 120))))
+
+    assert text == (
+        "It fits as it is (100 of 100): every phrase of the song starts a wall."
+        " 130 counts a minute is too fast (90 to 120 is wanted):"
+        " -7.7 % with the pitch kept would mend it."
+        " Before you trust it, check the one (40% sure)."
+    )
+
+
+def test_restart_with_tag_is_one_line() -> None:
+    """Dance 16, tag, restart: in this order."""
+    song = make_song(("I", 8), ("A", 21), *[("B", 16), ("A", 16)] * 3)
+    tag = TagOption(counts=4, name="sways")
+    routine = make_routine(make_part(cuts={16: 0}), tags=(tag,))
+
+    assert event_lines(fit_routine(song, routine).plan) == (
+        'after count 16 of wall 3 a 4-count tag "sways", then a restart'
+        " (0:57.0, facing 6:00, no change of step)",
+    )
+
+
+def test_a_turning_tag_says_where_to() -> None:
+    """The new facing stands behind the tag."""
+    tag = TagOption(counts=8, turn_deg=180)
+    song = make_song(("I", 8), ("A", 18), *[("B", 16), ("A", 16)] * 3)
+
+    plan = fit_routine(song, make_routine(make_part(cuts={}), tags=(tag,))).plan
+
+    assert event_lines(plan) == (
+        "an 8-count tag after wall 2 (0:49.0, facing 6:00) turning to 12:00",
+    )
+
+
+def test_reasons() -> None:
+    """Start, walls off the phrase, ending, score: a line each."""
+    song = make_song(("x", 1), ("I", 8), ("A", 17), ("B", 16), ("A", 4))
+    song = dataclasses.replace(song, sections=song.sections[1:])
+    fit = fit_routine(song, make_routine(), intro=36)
+
+    plain, mended = reasons(fit.plans[0]), reasons(fit.plans[1])
+
+    assert plain == (
+        "count 1 at 0:19.0, after an intro of 36 counts from the first one"
+        " (32 counts from count 1 of the first phrase)",
+        "walls 3 to 5 start 4 counts before a phrase start (from 0:51.0)",
+        "the music ends at 1:33.0 after count 20 of wall 5, facing 12:00: already to the front",
+        "phrases met 37.5 of 100, charges 0.0, score 38",
+    )
+    assert "a 4-count tag after wall 2 (0:51.0, facing 6:00)" in mended
+    assert not any("before a phrase start" in line for line in mended)
+
+
+def test_reasons_without_intro() -> None:
+    """A dance from the first one has nothing to count in on; before it, that is said too."""
+    on_one = fit_routine(make_song(*SQUARE), make_routine(), intro=0)
+    early = fit_routine(make_song(*SQUARE, pickup=2), make_routine(), start_s=1.0)
+
+    assert "no intro to count in on" in reasons(on_one.plan)[0]
+    assert "2 counts before the first one" in reasons(early.plan)[0]
+
+
+def test_short_routines_start_walls_inside_phrases_by_nature() -> None:
+    """A 16-count routine is not off the phrase on every second wall."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(make_part(counts=16, cuts={})))
+
+    assert fit.plan.phrase_met == pytest.approx(100)
+    assert not any("phrase start (from" in line for line in reasons(fit.plan))
+
+
+def test_tempo_in_range() -> None:
+    """In range is said with the range."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(tempo_bpm=(100, 125)))
+
+    assert tempo_words(fit) == "120 counts a minute, in the range of 100 to 125"
+
+
+def test_cautions() -> None:
+    """Too fast, much turning, and changes for absolute beginners are said; else nothing."""
+    steps = tuple(
+        Step(line=i, counts="", moments=(4 * i,), name="", feet=("R",), turn_deg=360)
+        for i in range(6)
+    )
+    spinning = make_routine(
+        dataclasses.replace(make_part(turn=0), steps=steps, restart_points=()),
+        level="absolute beginner",
+    )
+
+    calm = cautions(fit_routine(make_song(*SQUARE), make_routine()))
+    lines = cautions(fit_routine(make_song(*EXAMPLE), spinning))
+
+    assert calm == ()
+    assert [line.split(":")[0] for line in lines] == [
+        "fast for this routine",
+        "about 22 full turns a minute",
+        "absolute beginners are usually spared restarts and tags",
+    ]
+
+
+# ---------------------------------------------------------------- the report
+
+
+def test_report() -> None:
+    """Walls, events, ending and plans of the example, each once, with time and facing."""
+    song = make_song(*EXAMPLE, title="Lantern Road", artist="The Pines")
+
+    text = render(fit_routine(song, make_routine()))
+
+    assert text.startswith("Test Floor   to   Lantern Road - The Pines (3:00)\n")
+    assert text.endswith("\n") and not text.endswith("\n\n")
+    assert "start     count 1 at 0:17.0, after an intro of 32 counts" in text
+    assert "count     one count a beat (the beat is 120.0 a minute)" in text
+    assert "     6    1:37.0      32    3:00      on" in text
+    assert "          1:53.0  TAG 4 counts after wall 6, facing 6:00" in text
+    assert "     7    1:55.0      32    6:00      on" in text
+    assert "ending    the music ends at 2:59.0 after count 32 of wall 10, facing 6:00" in text
+    assert len(re.findall(r"^\* ", text, re.M)) == 1
+    assert max(len(line) for line in text.splitlines()) <= WIDTH
+
+
+def test_report_of_restarts_parts_and_doubts() -> None:
+    """Restarts carry their four facts; parts, doubts, assumptions and cautions are listed."""
+    part = make_part("A", 32, 180, {16: 0})
+    point = dataclasses.replace(part.restart_points[0], step_change="touch on 16")
+    parts = dataclasses.replace(part, restart_points=(point,)), make_part("B", 16, 0, {})
+    routine = make_routine(
+        *parts, sequence=("A", "A", "B"), tags=(), assumed=("no feet are written",)
+    )
+    song = make_song(
+        ("I", 8), *[("A", 16), ("B", 4)] * 2, ("A", 12), *[("B", 4), ("A", 16)] * 4,
+        bpm=170, confidence=Confidence(phrase=0.3),
+    )  # fmt: skip
+
+    text = render(fit_routine(song, routine, beats_per_count=1))
+
+    assert re.search(r"RESTART wall \d+ after count 16, facing \d+:00, touch on 16", text)
+    assert "phrase  part\n" in text
+    assert re.search(r"^ +3 .*  B$", text, re.M)
+    assert "\ncheck\n  check the phrases (30% sure)" in text
+    assert "\ntaken for granted\n  no feet are written\n" in text
+    assert "\ncare\n  fast for this routine" in text
+
+
+def test_report_of_a_six_eight_song() -> None:
+    """Counting to the dotted beat is said."""
+    text = render(fit_routine(make_song(("A", 60), meter=6, bpm=186), make_routine()))
+
+    assert "one count for three beats (the beat is 186.0 a minute)" in text
