@@ -108,10 +108,12 @@ def onset_envelope(mel: np.ndarray) -> np.ndarray:
     before[:, -1] = np.maximum(mel[:, -2], mel[:, -1])
     rise = np.zeros_like(mel)
     np.maximum(mel[1:] - before[:-1], 0.0, out=rise[1:])
-    centers_hz = mel_centers_hz()
-    band_of = np.searchsorted(ONSET_BAND_EDGES_HZ, centers_hz, side="right") - 1
-    bands = [rise[:, band_of == band].mean(axis=1) for band in range(N_ONSET_BANDS)]
-    return np.stack(bands, axis=1)
+    return band_means(rise)
+
+
+def band_means(mel: np.ndarray) -> np.ndarray:
+    """Average mel bands within each onset band [shape=(n_frames, N_ONSET_BANDS)]."""
+    return mel @ _band_weights()
 
 
 def _magnitudes(samples: np.ndarray) -> Iterator[np.ndarray]:
@@ -161,6 +163,14 @@ def _mel_weights() -> np.ndarray:
     rising = (bins_hz - edges[:-2]) / (edges[1:-1] - edges[:-2])
     falling = (edges[2:] - bins_hz) / (edges[2:] - edges[1:-1])
     return np.maximum(0.0, np.minimum(rising, falling)).astype(np.float32)
+
+
+@lru_cache(maxsize=1)
+def _band_weights() -> np.ndarray:
+    """Which mel bands an onset band averages [shape=(N_MELS, N_ONSET_BANDS)]."""
+    band_of = np.searchsorted(ONSET_BAND_EDGES_HZ, mel_centers_hz(), side="right") - 1
+    member = band_of[:, None] == np.arange(N_ONSET_BANDS)
+    return (member / member.sum(axis=0)).astype(np.float32)
 
 
 @lru_cache(maxsize=1)

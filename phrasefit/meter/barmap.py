@@ -1,0 +1,168 @@
+"""From a decoded song to its bar map: `track` chains the steps of this room.
+
+observe -> candidate readings -> the level people count -> timing -> bars -> doubts.
+
+May import: model, errors, audio, meter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phrasefit.errors import NoPulseError
+from phrasefit.meter.bars import Bars, place_bars
+from phrasefit.meter.beatwise import Surface, prepare_surface
+from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
+from phrasefit.meter.handmade import HandmadeModel
+from phrasefit.meter.levels import Reading, find_readings
+from phrasefit.meter.observe import ObservationModel, beat_gain, downbeat_log_odds
+from phrasefit.meter.refine import Timing, refine_beats
+from phrasefit.model import Audio, BarMap, Confidence, Features
+
+SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
+MIN_SONG_S = 4.0
+MIN_BEATS = 8
+MIN_SURE_OF_BEATS = 0.12  # below it noise and speech are likelier than music
+BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
+BRIDGE_TOLERANCE_BEATS = 0.12
+BRIDGE_TEMPO_SHARE = 0.03
+
+
+def track(audio: Audio, features: Features, *, model: ObservationModel | None = None) -> BarMap:
+    """Find the beats and bars of a song.
+
+    Parameters
+    ----------
+    audio : Audio
+        The samples; beats are moved to the onsets in them.
+    features : Features
+        Of the same samples.
+    model : ObservationModel, optional
+        What looks for beats; `HandmadeModel` if None.
+
+    Returns
+    -------
+    BarMap
+        Without sections and phrases: `phrasefit.form` adds them.
+
+    Raises
+    ------
+    NoPulseError
+        If the song is silent, too short, or holds no steady beat.
+    """
+    _require_sound(audio, features)
+    activations = (model or HandmadeModel()).observe(features)
+    surface = prepare_surface(features, beat_gain(activations))
+    readings = find_readings(surface)
+    sure_of_beats = judge_beats(surface, readings) if readings else 0.0
+    if sure_of_beats < MIN_SURE_OF_BEATS:
+        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
+    timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
+    chains = tuple(t.beat_times_s / features.hop_s for t in timings)
+    bars = place_bars(surface, chains, downbeat_log_odds(activations))
+    return _assemble(audio, surface, readings, timings, bars, sure_of_beats)
+
+
+def _require_sound(audio: Audio, features: Features) -> None:
+    if not features.loudness_db.size or features.loudness_db.max() < SILENT_DB:
+        raise NoPulseError(
+            "no steady beat found; the file is silent, check that it is the right one"
+        )
+    duration_s = audio.samples.size / audio.sample_rate_hz
+    if duration_s < MIN_SONG_S:
+        raise NoPulseError(
+            f"no steady beat found; {duration_s:.1f} s are too short, give at least"
+            f" {MIN_SONG_S:.0f} s of the song"
+        )
+
+
+def _what_was_heard(features: Features, readings: list[Reading]) -> str:
+    """Say in plain words what there is instead of a beat."""
+    if readings:
+        tempo = readings[0].tempo_bpm
+        return (
+            f"there are sounds, but not evenly spaced (the nearest was {tempo:.0f} a minute):"
+            " speech, noise or free playing; choose a song with a clear beat"
+        )
+    return (
+        "there is sound, but nothing that comes back evenly: speech, noise or free"
+        " playing; choose a song with a clear beat"
+    )
+
+
+def _bridge(timings: list[Timing]) -> list[Timing]:
+    """Carry the beat through breaks after which it resumes in phase."""
+    joined = timings[:1]
+    for after in timings[1:]:
+        before = joined[-1]
+        filled = _fill_gap(before.beat_times_s, after.beat_times_s)
+        if filled is None:
+            joined.append(after)
+            continue
+        joined[-1] = Timing(
+            beat_times_s=np.concatenate([before.beat_times_s, filled, after.beat_times_s]),
+            gridded=before.gridded and after.gridded,
+        )
+    return joined
+
+
+def _fill_gap(before_s: np.ndarray, after_s: np.ndarray) -> np.ndarray | None:
+    """Beats for the gap between two stretches; None if they are not in one pulse."""
+    steps = [np.median(np.diff(part)) for part in (before_s[-16:], after_s[:16])]
+    if abs(steps[0] / steps[1] - 1) > BRIDGE_TEMPO_SHARE:
+        return None
+    gap_s = after_s[0] - before_s[-1]
+    in_beats = gap_s / np.mean(steps)
+    n_beats = round(in_beats)
+    if not 1 <= n_beats <= BRIDGE_BEATS or abs(in_beats - n_beats) > BRIDGE_TOLERANCE_BEATS:
+        return None
+    return before_s[-1] + gap_s * np.arange(1, n_beats) / n_beats
+
+
+def _assemble(
+    audio: Audio,
+    surface: Surface,
+    readings: list[Reading],
+    timings: list[Timing],
+    bars: Bars,
+    sure_of_beats: float,
+) -> BarMap:
+    beat_times_s = np.concatenate([t.beat_times_s for t in timings])
+    steps_s = np.diff(beat_times_s)
+    tempo_bpm = 60.0 / float(np.median(steps_s))
+    duration_s = audio.samples.size / audio.sample_rate_hz
+    meter = int(np.bincount(bars.meters).argmax())
+    sure_of_one, sure_of_meter = judge_bars(bars, meter, sure_of_beats)
+    return BarMap(
+        beat_times_s=beat_times_s,
+        positions=bars.positions,
+        meter=meter,
+        tempo_bpm=tempo_bpm,
+        end_s=min(float(beat_times_s[-1] + np.median(steps_s[-8:])), duration_s),
+        duration_s=duration_s,
+        confidence=Confidence(beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter),
+        alternatives=list_alternatives(readings, bars, meter, tempo_bpm),
+        tempo_drift_percent=_drift_percent(beat_times_s),
+        gridded=all(t.gridded for t in timings),
+        title=audio.info.title,
+        artist=audio.info.artist,
+        notes=_notes(timings),
+    )
+
+
+def _drift_percent(beat_times_s: np.ndarray) -> float:
+    """How much faster (+) or slower the song is at its end, by a straight line, in percent."""
+    steps_s = np.diff(beat_times_s)
+    inside = steps_s < 1.5 * np.median(steps_s)  # a gap without beats is no tempo
+    at = np.arange(len(steps_s))[inside]
+    tempo = 60.0 / steps_s[inside]
+    slope = np.polyfit(at, tempo, 1)[0] if len(at) > 2 else 0.0
+    return round(100.0 * float(slope) * len(steps_s) / float(np.median(tempo)), 2)
+
+
+def _notes(timings: list[Timing]) -> tuple[str, ...]:
+    """Say where no beat was found between the first and the last."""
+    return tuple(
+        f"no beat from {before.beat_times_s[-1]:.1f} s to {after.beat_times_s[0]:.1f} s"
+        for before, after in zip(timings[:-1], timings[1:], strict=True)
+    )

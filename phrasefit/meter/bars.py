@@ -1,0 +1,134 @@
+"""Where the ones are: the bar pointer over the beats.
+
+Beats carry what only they can: chord changes, the alternation of kick and snare,
+the start of a section.  A logistic model for each meter says how much each beat looks
+like a one with a bar around it; the bar pointer finds the best course through
+all positions, meters and irregular bars at once.
+
+May import: _dp, meter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit._dp import forward_backward, viterbi
+from phrasefit.meter.beatwise import (
+    Surface,
+    describe_beats,
+    nearest_frames,
+    with_neighbors,
+)
+from phrasefit.meter.handmade import load_weights
+from phrasefit.meter.statespace import METERS, BarStates, bar_states
+
+METER_LAGS = (2, 3, 4, 6, 8)
+EVIDENCE_RANGE = 6.0  # no single beat decides a song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bars:
+    """The course of the bars over one song.
+
+    `positions` and `meters` [shape=(n,)], 1 = downbeat; `posterior` [shape=(n, n_states)] of
+    `states`; `meter_odds` is the log odds of three against four by song-wide evidence;
+    `one_odds` ``{meter: log odds of a one [shape=(n,)]}``.
+    """
+
+    positions: np.ndarray
+    meters: np.ndarray
+    posterior: np.ndarray
+    states: BarStates
+    meter_odds: float
+    one_odds: dict[int, np.ndarray]
+
+
+def place_bars(surface: Surface, chains: tuple[np.ndarray, ...], downbeat: np.ndarray) -> Bars:
+    """Find the bars over chains of beats.
+
+    Parameters
+    ----------
+    surface : Surface
+    chains : tuple of np.ndarray, frames
+        Stretches of beats; bars begin anew at each.
+    downbeat : np.ndarray [shape=(n_frames,)]
+        Log odds of a downbeat by the observation model, given that there is a beat.
+
+    Returns
+    -------
+    Bars
+        Over all beats of all chains.
+    """
+    beats = np.concatenate(chains)
+    rows = describe_beats(surface, beats)
+    one_odds = one_log_odds(rows, downbeat[nearest_frames(beats, len(downbeat))])
+    meter_odds = three_log_odds(rows)
+    states = bar_states()
+    emission = _emission(states, one_odds, meter_odds)
+    paths, posteriors, start = [], [], 0
+    for chain in chains:
+        part = emission[start : start + len(chain)]
+        paths.append(viterbi(states.log_start, states.log_transition, part)[0])
+        posteriors.append(forward_backward(states.log_start, states.log_transition, part)[0])
+        start += len(chain)
+    path = np.concatenate(paths)
+    return Bars(
+        positions=states.position[path],
+        meters=states.meter[path],
+        posterior=np.concatenate(posteriors),
+        states=states,
+        meter_odds=meter_odds,
+        one_odds=one_odds,
+    )
+
+
+def one_log_odds(rows: np.ndarray, downbeat: np.ndarray) -> dict[int, np.ndarray]:
+    """Log odds that each beat is a one, for each meter [shape=(n,)].
+
+    `rows` are beat descriptors; `downbeat` [shape=(n,)] is the observation model's own.
+    """
+    around = with_neighbors(rows)
+    odds = {}
+    for meter in METERS:
+        weights = load_weights()[f"one_in_{meter}"]
+        odds[meter] = around @ weights[:-1] + weights[-1] + downbeat
+    return odds
+
+
+def three_log_odds(rows: np.ndarray) -> float:
+    """Log odds that the song is in three rather than in four."""
+    weights = load_weights()["three"]
+    return float(meter_evidence(rows) @ weights[:-1] + weights[-1])
+
+
+def meter_evidence(rows: np.ndarray) -> np.ndarray:
+    """How alike beats are that lie 2, 3, 4, 6 and 8 apart [shape=(n_columns,)].
+
+    Descriptors are put together in four groups: low onsets, high onsets, harmony and
+    bass, sound as a whole.
+    """
+    groups = (rows[:, 0:2], rows[:, 3:7], rows[:, 21:26], rows[:, 26:28])
+    evidence = []
+    for group in groups:
+        centred = group - group.mean(axis=0)
+        power = (centred**2).mean() + 1e-6
+        for lag in METER_LAGS:
+            same = centred[lag:] * centred[:-lag] if len(rows) > lag + 4 else np.zeros((1, 1))
+            evidence.append(same.mean() / power)
+    return np.array(evidence)
+
+
+def _emission(states: BarStates, one_odds: dict[int, np.ndarray], meter_odds: float) -> np.ndarray:
+    """Log probability of each state at each beat [shape=(n_beats, n_states)]."""
+    n_beats = len(next(iter(one_odds.values())))
+    emission = np.empty((n_beats, len(states.position)))
+    for meter, odds in one_odds.items():
+        # Spread over the song, so that a change of meter within it stays possible.
+        share = (meter_odds if meter == 3 else 0.0) / n_beats
+        bounded = np.clip(odds, -EVIDENCE_RANGE, EVIDENCE_RANGE)
+        one, other = -np.logaddexp(0, -bounded), -np.logaddexp(0, bounded)
+        for column in np.flatnonzero(states.meter == meter):
+            emission[:, column] = (one if states.position[column] == 1 else other) + share
+    return emission

@@ -1,0 +1,134 @@
+"""What is heard at each beat and between beats: tempo-free descriptors.
+
+A drum pattern looks the same at 80 and at 160 beats a minute once it is looked at
+in beats.  Beat times are given in frames (fractions allowed).
+
+May import: model, audio, meter.handmade.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit.meter.handmade import cosine_distance, harmony_change, relative_onsets, span_means
+from phrasefit.model import Features
+
+# Places within a beat: on it, and where halves, thirds and quarters of it fall.
+PLACES = np.array([0, 1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4])
+ON, QUARTER, HALF, LAST_QUARTER = 0, 1, 3, 5
+N_BASS_BANDS = 8  # mel bands up to about 300 Hz
+HARMONY_SPAN_FRAMES = 20
+CONTEXT_BEATS = 4  # a bar to each side
+GAIN_RANGE = (-4.0, 8.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Surface:
+    """The song's frames, prepared once for looking things up at beats.
+
+    `gain` [shape=(n_frames,)] is the log odds of a beat; `gain_near` and `onsets`
+    [shape=(n_frames, n_bands)] hold the largest value within one frame to each
+    side; `change` is the change of harmony.
+    """
+
+    features: Features
+    gain: np.ndarray
+    gain_near: np.ndarray
+    onsets: np.ndarray
+    change: np.ndarray
+
+
+def prepare_surface(features: Features, gain: np.ndarray) -> Surface:
+    """Widen peaks by a frame, so that rounding a beat to a frame does no harm."""
+    return Surface(
+        features=features,
+        gain=gain,
+        gain_near=_widen(gain[:, None])[:, 0],
+        onsets=_widen(relative_onsets(features)),
+        change=harmony_change(features.chroma, HARMONY_SPAN_FRAMES),
+    )
+
+
+def onsets_in_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
+    """Onsets at `PLACES` after each beat but the last [shape=(n_beats - 1, 6, n_bands)]."""
+    at = beats[:-1, None] + PLACES * np.diff(beats)[:, None]
+    return surface.onsets[nearest_frames(at, len(surface.onsets))]
+
+
+def nearest_frames(at: np.ndarray, n_frames: int) -> np.ndarray:
+    """Round to frames that exist."""
+    return np.clip(np.rint(at).astype(np.int64), 0, n_frames - 1)
+
+
+def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
+    """Describe each beat by what a musician would listen for to find the one.
+
+    Parameters
+    ----------
+    surface : Surface
+    beats : np.ndarray [shape=(n_beats,), frames], at least 2
+
+    Returns
+    -------
+    np.ndarray [shape=(n_beats, n_descriptors)]
+        Columns: onsets by band on the beat, halfway, and at its quarters; change
+        of chord over 1, 2 and 4 beats; change of bass over 1 and 2; change of sound over
+        1, 4 and 8; beat gain; loudness.  Each is centred and scaled over the song.
+    """
+    closed = np.append(beats, 2 * beats[-1] - beats[-2])
+    onsets = onsets_in_beats(surface, closed)
+    mel = _mean_by_beat(surface.features.log_mel, closed)
+    chroma = _mean_by_beat(surface.features.chroma, closed)
+    bass = np.expm1(mel[:, :N_BASS_BANDS])
+    changes = [_turned(chroma, 1), _turned(chroma, 2), _turned(chroma, 4)]
+    changes += [_turned(bass, 1), _turned(bass, 2)]
+    changes += [_moved(mel, 1), _moved(mel, 4), _moved(mel, 8)]
+    gain = surface.gain_near[nearest_frames(beats, len(surface.gain))]
+    columns = np.hstack(
+        [
+            onsets[:, ON],
+            onsets[:, HALF],
+            np.maximum(onsets[:, QUARTER], onsets[:, LAST_QUARTER]),
+            np.stack([*changes, np.clip(gain, *GAIN_RANGE), mel.mean(axis=1)], axis=1),
+        ]
+    )
+    return (columns - columns.mean(axis=0)) / (columns.std(axis=0) + 1e-3)
+
+
+def with_neighbors(rows: np.ndarray, reach: int = CONTEXT_BEATS) -> np.ndarray:
+    """Lay the rows of `reach` beats to each side beside each row."""
+    padded = np.pad(rows, ((reach, reach), (0, 0)))
+    return np.hstack([padded[start : start + len(rows)] for start in range(2 * reach + 1)])
+
+
+def _mean_by_beat(rows: np.ndarray, closed: np.ndarray) -> np.ndarray:
+    """Average frames from each beat to the next [shape=(len(closed) - 1, k)]."""
+    total = np.vstack([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
+    edge = nearest_frames(closed, len(rows))
+    start, stop = edge[:-1], np.maximum(edge[1:], edge[:-1] + 1)
+    return (total[stop] - total[start]) / (stop - start)[:, None]
+
+
+def _turned(rows: np.ndarray, span: int) -> np.ndarray:
+    """Change of direction: cosine distance of the next `span` beats from the last."""
+    after, before = span_means(rows, span)
+    change = cosine_distance(after, before)
+    change[0] = 0.0
+    return change
+
+
+def _moved(rows: np.ndarray, span: int) -> np.ndarray:
+    """Change of place: Euclidean distance of the next `span` beats from the last."""
+    after, before = span_means(rows, span)
+    change = np.linalg.norm(after - before, axis=1)
+    change[0] = 0.0
+    return change
+
+
+def _widen(rows: np.ndarray) -> np.ndarray:
+    widened = rows.copy()
+    np.maximum(widened[1:], rows[:-1], out=widened[1:])
+    np.maximum(widened[:-1], rows[1:], out=widened[:-1])
+    return widened

@@ -1,0 +1,168 @@
+"""How sure the readings are, and which others are possible.
+
+Every number is a logistic function of a few margins, fitted on songs whose truth is
+known (`phrasefit.training.handmade`), so that of the readings called 80 % sure
+about 80 % are right.
+
+May import: model, meter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from phrasefit.meter.bars import Bars
+from phrasefit.meter.beatwise import Surface, nearest_frames
+from phrasefit.meter.handmade import load_weights
+from phrasefit.meter.levels import Reading
+from phrasefit.meter.statespace import METERS
+from phrasefit.model import Alternative
+
+SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
+LEVEL_NAMES = ((0.5, "half", "--half"), (2.0, "double", "--double"))
+LEVEL_TOLERANCE = 0.12
+
+
+def judge_beats(surface: Surface, readings: list[Reading]) -> float:
+    """Probability that the first reading has the beats right."""
+    return _probability("sure_of_beats", beat_margins(surface, readings))
+
+
+def judge_bars(bars: Bars, meter: int, sure_of_beats: float) -> tuple[float, float]:
+    """Probability that the ones are right, and that the meter is (given the beats)."""
+    sure_of_meter = _probability("sure_of_meter", meter_margins(bars, meter))
+    given = _probability("sure_of_one", one_margins(bars, meter))
+    return sure_of_beats * given, sure_of_meter
+
+
+def beat_margins(surface: Surface, readings: list[Reading]) -> np.ndarray:
+    """What the sureness of the beats is judged by [shape=(n_columns,)].
+
+    Log odds of the best reading against all others; beat gain on its beats and between;
+    unevenness; share of the song it covers; its tempo.
+    """
+    best = readings[0]
+    beats = best.beats
+    steps = np.diff(beats)
+    inside = steps < 2 * np.median(steps)
+    frames = nearest_frames(beats, len(surface.gain))
+    between = nearest_frames((beats[1:] + beats[:-1]) / 2, len(surface.gain))
+    unevenness = np.std(steps[inside]) / np.mean(steps[inside])
+    return np.array(
+        [
+            _log_odds(best.probability),
+            surface.gain_near[frames].mean(),
+            surface.gain_near[between].mean(),
+            min(float(unevenness) * 10, 2.0),
+            steps[inside].sum() / len(surface.gain),
+            abs(np.log(best.tempo_bpm / 118.0)),
+        ]
+    )
+
+
+def one_margins(bars: Bars, meter: int) -> np.ndarray:
+    """What the sureness of the ones is judged by [shape=(n_columns,)].
+
+    The lead of the chosen ones over the best other place in the bar, a beat on average and
+    over the song; the mean posterior; the share of irregular bars; level of the evidence.
+    """
+    scores = shift_scores(bars, meter)
+    n_beats = len(bars.positions)
+    lead = scores[0] - scores[1:].max()
+    chosen = (bars.states.position == bars.positions[:, None]) & (
+        bars.states.meter == bars.meters[:, None]
+    )
+    posterior = bars.posterior[chosen].mean()
+    starts = np.flatnonzero(bars.positions == 1)
+    irregular = np.mean(np.diff(starts) != meter) if len(starts) > 1 else 1.0
+    return np.array([lead, lead * np.sqrt(n_beats), posterior, irregular, float(meter == 3)])
+
+
+def meter_margins(bars: Bars, meter: int) -> np.ndarray:
+    """What the sureness of the meter is judged by: its log odds, song-wide and by the bars."""
+    mass = {m: bars.posterior[:, bars.states.meter == m].mean() for m in METERS}
+    sign = 1.0 if meter == 3 else -1.0
+    rival = sum(mass.values()) - mass[meter]
+    return np.array([sign * bars.meter_odds, rival, float(meter == 3)])
+
+
+def shift_scores(bars: Bars, meter: int) -> np.ndarray:
+    """Evidence, a beat on average, if every one were 0, 1 ... beats later [shape=(meter,)]."""
+    odds = bars.one_odds[meter]
+    is_one = bars.positions == 1
+    return np.array([odds[np.roll(is_one, shift)].sum() for shift in range(meter)]) / len(odds)
+
+
+def list_alternatives(
+    readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float
+) -> tuple[Alternative, ...]:
+    """Other readings, the most probable first, each with the option that selects it."""
+    found = _other_ones(bars, meter, tempo_bpm)
+    found += _other_levels(readings, meter)
+    found += _other_meters(bars, meter, tempo_bpm)
+    shown = [a for a in found if a.probability >= SHOWN_FROM]
+    return tuple(sorted(shown, key=lambda a: -a.probability))
+
+
+def _other_ones(bars: Bars, meter: int, tempo_bpm: float) -> list[Alternative]:
+    """The doubt about the one, shared among the other places by their evidence."""
+    doubt = 1.0 - _probability("sure_of_one", one_margins(bars, meter))
+    scores = shift_scores(bars, meter)[1:]
+    share = np.exp((scores - scores.max()) * np.sqrt(len(bars.positions)))
+    share /= share.sum()
+    return [
+        Alternative(
+            kind="one",
+            option=f"--shift-one +{shift}",
+            probability=round(float(doubt * part), 3),
+            tempo_bpm=tempo_bpm,
+            meter=meter,
+            shift_beats=shift,
+        )
+        for shift, part in enumerate(share, start=1)
+    ]
+
+
+def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
+    best = readings[0]
+    found = []
+    for ratio, kind, option in LEVEL_NAMES:
+        near = [
+            r
+            for r in readings[1:]
+            if abs(r.tempo_bpm / best.tempo_bpm / ratio - 1) < LEVEL_TOLERANCE
+        ]
+        found.append(
+            Alternative(
+                kind=kind,
+                option=option,
+                probability=round(sum(r.probability for r in near), 3),
+                tempo_bpm=best.tempo_bpm * ratio,
+                meter=meter,
+            )
+        )
+    return found
+
+
+def _other_meters(bars: Bars, meter: int, tempo_bpm: float) -> list[Alternative]:
+    doubt = 1.0 - _probability("sure_of_meter", meter_margins(bars, meter))
+    other = 3 if meter == 4 else 4
+    return [
+        Alternative(
+            kind="meter",
+            option=f"--meter {other}",
+            probability=round(doubt, 3),
+            tempo_bpm=tempo_bpm,
+            meter=other,
+        )
+    ]
+
+
+def _probability(name: str, margins: np.ndarray) -> float:
+    weights = load_weights()[name]
+    return float(1.0 / (1.0 + np.exp(-(margins @ weights[:-1] + weights[-1]))))
+
+
+def _log_odds(probability: float) -> float:
+    bounded = min(max(probability, 1e-4), 1 - 1e-4)
+    return float(np.log(bounded / (1 - bounded)))

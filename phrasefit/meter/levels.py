@@ -1,0 +1,152 @@
+"""At which level people count: the beat, not its half or its double.
+
+The decoder's first answer is tried against its relatives (half, double, two thirds
+... and each of them moved to the off-beat).  Every candidate is tracked exactly
+within its own tempo range and then judged as a whole by how its drum pattern, its harmony
+and its tempo look when counted that way.
+
+May import: _dp, meter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit._dp import track_events
+from phrasefit.meter.beatwise import Surface, nearest_frames, onsets_in_beats
+from phrasefit.meter.handmade import load_weights
+from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
+
+RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
+WITHIN = (0.82, 1.22)  # tempo range of one candidate: drift yes, another level no
+MIN_BEATS = 8
+MIN_CHAIN_BEATS = 4  # fewer hits in a row are a fill, not a pulse
+PATTERN_LAGS = (1, 2, 3, 4)
+SMOOTHING = np.array([1, 2, 3, 2, 1]) / 9  # removes what rounding to frames did
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """One way to count the song.
+
+    `chains` are stretches of beats [frames]; `level` is the tempo relative to the
+    decoder's first answer; `off_beat` says that it was moved by half a beat.
+    """
+
+    chains: tuple[np.ndarray, ...]
+    level: float
+    off_beat: bool
+    tempo_bpm: float
+    probability: float = 1.0
+
+    @property
+    def beats(self) -> np.ndarray:
+        """All beats [shape=(n,), frames]."""
+        return np.concatenate(self.chains)
+
+
+def find_readings(surface: Surface) -> list[Reading]:
+    """List the ways to count a song, the most probable first; empty if it has no pulse."""
+    readings = candidate_readings(surface)
+    if not readings:
+        return []
+    columns = np.stack([describe_reading(surface, reading) for reading in readings])
+    weights = load_weights()["level"]
+    score = columns @ weights[:-1]
+    share = np.exp(score - score.max())
+    share /= share.sum()
+    order = np.argsort(-share, kind="stable")
+    return [
+        Reading(
+            chains=readings[i].chains,
+            level=readings[i].level,
+            off_beat=readings[i].off_beat,
+            tempo_bpm=readings[i].tempo_bpm,
+            probability=float(share[i]),
+        )
+        for i in order
+    ]
+
+
+def candidate_readings(surface: Surface) -> list[Reading]:
+    """Track the song freely, then once at each related level, on and off the beat."""
+    frames_per_s = 1.0 / surface.features.hop_s
+    first = _track(surface, *beat_gaps(frames_per_s))
+    if not first:
+        return []
+    first_bpm = 60.0 * frames_per_s / _usual_gap(first)
+    readings = []
+    for level in RELATIVES:
+        bpm = first_bpm * level
+        if not LOW_BPM * 0.95 < bpm < HIGH_BPM * 1.05:
+            continue
+        low = max(bpm * WITHIN[0], LOW_BPM * 0.9)
+        high = min(bpm * WITHIN[1], HIGH_BPM * 1.07)
+        chains = _track(surface, *beat_gaps(frames_per_s, low, high))
+        if sum(map(len, chains)) < MIN_BEATS:
+            continue
+        tempo = 60.0 * frames_per_s / _usual_gap(chains)
+        between = tuple((c[1:] + c[:-1]) / 2 for c in chains)
+        for off_beat, stretch in ((False, tuple(chains)), (True, between)):
+            if stretch:
+                readings.append(
+                    Reading(chains=stretch, level=level, off_beat=off_beat, tempo_bpm=tempo)
+                )
+    return readings
+
+
+def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
+    """Describe how the song looks if counted this way [shape=(n_columns,)].
+
+    Onsets by place in the beat and band, relative to the song's mean; likeness of the pattern
+    on the beat after 1, 2, 3 and 4 beats, by band and for changes of harmony; tempo;
+    beat gain on and between beats; change of harmony on and between; evenness.
+    """
+    beats = reading.beats
+    steps = np.diff(beats)
+    inside = steps < 2 * np.median(steps)
+    usual = surface.onsets.mean(axis=0) + 1e-6
+    onsets = onsets_in_beats(surface, beats)[inside] / usual
+    pattern = [_likeness(onsets[:, 0], lag) for lag in PATTERN_LAGS]
+    n_frames = len(surface.gain)
+    on = nearest_frames(beats, n_frames)
+    between = nearest_frames((beats[1:] + beats[:-1]) / 2, n_frames)
+    gain_on, gain_between = surface.gain_near[on].mean(), surface.gain_near[between].mean()
+    usual_change = surface.change.mean() + 1e-6
+    change = surface.change[on][:, None]
+    tempo = np.log(reading.tempo_bpm / USUAL_BPM)
+    numbers = [
+        *(tempo, tempo**2, max(tempo, 0.0) ** 3, min(tempo, 0.0) ** 3),
+        *(gain_on, gain_between, gain_on * len(beats) / (n_frames * surface.features.hop_s)),
+        *(change.mean() / usual_change, surface.change[between].mean() / usual_change),
+        np.std(steps[inside]) / np.mean(steps[inside]),
+        *(_likeness(change, lag)[0] for lag in PATTERN_LAGS),
+    ]
+    return np.concatenate([onsets.mean(axis=0).ravel(), *pattern, numbers])
+
+
+def smooth_beats(beats: np.ndarray) -> np.ndarray:
+    """Remove the jitter of beats that were rounded to frames."""
+    if len(beats) < len(SMOOTHING):
+        return beats.astype(np.float64)
+    reach = len(SMOOTHING) // 2
+    return np.convolve(np.pad(beats, reach, mode="reflect", reflect_type="odd"), SMOOTHING, "valid")
+
+
+def _track(surface: Surface, model: object, gap: np.ndarray) -> list[np.ndarray]:
+    chains, _ = track_events(surface.gain, model)
+    return [smooth_beats(c.steps) for c in chains if len(c.steps) >= MIN_CHAIN_BEATS]
+
+
+def _usual_gap(chains: list[np.ndarray]) -> float:
+    return float(np.median(np.concatenate([np.diff(c) for c in chains])))
+
+
+def _likeness(rows: np.ndarray, lag: int) -> np.ndarray:
+    """Autocorrelation of each column after `lag` beats [shape=(n_columns,)]."""
+    if len(rows) <= lag + MIN_CHAIN_BEATS:
+        return np.zeros(rows.shape[1])
+    centred = rows - rows.mean(axis=0)
+    return (centred[lag:] * centred[:-lag]).mean(axis=0) / ((centred**2).mean(axis=0) + 1e-2)

@@ -1,0 +1,103 @@
+"""The states that the decoders move through: gaps between beats, positions in bars.
+
+May import: errors, _dp.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit._dp import IMPOSSIBLE, GapModel
+
+LOW_BPM, HIGH_BPM = 55.0, 215.0  # what dancers count, waltzes and fast two-steps included
+RATE_STEP = 0.025  # neighbouring tempos differ by this share
+GAP_SPREAD_FRAMES = 2  # a beat may come this many frames early or late
+PLAYED_SPREAD = 0.02  # of a gap: how unevenly people play from beat to beat
+ROUNDING_FRAMES = 0.55  # spread that rounding to frames brings by itself
+MOVE_COST = 6.0  # for each `RATE_STEP` of tempo change from beat to beat
+MOVE_REACH = 3
+START_COST = END_COST = 6.0  # so that a few chance hits are not taken for a pulse
+# Tempos of released songs: median 119, wider than measured (TRADE.md: 74-150 for 90 %)
+# because slow ballads and fast waltzes are danced to as well.
+USUAL_BPM, USUAL_SPREAD = 118.0, 0.45
+
+METERS = (4, 3)
+EXTRA_BEATS = 2  # a bar may be this much longer than its meter
+CUT_COST = 8.0  # a bar that ends early or late, as log probability
+METER_CHANGE_COST = 12.0
+
+
+def beat_gaps(
+    frames_per_s: float, low_bpm: float = LOW_BPM, high_bpm: float = HIGH_BPM
+) -> tuple[GapModel, np.ndarray]:
+    """Lay out the tempos between two bounds, and what beats at each may do.
+
+    Returns
+    -------
+    (GapModel over frames, gap of each rate [shape=(n_rates,), frames])
+    """
+    n_rates = max(2, round(np.log(high_bpm / low_bpm) / RATE_STEP) + 1)
+    bpm = np.geomspace(low_bpm, high_bpm, n_rates)
+    gap = 60.0 * frames_per_s / bpm
+    offsets = np.arange(-GAP_SPREAD_FRAMES, GAP_SPREAD_FRAMES + 1)
+    gaps = np.rint(gap).astype(np.int64)[:, None] + offsets
+    spread = np.maximum(ROUNDING_FRAMES, PLAYED_SPREAD * gap)[:, None]
+    prior = -0.5 * (np.log(bpm / USUAL_BPM) / USUAL_SPREAD) ** 2
+    prior -= np.log(np.exp(prior).sum())
+    model = GapModel(
+        gaps=gaps,
+        gap_cost=0.5 * ((gaps - gap[:, None]) / spread) ** 2,
+        start_cost=START_COST - prior,
+        end_cost=END_COST,
+        move_cost=MOVE_COST,
+        reach=min(MOVE_REACH, n_rates - 1),
+    )
+    return model, gap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BarStates:
+    """All places in a bar, in every meter: state ``i`` is `position` ``[i]`` of `meter` ``[i]``."""
+
+    meter: np.ndarray
+    position: np.ndarray
+    log_start: np.ndarray
+    log_transition: np.ndarray
+
+
+def bar_states() -> BarStates:
+    """Build the bar pointer: from each position to the next, or at a price elsewhere.
+
+    Notes
+    -----
+    A bar of meter ``m`` runs 1, 2 ... m and begins again.  For `CUT_COST` it may end
+    early (after two beats or more) or run on for up to `EXTRA_BEATS`.  At the end of a bar
+    the meter may change for `METER_CHANGE_COST`.  The idea of a pointer moving through the
+    bar is from N. Whiteley, A. Cemgil and S. Godsill, "Bayesian modelling of
+    temporal structure in musical audio", 2006; the compact beat-wise states follow
+    F. Krebs, S. Boeck and G. Widmer, "An efficient state-space model for joint
+    tempo and meter tracking", 2015 (both from memory).
+    """
+    meter = np.repeat(METERS, [m + EXTRA_BEATS for m in METERS])
+    position = np.concatenate([np.arange(1, m + EXTRA_BEATS + 1) for m in METERS])
+    n = len(meter)
+    transition = np.full((n, n), IMPOSSIBLE)
+    for a in range(n):
+        for b in range(n):
+            transition[a, b] = -_move_cost(meter[a], position[a], meter[b], position[b])
+    log_start = np.where(position <= meter, -np.log(meter), IMPOSSIBLE)
+    return BarStates(meter=meter, position=position, log_start=log_start, log_transition=transition)
+
+
+def _move_cost(meter: int, position: int, next_meter: int, next_position: int) -> float:
+    """Cost of one beat's step from place to place."""
+    if next_position != 1:
+        if next_meter != meter or next_position != position + 1:
+            return -IMPOSSIBLE
+        return CUT_COST if next_position == meter + 1 else 0.0
+    if position < 2:
+        return -IMPOSSIBLE
+    cut = CUT_COST if position < meter else 0.0
+    return cut + (METER_CHANGE_COST if next_meter != meter else 0.0)
