@@ -80,7 +80,7 @@ class Costs:
     start_sudden: float = 30.0
     start_brief: float = 4.0
     start_late: float = 0.25
-    start_other: float = 20.0
+    start_other: float = 5.0
 
     def __post_init__(self) -> None:
         for field in dataclasses.fields(self):

@@ -98,13 +98,15 @@ def start_charge(grid: CountGrid, start: int, routine: Routine, costs: Costs) ->
     """Tell how awkward it is to begin the dance on count `start` [points of the score].
 
     See `Costs`: a weak phrase start, too little or too much intro, another intro
-    than the routine asks for.
+    than the routine asks for.  The intro it asks for is charged only if it ends on no
+    phrase start at all.
     """
     group, intro = SECTION_COUNTS[routine.meter], start - first_one(grid)
-    strongest = float(grid.strength.max())
-    charge = costs.start_weak * (1 - grid.strength[start] / strongest if strongest else 1)
-    if routine.intro_counts is not None:
-        return charge + costs.start_other * (intro != routine.intro_counts)
+    strength, strongest = float(grid.strength[start]), float(grid.strength.max())
+    if intro == routine.intro_counts:
+        return 0.0 if strength else costs.start_weak
+    charge = costs.start_weak * (1 - strength / strongest) if strongest else costs.start_weak
+    charge += costs.start_other * (routine.intro_counts is not None)
     if intro < group:
         return charge + costs.start_sudden
     if intro < 2 * group:

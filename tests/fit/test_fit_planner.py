@@ -275,6 +275,14 @@ def test_the_routine_s_intro_is_followed() -> None:
     assert fit.plan.intro_counts == 64
 
 
+def test_the_routine_s_intro_is_left_where_it_ends_on_no_phrase() -> None:
+    """16 counts into an intro of 32 nothing begins: the dance waits for the phrase."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(intro_counts=16))
+
+    assert fit.plan.intro_counts == 32
+    assert fit.plan.charges == pytest.approx(Costs().start_other, abs=0.05)
+
+
 def test_start_options_are_ranked() -> None:
     """The advised start comes first, the scores descend."""
     fit = fit_routine(make_song(*SQUARE), make_routine())
