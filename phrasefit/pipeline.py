@@ -89,7 +89,8 @@ def analyse(
 
 
 def _listen(path: Path, *, hand_made: bool, report: Progress) -> Analysis:
-    from phrasefit.audio import decode, extract_features
+    from phrasefit.audio.decode import decode
+    from phrasefit.audio.features import extract_features
     from phrasefit.form import add_form
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track

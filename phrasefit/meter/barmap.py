@@ -7,6 +7,8 @@ May import: model, errors, audio, meter.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from phrasefit.errors import NoPulseError
@@ -164,5 +166,5 @@ def _notes(timings: list[Timing]) -> tuple[str, ...]:
     """Say where no beat was found between the first and the last."""
     return tuple(
         f"no beat from {before.beat_times_s[-1]:.1f} s to {after.beat_times_s[0]:.1f} s"
-        for before, after in zip(timings[:-1], timings[1:], strict=True)
+        for before, after in pairwise(timings)
     )
