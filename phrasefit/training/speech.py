@@ -30,16 +30,21 @@ PEAK = 0.9
 GAP = 1024  # samples of silence between two words in the file
 
 NUMBERS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
-TRADE_WORDS = ("tag", "restart", "new wall", "last wall", "turn", "right", "left", "ready", "go",
-               "hold", "front", "and", "end")  # fmt: skip
+TRADE_WORDS = (
+    "tag", "restart", "wall", "new wall", "last wall", "turn", "half", "quarter", "full", "ready",
+    "go", "hold", "front", "end", "and", "step", "back", "forward", "side", "together", "behind",
+    "in", "place", "right", "left", "heel", "toe", "slow", "quick", "clap", "diagonal", "drag",
+    "home", "out", "over", "up", "down", "round", "on", "with", "a", "slide", "lift", "knee",
+)  # fmt: skip
 
 
 def bank_words() -> dict[str, int]:
     """List the words of the bank, each with its speed [words a minute]."""
-    cues = sorted({pattern.cue for pattern in PATTERNS})
+    cues = {pattern.cue for pattern in PATTERNS}
+    cues |= {word for pattern in PATTERNS for key in pattern.keys for word in key}
     return {
-        **{word: NUMBER_WORDS_A_MINUTE for word in NUMBERS},
-        **{word: CUE_WORDS_A_MINUTE for word in (*TRADE_WORDS, *cues)},
+        **dict.fromkeys(NUMBERS, NUMBER_WORDS_A_MINUTE),
+        **dict.fromkeys((*TRADE_WORDS, *sorted(cues)), CUE_WORDS_A_MINUTE),
     }
 
 

@@ -1,0 +1,127 @@
+"""``phrasefit practice SONG ROUTINE``: audio without the song, to practise and film to.
+
+May import: everything, inside the command body.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from phrasefit.cli import _plan as options
+
+
+class Saying(StrEnum):
+    """What is spoken."""
+
+    CUES = "cues"
+    NUMBERS = "numbers"
+    BOTH = "both"
+    NOTHING = "nothing"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`."""
+    app.command("practice")(practice)
+
+
+def practice(
+    song: options.Song = None,
+    routine: options.RoutineFile = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="A .wav, .flac, .ogg or .mp3 file (else named after the song)."),
+    ] = None,
+    percent: Annotated[
+        str, typer.Option("--percent", metavar="P,P", help="Of the song's tempo: 75,85,100.")
+    ] = "100",
+    tempo: Annotated[
+        float | None, typer.Option("--tempo", help="Steady counts a minute instead.")
+    ] = None,
+    intro: Annotated[
+        bool, typer.Option("--intro", help="Keep the song's intro: runs beside the song.")
+    ] = False,
+    say: Annotated[
+        Saying, typer.Option("--say", help="cues, numbers, both or nothing.")
+    ] = Saying.CUES,
+    numbers_ahead: Annotated[
+        bool, typer.Option("--numbers-ahead", help="Say numbers before their counts.")
+    ] = False,
+    groove: Annotated[
+        bool, typer.Option("--groove", help="Add a quiet backing of drums and bass.")
+    ] = False,
+    counts: options.Counts = None,
+    walls: options.Walls = None,
+    waltz: options.Waltz = False,
+    map_path: options.MapFile = None,
+    start_at: options.StartAt = None,
+    changes: options.Changes = None,
+    no_cache: options.NoCache = False,
+    force: options.Force = False,
+) -> None:
+    """Make practice audio: clicks, spoken cues, no music of the song.
+
+    Start quietly with headphones: clicks are sharper than music.
+
+    Example: phrasefit practice song.mp3 routine.toml --percent 75,85,100
+    Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
+    """
+    from phrasefit.files import write_atomic
+    from phrasefit.reports.practice import Wishes, encoded
+    from phrasefit.reports.practice import practice as made
+
+    source = song or map_path
+    target = out or Path(f"{source.stem if source else 'song'}-practice.wav")
+    wanted = [
+        Wishes(
+            percent=share,
+            tempo=tempo,
+            intro=intro,
+            saying=say.value,
+            numbers_ahead=numbers_ahead,
+            with_groove=groove,
+        )
+        for share in percents(percent, steady=tempo is not None)
+    ]
+    targets = [
+        target if len(wanted) == 1 else target.with_stem(f"{target.stem}-{wish.percent:g}")
+        for wish in wanted
+    ]
+    fit = options.planned(
+        song,
+        routine,
+        counts=counts,
+        walls=walls,
+        waltz=waltz,
+        map_path=map_path,
+        start_at=start_at,
+        targets=tuple(targets),
+        force=force,
+        no_cache=no_cache,
+    )
+    for path, wish in zip(targets, wanted, strict=True):
+        audio = made(fit, options.chosen(fit, changes), wish)
+        write_atomic(path, encoded(audio, path.suffix), force=force)
+        typer.echo(f"wrote {path}")
+
+
+def percents(text: str, *, steady: bool) -> list[float]:
+    """Read ``75,85,100``.
+
+    Raises
+    ------
+    ParameterError
+        If it is no list of numbers, or several tempos are asked for a steady file.
+    """
+    from phrasefit.errors import ParameterError
+
+    try:
+        shares = [float(part) for part in text.replace("%", "").split(",")]
+    except ValueError as exc:
+        raise ParameterError(f"--percent {text!r} is no list of numbers; write 75,85,100") from exc
+    if steady and shares != [100.0]:
+        raise ParameterError("give --percent or --tempo, not both")
+    return shares
