@@ -13,10 +13,12 @@ import logging
 import os
 import sys
 import tempfile
+from multiprocessing.process import BaseProcess as Process
 from pathlib import Path
 
 from phrasefit.errors import PhrasefitError
 from phrasefit.training.shelf import (
+    PACK_SONGS,
     SONG_HOURS,
     VALIDATION_SEED,
     RenderJob,
@@ -51,7 +53,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--device", default="", help="cpu, cuda, cuda:1 ...; default: the best")
     parser.add_argument("--songs", type=Path, help="folder to keep rendered songs in")
     parser.add_argument("--renderers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
-    parser.add_argument("--first-packs", type=int, default=60, help="files of songs to wait for")
+    parser.add_argument("--first-packs", type=int, default=32, help="files of songs to wait for")
     parser.add_argument("--batch", type=int, default=64)
     return parser
 
@@ -68,8 +70,10 @@ def _run(options: argparse.Namespace) -> Path:
         seed=options.seed * 1_000_000,
         families=tuple(filter(None, options.families.split(","))),
     )
-    _render_validation(folder / "validation", options.renderers)
+    checks = _render_validation(folder / "validation")
     renderers = start_rendering(songs, n_processes=options.renderers)
+    for process in checks:
+        process.join()
     wait_for_packs(songs.folder, options.first_packs)
     plan = TrainingPlan(
         minutes=options.minutes,
@@ -86,19 +90,21 @@ def _run(options: argparse.Namespace) -> Path:
     return out
 
 
-def _render_validation(folder: Path, n_processes: int) -> None:
+def _render_validation(folder: Path) -> list[Process]:
     """Render the songs set aside: every family, from trained-on and held-out material."""
     families = tuple(FAMILIES)
+    n_songs = SONGS_A_FAMILY * len(families)
+    processes: list[Process] = []
     for held_out in (False, True):
         job = RenderJob(
             folder=folder,
-            n_songs=SONGS_A_FAMILY * len(families),
+            n_songs=n_songs,
             seed=VALIDATION_SEED,
             families=families,
             held_out=held_out,
         )
-        for process in start_rendering(job, n_processes=n_processes):
-            process.join()
+        processes += start_rendering(job, n_processes=-(-n_songs // PACK_SONGS))
+    return processes
 
 
 if __name__ == "__main__":

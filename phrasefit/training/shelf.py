@@ -24,7 +24,7 @@ from phrasefit.files import write_atomic
 
 LEVELS_PER_UNIT = 32.0  # log-mel 0-7.9 in one byte: steps of 0.03, under 0.3 dB where it is loud
 MAX_EVENTS = 512  # beats a song may have on the shelf
-PACK_SONGS = 16  # songs in one file
+PACK_SONGS = 8  # songs in one file
 SONG_HOURS = 36 / 3600  # mean length of a training song
 INAUDIBLE_WEIGHT = 0.2  # a wrong beat where no pulse is heard costs little, but it costs
 VALIDATION_SEED = 900_000_000  # seeds from here on are never trained on
@@ -140,7 +140,12 @@ def load_songs(path: Path) -> list[ShelvedSong]:
 
 def load_folder(folder: Path) -> list[ShelvedSong]:
     """Read all songs of a folder, in the order of its file names."""
-    return [song for path in sorted(folder.glob("*.npz")) for song in load_songs(path)]
+    return [song for path in _packs(folder) for song in load_songs(path)]
+
+
+def _packs(folder: Path) -> list[Path]:
+    """Finished files of a songs folder; those being written are hidden."""
+    return sorted(path for path in folder.glob("*.npz") if not path.name.startswith("."))
 
 
 def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing.Process]:
@@ -175,7 +180,7 @@ def _render_share(job: RenderJob, share: int, n_shares: int) -> None:
 def wait_for_packs(folder: Path, n_packs: int, *, patience_s: float = 600.0) -> None:
     """Return once `folder` holds `n_packs` files, or after `patience_s`."""
     until = time.monotonic() + patience_s
-    while len(list(folder.glob("*.npz"))) < n_packs and time.monotonic() < until:
+    while len(_packs(folder)) < n_packs and time.monotonic() < until:
         time.sleep(1.0)
 
 
@@ -234,7 +239,7 @@ class Shelf:
         Songs whose family or source is in `without` stay away.
         """
         n_added = 0
-        for path in sorted(folder.glob("*.npz")):
+        for path in _packs(folder):
             if path.name in self._seen:
                 continue
             self._seen.add(path.name)

@@ -14,6 +14,7 @@ from phrasefit.training.shelf import (  # noqa: E402
     INAUDIBLE_WEIGHT,
     Shelf,
     ShelvedSong,
+    load_folder,
     load_songs,
     store_songs,
 )
@@ -96,12 +97,14 @@ def test_songs_of_unwanted_families_stay_off_the_shelf(tmp_path):
     """`take_new` reads each file once and leaves out what is named."""
     store_songs(tmp_path / "a.npz", [click_song(), click_song(n_beats=8)])
     long, short = load_songs(tmp_path / "a.npz")
+    (tmp_path / ".b.half-written.npz").touch()
     assert (long.family, short.source, len(short.beats_s)) == ("clicks", "test", 8)
     shelf = Shelf("cpu", capacity_hours=0.05)
     assert shelf.take_new(tmp_path, without=frozenset({"clicks"})) == 0
     shelf = Shelf("cpu", capacity_hours=0.05)
     assert shelf.take_new(tmp_path) == 2
     assert shelf.take_new(tmp_path) == 0
+    assert len(load_folder(tmp_path)) == 2
 
 
 def test_picked_peaks_are_scored_by_family():
