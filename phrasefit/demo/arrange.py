@@ -364,12 +364,12 @@ def _feel_of(instrument: str, band: _Band) -> Feel:
 
 
 def _audible(tracks: Sequence[Track], time_map: TimeMap) -> np.ndarray:
-    """Mark the beats around which something is struck: at least twice within two beats."""
+    """Mark the beats with a pulse: something is struck three times within two beats of them."""
     held = {"string_pad", "organ", "singer", "pedal_steel", "fiddle", "synth_lead"}
     struck = [note.start_s for t in tracks if t.instrument not in held for note in t.notes]
     moments = np.unique(np.round(np.sort(struck), 2))
     times = time_map.times_s[:-1]
     gap = np.diff(time_map.times_s)
-    before = np.searchsorted(moments, times - 1.1 * gap)
-    after = np.searchsorted(moments, times + 1.1 * gap)
-    return after - before >= 2
+    before = np.searchsorted(moments, times - 2.1 * gap)
+    after = np.searchsorted(moments, times + 2.1 * gap)
+    return after - before >= 3
