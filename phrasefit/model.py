@@ -410,7 +410,6 @@ class Plan:
     score: float
     phrase_met: float
     charges: float
-    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

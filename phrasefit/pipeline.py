@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
-from phrasefit.errors import MapError, ParameterError
+from phrasefit.errors import MapError, NoPulseError, ParameterError
 from phrasefit.model import BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
@@ -99,7 +99,10 @@ def _listen(path: Path, *, hand_made: bool, report: Progress) -> Analysis:
     report(0.2, "listening")
     features = extract_features(audio)
     report(0.4, "finding beats and bars")
-    bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+    try:
+        bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+    except NoPulseError as exc:
+        raise NoPulseError(f"{path}: {exc}") from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
     bar_map = replace(

@@ -16,6 +16,7 @@ import json
 import math
 import types
 import typing
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -277,12 +278,16 @@ def _finite(value: Any) -> Any:
 # ----------------------------------------------------------------------- fits
 
 
-def fit_document(fit: model.FitPlan, *, verdict: str) -> dict[str, Any]:
+def fit_document(
+    fit: model.FitPlan, *, verdict: str, reasons: Callable[[model.Plan], Sequence[str]]
+) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
     The keys of the advised plan stand at the top; ``plans`` holds the best plan
-    for each number of changes, the advised one among them.
+    for each number of changes, the advised one among them.  The words come from
+    `reports`: `verdict` for the fit, `reasons` for each plan.
     """
+    plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
     return {
         "format": FIT_FORMAT,
         "version": FORMAT_VERSION,
@@ -296,7 +301,7 @@ def fit_document(fit: model.FitPlan, *, verdict: str) -> dict[str, Any]:
             "assumed": list(fit.routine.assumed),
         },
         "verdict": verdict,
-        **_plan_document(fit.plan),
+        **plans[fit.best],
         "tempo": encode(fit.tempo),
         "counts": {
             "beats_per_count": fit.grid.beats_per_count,
@@ -307,7 +312,8 @@ def fit_document(fit: model.FitPlan, *, verdict: str) -> dict[str, Any]:
         "start_options": encode(fit.start_options),
         "doubts": list(fit.doubts),
         "best": fit.best,
-        "plans": [_plan_document(plan) for plan in fit.plans],
+        "breaks": encode(fit.breaks),
+        "plans": plans,
     }
 
 

@@ -67,8 +67,11 @@ def bar_map_of(
     change: Correction | None = None,
     forget: bool = False,
     no_cache: bool = False,
-) -> BarMap:
+) -> tuple[BarMap, float | None]:
     """Take the map from a file or from listening, but not from both.
+
+    The second value is 1 where a person has chosen the level to count at: the
+    planner must not choose another one again.
 
     Raises
     ------
@@ -83,15 +86,16 @@ def bar_map_of(
     if map_path is None:
         if song is None:
             raise ParameterError("no song given; name a song file, or a bar map with --map")
-        return heard(
+        analysis = heard(
             song, change=change, forget=forget, no_cache=no_cache, targets=targets, force=force
-        ).bar_map
+        )
+        return analysis.bar_map, 1.0 if analysis.correction.level else None
     if song is not None:
         raise ParameterError("give a song or --map, not both")
     if forget or change not in (None, UNTOUCHED):
         raise ParameterError("corrections belong to a song; mend the times in the map file instead")
     check_targets(targets, force=force)
-    return read_map(load_json(map_path, what="a bar map"), name=str(map_path))
+    return read_map(load_json(map_path, what="a bar map"), name=str(map_path)), None
 
 
 def planned(
@@ -114,8 +118,15 @@ def planned(
     if map_path is not None and song is not None and routine is None:
         song, routine = None, song  # with --map the only argument is the routine
     dance = routine_of(routine, counts=counts, walls=walls, waltz=waltz)
-    bar_map = bar_map_of(song, map_path, targets=targets, force=force, no_cache=no_cache)
-    return fit_routine(bar_map, dance, start_s=None if start_at is None else parse_time(start_at))
+    bar_map, beats_per_count = bar_map_of(
+        song, map_path, targets=targets, force=force, no_cache=no_cache
+    )
+    return fit_routine(
+        bar_map,
+        dance,
+        start_s=None if start_at is None else parse_time(start_at),
+        beats_per_count=beats_per_count,
+    )
 
 
 def chosen(fit: FitPlan, changes: int | None) -> Plan:

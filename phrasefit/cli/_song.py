@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from phrasefit.model import BarMap, Correction
+    from phrasefit.model import Correction
     from phrasefit.pipeline import Analysis
 
 
@@ -57,8 +57,10 @@ def heard(
     return analysis
 
 
-def beats_per_count(bar_map: BarMap) -> float:
-    """Tell at which level dancers count the song when no routine says otherwise."""
+def beats_per_count(analysis: Analysis) -> float:
+    """Tell at which level dancers count the song: a person's choice, else by its tempo."""
     from phrasefit.fit.grid import count_grid
 
-    return count_grid(bar_map).beats_per_count
+    if analysis.correction.level:
+        return 1.0
+    return count_grid(analysis.bar_map).beats_per_count

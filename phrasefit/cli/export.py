@@ -77,7 +77,7 @@ def export(
         plan = options.chosen(fit, changes)
         bar_map = fit.bar_map
     else:
-        bar_map = options.bar_map_of(
+        bar_map, _ = options.bar_map_of(
             song, map_path, targets=(target,), force=force, no_cache=no_cache
         )
     write_atomic(target, content(to, bar_map, fit, plan), force=force)

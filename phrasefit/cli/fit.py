@@ -30,8 +30,12 @@ def fit(
     max_changes: Annotated[
         int, typer.Option("--max-changes", min=0, max=12, help="Most tags and restarts allowed.")
     ] = 4,
-    costs_path: Annotated[
-        Path | None, typer.Option("--costs", metavar="FILE", help="Own weights of the plan (TOML).")
+    intro: Annotated[
+        int | None, typer.Option("--intro", min=0, help="Begin after so many counts.")
+    ] = None,
+    settings: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="FILE", help="Own costs and tempo ranges (TOML)."),
     ] = None,
     json_path: Annotated[
         str | None,
@@ -59,8 +63,9 @@ def fit(
     from phrasefit.cli._edge import emit, parse_time
     from phrasefit.fit import fit_routine
     from phrasefit.fit.costs import Costs
+    from phrasefit.fit.tempo import TEMPO_ROWS, load_tempo_rows
     from phrasefit.reports.fit_text import render
-    from phrasefit.reports.words import verdict
+    from phrasefit.reports.words import reasons, verdict
     from phrasefit.serial import dump_json, fit_document
 
     if map_path is not None and song is not None and routine is None:
@@ -76,7 +81,7 @@ def fit(
         section_at=section_at,
         no_section_at=no_section_at,
     )
-    bar_map = options.bar_map_of(
+    bar_map, beats_per_count = options.bar_map_of(
         song,
         map_path,
         change=change,
@@ -90,8 +95,15 @@ def fit(
         dance,
         start_s=None if start_at is None else parse_time(start_at),
         max_changes=max_changes,
-        costs=Costs() if costs_path is None else Costs.load(costs_path),
+        intro=intro,
+        beats_per_count=beats_per_count,
+        costs=None if settings is None else Costs.load(settings),
+        tempo_rows=TEMPO_ROWS if settings is None else load_tempo_rows(settings),
     )
-    emit(dump_json(fit_document(plan, verdict=verdict(plan))), json_path, force=force)
+    emit(
+        dump_json(fit_document(plan, verdict=verdict(plan), reasons=reasons)),
+        json_path,
+        force=force,
+    )
     if json_path != "-":
         typer.echo(render(plan), nl=False)

@@ -64,7 +64,7 @@ def map_song(
         section_at=section_at,
         no_section_at=no_section_at,
     )
-    bar_map = heard(
+    analysis = heard(
         song,
         change=change,
         forget=forget,
@@ -72,8 +72,9 @@ def map_song(
         no_cache=no_cache,
         targets=(json_path,),
         force=force,
-    ).bar_map
-    per_count = beats_per_count(bar_map)
+    )
+    bar_map = analysis.bar_map
+    per_count = beats_per_count(analysis)
     emit(dump_json(map_document(bar_map, beats_per_count=per_count)), json_path, force=force)
     if json_path != "-":
         typer.echo(render(bar_map, beats_per_count=per_count), nl=False)

@@ -41,8 +41,8 @@ def practice(
     tempo: Annotated[
         float | None, typer.Option("--tempo", help="Steady counts a minute instead.")
     ] = None,
-    intro: Annotated[
-        bool, typer.Option("--intro", help="Keep the song's intro: runs beside the song.")
+    with_intro: Annotated[
+        bool, typer.Option("--with-intro", help="Keep the song's intro: runs beside the song.")
     ] = False,
     say: Annotated[
         Saying, typer.Option("--say", help="cues, numbers, both or nothing.")
@@ -79,7 +79,7 @@ def practice(
         Wishes(
             percent=share,
             tempo=tempo,
-            intro=intro,
+            intro=with_intro,
             saying=say.value,
             numbers_ahead=numbers_ahead,
             with_groove=groove,

@@ -23,7 +23,6 @@ from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
 SHOWN_STARTS = 3
-LEVEL_WORDS = {**COUNT_WORDS, 3.0: "one count for three beats"}
 
 
 def render(fit: FitPlan) -> str:
@@ -67,7 +66,7 @@ def _heading(fit: FitPlan) -> str:
 
 
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
-    level = LEVEL_WORDS[fit.grid.beats_per_count]
+    level = COUNT_WORDS[fit.grid.beats_per_count]
     beat = beat_tempo(fit.bar_map)
     score = (
         f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f},"

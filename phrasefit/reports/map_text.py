@@ -15,7 +15,12 @@ DOUBT_BELOW = 0.7
 SHOW_RIVAL_FROM = 0.03
 
 METER_WORDS = {2: "two", 3: "three (waltz)", 4: "four", 6: "six"}
-COUNT_WORDS = {0.5: "two counts on every beat", 1.0: "one count a beat", 2.0: "every other beat"}
+COUNT_WORDS = {
+    0.5: "two counts on every beat",
+    1.0: "one count a beat",
+    2.0: "every other beat",
+    3.0: "one count for three beats",
+}
 
 
 def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:

@@ -19,7 +19,7 @@ from phrasefit.model import FitPlan, Plan, Restart, Wall
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
 from phrasefit.reports.picture import arrow, draw_picture, picture_height_pt
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import verdict
+from phrasefit.reports.words import cautions, verdict
 from phrasefit.routine.turns import clock
 
 CAUTION = (
@@ -334,7 +334,7 @@ class _Setter:
 
     def _remarks(self) -> None:
         """Write doubts and assumptions under the table, on a new page if need be."""
-        remarks = [*self.fit.doubts, *self.plan.reasons, *self.fit.routine.assumed]
+        remarks = [*self.fit.doubts, *cautions(self.fit), *self.fit.routine.assumed]
         lines = [
             (line, i == 0)
             for remark in remarks

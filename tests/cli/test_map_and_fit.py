@@ -1,0 +1,191 @@
+"""`map` and `fit` on real audio: what is shown, saved, corrected, refused."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+import soundfile
+
+SAMPLES = Path(__file__).parents[2] / "sample_audio"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+SONG = SAMPLES / "thirty-two-fence-posts.ogg"
+ROUTINE = ROUTINES / "copper-kettle.toml"
+
+
+def phrasefit(*words: object, expect: int = 0) -> subprocess.CompletedProcess[str]:
+    """Run the program as a user does, in its own process."""
+    done = subprocess.run(
+        [sys.executable, "-m", "phrasefit", *map(str, words)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "OMP_NUM_THREADS": "1"},
+    )
+    assert done.returncode == expect, done.stderr
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def schema(name: str) -> dict:
+    """Load a shipped schema."""
+    return json.loads(files("phrasefit").joinpath(f"schemas/{name}.schema.json").read_text("utf-8"))
+
+
+@pytest.fixture(scope="module")
+def heard(tmp_path_factory: pytest.TempPathFactory) -> dict:
+    """Listen to a sample song once and read the map that is written."""
+    path = tmp_path_factory.mktemp("map") / "map.json"
+    phrasefit("map", SONG, "--json", path, "--no-cache")
+    return json.loads(path.read_text("utf-8"))
+
+
+def test_map_obeys_its_schema_and_is_right(heard: dict) -> None:
+    """Every key is there, and the beats are those the song was made with."""
+    jsonschema.validate(heard, schema("map"))
+    truth = json.loads(SONG.with_suffix(".json").read_text("utf-8"))
+
+    true_beats, beats = np.array(truth["beats_s"]), np.array(heard["beats_s"])
+    hits = np.min(np.abs(true_beats[:, None] - beats), axis=1) < 0.07
+    assert hits.mean() > 0.97
+    assert heard["meter"] == truth["meter"]
+
+
+def test_standard_output_holds_the_json_alone(heard: dict) -> None:
+    """With --json - nothing but the document is printed."""
+    out = phrasefit("map", SONG, "--json", "-", "--no-cache").stdout
+
+    assert json.loads(out) == heard
+
+
+def test_fit_of_song_and_of_its_map_agree(heard: dict, tmp_path: Path) -> None:
+    """Planning from the saved map gives the same plan as planning from the song."""
+    path = tmp_path / "map.json"
+    path.write_text(json.dumps(heard), encoding="utf-8")
+
+    of_song = json.loads(phrasefit("fit", SONG, ROUTINE, "--json", "-").stdout)
+    of_map = json.loads(phrasefit("fit", "--map", path, ROUTINE, "--json", "-").stdout)
+
+    jsonschema.validate(of_song, schema("fit"))
+    assert of_map == of_song
+    assert [wall["number"] for wall in of_song["walls"]] == list(
+        range(1, len(of_song["walls"]) + 1)
+    )
+
+
+def test_corrections_are_kept_and_can_be_dropped() -> None:
+    """A shifted one is used by later commands until it is forgotten; nothing is re-decoded."""
+    before = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    phrasefit("map", SONG, "--shift-one", "+1")
+    kept = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    phrasefit("map", SONG, "--forget")
+    after = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+
+    assert kept["beats_s"] == before["beats_s"]
+    assert kept["positions"][1:] == before["positions"][:-1]
+    assert after == before
+
+
+def test_moved_file_is_known_again(tmp_path: Path) -> None:
+    """Corrections go with the sound of a file, not with its name."""
+    copy = tmp_path / "renamed.ogg"
+    shutil.copy(SONG, copy)
+    phrasefit("map", SONG, "--nudge", "25")
+    moved = json.loads(phrasefit("map", copy, "--json", "-").stdout)
+    phrasefit("map", copy, "--forget")
+    plain = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+
+    assert np.allclose(np.array(moved["beats_s"]) - plain["beats_s"], 0.025)
+
+
+def test_section_mark_and_half_time() -> None:
+    """A section mark lands on the nearest one; half counts every other beat."""
+    plain = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    marked = json.loads(phrasefit("map", SONG, "--section-at", "0:41.3", "--json", "-").stdout)
+    half = json.loads(phrasefit("map", SONG, "--forget", "--half", "--json", "-").stdout)
+
+    starts = [section["start_s"] for section in marked["sections"]]
+    assert min(abs(start - 41.3) for start in starts) < 4 * 60 / plain["tempo_bpm"] / 2 + 0.1
+    assert half["tempo_bpm"] == pytest.approx(plain["tempo_bpm"] / 2, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        (["map", "no-such-song.mp3"], "no-such-song.mp3"),
+        (["fit", SONG], "--counts 32 --walls 4"),
+        (["fit", "--counts", "32"], "no song given"),
+        (["fit", SONG, ROUTINE, "--counts", "32"], "not both"),
+        (["fit", SONG, "no-such-routine.toml"], "no-such-routine.toml"),
+        (["map", SONG, "--half", "--double"], "only one"),
+        (["map", SONG, "--meter", "5"], "2, 3, 4 or 6"),
+        (["map", SONG, "--one-at", "later"], "m:ss"),
+        (["map", SONG, "--json", "/no/such/folder/x.json"], "does not exist"),
+        (["fit", SONG, ROUTINES / "mill-pond-waltz.toml"], "threes"),
+    ],
+)
+def test_what_a_user_must_mend_is_said_and_exits_2(words: list, complaint: str) -> None:
+    """One line on standard error, exit code 2, nothing on standard output."""
+    done = phrasefit(*words, expect=2)
+
+    assert complaint in done.stderr
+    assert done.stdout == ""
+
+
+def test_existing_file_is_not_replaced_without_force(tmp_path: Path) -> None:
+    """The old file stays, and the program says so before it listens."""
+    path = tmp_path / "map.json"
+    path.write_text("mine")
+
+    done = phrasefit("map", SONG, "--json", path, expect=2)
+
+    assert "--force" in done.stderr
+    assert path.read_text() == "mine"
+
+
+def write(path: Path, samples: np.ndarray, rate: int = 22050) -> Path:
+    """Write test audio."""
+    soundfile.write(path, samples, rate)
+    return path
+
+
+def test_no_pulse_means_no_plan(tmp_path: Path, rng: np.random.Generator) -> None:
+    """Silence and noise are told apart and never get an invented plan."""
+    n = 22050 * 20
+    silence = write(tmp_path / "silence.wav", np.zeros(n))
+    noise = write(tmp_path / "noise.wav", 0.1 * rng.standard_normal(n))
+
+    for path in (silence, noise):
+        for command in (["map", path], ["fit", path, "--counts", "32", "--walls", "4"]):
+            done = phrasefit(*command, "--no-cache", expect=2)
+            assert "no steady beat found" in done.stderr
+            assert path.name in done.stderr
+
+
+def test_bad_files_are_named(tmp_path: Path) -> None:
+    """Empty, renamed and cut-off files each get a line with their name."""
+    empty = tmp_path / "empty.mp3"
+    empty.touch()
+    renamed = tmp_path / "letter.wav"
+    renamed.write_text("Dear dancers, " * 500)
+
+    for path in (empty, renamed):
+        assert path.name in phrasefit("map", path, expect=2).stderr
+
+
+def test_clip_shorter_than_one_wall_gets_no_plan(tmp_path: Path) -> None:
+    """A few bars are no song: the message says how much a wall needs."""
+    samples, rate = soundfile.read(SONG, frames=44100 * 14, dtype="float32")
+    clip = write(tmp_path / "clip.wav", samples, rate)
+
+    done = phrasefit("fit", clip, "--counts", "64", "--walls", "2", "--no-cache", expect=2)
+
+    assert "64" in done.stderr
