@@ -13,7 +13,7 @@ import numpy as np
 
 from phrasefit.errors import NoPulseError
 from phrasefit.meter.bars import Bars, place_bars
-from phrasefit.meter.beatwise import Surface, prepare_surface
+from phrasefit.meter.beatwise import prepare_surface
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.levels import Reading, find_readings
@@ -53,16 +53,17 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
         If the song is silent, too short, or holds no steady beat.
     """
     _require_sound(audio, features)
-    activations = (model or HandmadeModel()).observe(features)
+    model = model or HandmadeModel()
+    activations, weights = model.observe(features), model.decoder_weights()
     surface = prepare_surface(features, beat_gain(activations))
-    readings = find_readings(surface)
-    sure_of_beats = judge_beats(surface, readings) if readings else 0.0
+    readings = find_readings(surface, weights)
+    sure_of_beats = judge_beats(surface, readings, weights) if readings else 0.0
     if sure_of_beats < MIN_SURE_OF_BEATS:
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
-    bars = place_bars(surface, chains, downbeat_log_odds(activations))
-    return _assemble(audio, surface, readings, timings, bars, sure_of_beats)
+    bars = place_bars(surface, chains, downbeat_log_odds(activations), weights)
+    return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
 
 
 def _require_sound(audio: Audio, features: Features) -> None:
@@ -123,18 +124,18 @@ def _fill_gap(before_s: np.ndarray, after_s: np.ndarray) -> np.ndarray | None:
 
 def _assemble(
     audio: Audio,
-    surface: Surface,
     readings: list[Reading],
     timings: list[Timing],
     bars: Bars,
     sure_of_beats: float,
+    weights: dict[str, np.ndarray],
 ) -> BarMap:
     beat_times_s = np.concatenate([t.beat_times_s for t in timings])
     steps_s = np.diff(beat_times_s)
     tempo_bpm = 60.0 / float(np.median(steps_s))
     duration_s = audio.samples.size / audio.sample_rate_hz
     meter = int(np.bincount(bars.meters).argmax())
-    sure_of_one, sure_of_meter = judge_bars(bars, meter, sure_of_beats)
+    sure_of_one, sure_of_meter = judge_bars(bars, meter, sure_of_beats, weights)
     return BarMap(
         beat_times_s=beat_times_s,
         positions=bars.positions,
@@ -143,7 +144,7 @@ def _assemble(
         end_s=min(float(beat_times_s[-1] + np.median(steps_s[-8:])), duration_s),
         duration_s=duration_s,
         confidence=Confidence(beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter),
-        alternatives=list_alternatives(readings, bars, meter, tempo_bpm),
+        alternatives=list_alternatives(readings, bars, meter, tempo_bpm, weights),
         tempo_drift_percent=_drift_percent(beat_times_s),
         gridded=all(t.gridded for t in timings),
         title=audio.info.title,

@@ -21,7 +21,6 @@ from phrasefit.meter.beatwise import (
     nearest_frames,
     with_neighbors,
 )
-from phrasefit.meter.handmade import load_weights
 from phrasefit.meter.statespace import METERS, BarStates, bar_states
 
 METER_LAGS = (2, 3, 4, 6, 8)
@@ -45,7 +44,12 @@ class Bars:
     one_odds: dict[int, np.ndarray]
 
 
-def place_bars(surface: Surface, chains: tuple[np.ndarray, ...], downbeat: np.ndarray) -> Bars:
+def place_bars(
+    surface: Surface,
+    chains: tuple[np.ndarray, ...],
+    downbeat: np.ndarray,
+    weights: dict[str, np.ndarray],
+) -> Bars:
     """Find the bars over chains of beats.
 
     Parameters
@@ -55,6 +59,8 @@ def place_bars(surface: Surface, chains: tuple[np.ndarray, ...], downbeat: np.nd
         Stretches of beats; bars begin anew at each.
     downbeat : np.ndarray [shape=(n_frames,)]
         Log odds of a downbeat by the observation model, given that there is a beat.
+    weights : dict of str to np.ndarray
+        The observation model's `decoder_weights`.
 
     Returns
     -------
@@ -63,8 +69,8 @@ def place_bars(surface: Surface, chains: tuple[np.ndarray, ...], downbeat: np.nd
     """
     beats = np.concatenate(chains)
     rows = describe_beats(surface, beats)
-    one_odds = one_log_odds(rows, downbeat[nearest_frames(beats, len(downbeat))])
-    meter_odds = three_log_odds(rows)
+    one_odds = one_log_odds(rows, downbeat[nearest_frames(beats, len(downbeat))], weights)
+    meter_odds = three_log_odds(rows, weights)
     states = bar_states()
     emission = _emission(states, one_odds, meter_odds)
     paths, posteriors, start = [], [], 0
@@ -84,7 +90,9 @@ def place_bars(surface: Surface, chains: tuple[np.ndarray, ...], downbeat: np.nd
     )
 
 
-def one_log_odds(rows: np.ndarray, downbeat: np.ndarray) -> dict[int, np.ndarray]:
+def one_log_odds(
+    rows: np.ndarray, downbeat: np.ndarray, weights: dict[str, np.ndarray]
+) -> dict[int, np.ndarray]:
     """Log odds that each beat is a one, for each meter [shape=(n,)].
 
     `rows` are beat descriptors; `downbeat` [shape=(n,)] is the observation model's own.
@@ -92,15 +100,14 @@ def one_log_odds(rows: np.ndarray, downbeat: np.ndarray) -> dict[int, np.ndarray
     around = with_neighbors(rows)
     odds = {}
     for meter in METERS:
-        weights = load_weights()[f"one_in_{meter}"]
-        odds[meter] = around @ weights[:-1] + weights[-1] + downbeat
+        fitted = weights[f"one_in_{meter}"]
+        odds[meter] = around @ fitted[:-1] + fitted[-1] + downbeat
     return odds
 
 
-def three_log_odds(rows: np.ndarray) -> float:
+def three_log_odds(rows: np.ndarray, weights: dict[str, np.ndarray]) -> float:
     """Log odds that the song is in three rather than in four."""
-    weights = load_weights()["three"]
-    return float(meter_evidence(rows) @ weights[:-1] + weights[-1])
+    return float(meter_evidence(rows) @ weights["three"][:-1] + weights["three"][-1])
 
 
 def meter_evidence(rows: np.ndarray) -> np.ndarray:

@@ -1,7 +1,7 @@
 """How sure the readings are, and which others are possible.
 
-Every number is a logistic function of a few margins, fitted on songs whose truth is
-known (`phrasefit.training.handmade`), so that of the readings called 80 % sure
+Every number is a logistic function of a few margins, fitted for each observation model
+on songs whose truth is known (`phrasefit.training`), so that of the readings called 80 % sure
 about 80 % are right.
 
 May import: model, meter.
@@ -13,7 +13,6 @@ import numpy as np
 
 from phrasefit.meter.bars import Bars
 from phrasefit.meter.beatwise import Surface, nearest_frames
-from phrasefit.meter.handmade import load_weights
 from phrasefit.meter.levels import Reading
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Alternative
@@ -22,16 +21,20 @@ SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
 LEVEL_NAMES = ((0.5, "half", "--half"), (2.0, "double", "--double"))
 LEVEL_TOLERANCE = 0.12
 
+Weights = dict[str, np.ndarray]
 
-def judge_beats(surface: Surface, readings: list[Reading]) -> float:
+
+def judge_beats(surface: Surface, readings: list[Reading], weights: Weights) -> float:
     """Probability that the first reading has the beats right."""
-    return _probability("sure_of_beats", beat_margins(surface, readings))
+    return _probability(weights["sure_of_beats"], beat_margins(surface, readings))
 
 
-def judge_bars(bars: Bars, meter: int, sure_of_beats: float) -> tuple[float, float]:
+def judge_bars(
+    bars: Bars, meter: int, sure_of_beats: float, weights: Weights
+) -> tuple[float, float]:
     """Probability that the ones are right, and that the meter is (given the beats)."""
-    sure_of_meter = _probability("sure_of_meter", meter_margins(bars, meter))
-    given = _probability("sure_of_one", one_margins(bars, meter))
+    sure_of_meter = _probability(weights["sure_of_meter"], meter_margins(bars, meter))
+    given = _probability(weights["sure_of_one"], one_margins(bars, meter))
     return sure_of_beats * given, sure_of_meter
 
 
@@ -94,19 +97,19 @@ def shift_scores(bars: Bars, meter: int) -> np.ndarray:
 
 
 def list_alternatives(
-    readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float
+    readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float, weights: Weights
 ) -> tuple[Alternative, ...]:
     """Other readings, the most probable first, each with the option that selects it."""
-    found = _other_ones(bars, meter, tempo_bpm)
+    found = _other_ones(bars, meter, tempo_bpm, weights)
     found += _other_levels(readings, meter)
-    found += _other_meters(bars, meter, tempo_bpm)
+    found += _other_meters(bars, meter, tempo_bpm, weights)
     shown = [a for a in found if a.probability >= SHOWN_FROM]
     return tuple(sorted(shown, key=lambda a: -a.probability))
 
 
-def _other_ones(bars: Bars, meter: int, tempo_bpm: float) -> list[Alternative]:
+def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
     """The doubt about the one, shared among the other places by their evidence."""
-    doubt = 1.0 - _probability("sure_of_one", one_margins(bars, meter))
+    doubt = 1.0 - _probability(weights["sure_of_one"], one_margins(bars, meter))
     scores = shift_scores(bars, meter)[1:]
     share = np.exp((scores - scores.max()) * np.sqrt(len(bars.positions)))
     share /= share.sum()
@@ -144,8 +147,8 @@ def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
     return found
 
 
-def _other_meters(bars: Bars, meter: int, tempo_bpm: float) -> list[Alternative]:
-    doubt = 1.0 - _probability("sure_of_meter", meter_margins(bars, meter))
+def _other_meters(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
+    doubt = 1.0 - _probability(weights["sure_of_meter"], meter_margins(bars, meter))
     other = 3 if meter == 4 else 4
     return [
         Alternative(
@@ -158,8 +161,7 @@ def _other_meters(bars: Bars, meter: int, tempo_bpm: float) -> list[Alternative]
     ]
 
 
-def _probability(name: str, margins: np.ndarray) -> float:
-    weights = load_weights()[name]
+def _probability(weights: np.ndarray, margins: np.ndarray) -> float:
     return float(1.0 / (1.0 + np.exp(-(margins @ weights[:-1] + weights[-1]))))
 
 

@@ -43,6 +43,10 @@ class HandmadeModel:
         """Give beat and downbeat probabilities for every frame of `features`."""
         return activations_from(frame_evidence(features), features.hop_s, load_weights())
 
+    def decoder_weights(self) -> dict[str, np.ndarray]:
+        """Weights of the song-wide judgements that fit this model."""
+        return load_weights()
+
 
 def activations_from(
     evidence: np.ndarray, hop_s: float, weights: dict[str, np.ndarray]

@@ -5,7 +5,7 @@ float16 ``.npz``; nothing is downloaded.  Its shape is written down here once: t
 training imports these constants, so both sides cannot drift apart.  Songs are run
 in overlapping windows, so that memory does not grow with the song.
 
-May import: model, errors, audio constants, meter.observe.
+May import: model, errors, audio constants, meter.observe, meter.handmade.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from importlib import resources
 import numpy as np
 
 from phrasefit.errors import ParameterError
+from phrasefit.meter.handmade import load_weights
 from phrasefit.meter.observe import Activations
 from phrasefit.model import Features
 
@@ -34,6 +35,7 @@ WINDOW_FRAMES = 1792  # 36 s, the length of a training song: several phrases
 CONTEXT_FRAMES = 192  # frames at each inner edge of a window that are thrown away
 NORM_FLOOR = 1e-5  # keeps the normalisation of silence finite
 WEIGHTS_FILE = "beats.npz"
+DECODER_PREFIX = "decoder."  # of the arrays that `phrasefit.training.calibrate` adds
 
 
 class LearnedModel:
@@ -66,6 +68,19 @@ class LearnedModel:
         """
         beat, downbeat, _ = self.probabilities(features.log_mel).T
         return Activations(hop_s=features.hop_s, beat=beat, downbeat=downbeat)
+
+    def decoder_weights(self) -> dict[str, np.ndarray]:
+        """Weights of the song-wide judgements that fit this model.
+
+        They travel with the network as arrays named ``decoder.*``; what is missing there
+        (as while training) is taken from the hand-made model.
+        """
+        own = {
+            key.removeprefix(DECODER_PREFIX): value.astype(np.float64)
+            for key, value in self.weights.items()
+            if key.startswith(DECODER_PREFIX)
+        }
+        return load_weights() | own
 
     def probabilities(self, log_mel: np.ndarray) -> np.ndarray:
         """Run the network over a whole song.

@@ -16,7 +16,6 @@ import numpy as np
 
 from phrasefit._dp import track_events
 from phrasefit.meter.beatwise import Surface, nearest_frames, onsets_in_beats
-from phrasefit.meter.handmade import load_weights
 from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
 
 RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
@@ -47,14 +46,13 @@ class Reading:
         return np.concatenate(self.chains)
 
 
-def find_readings(surface: Surface) -> list[Reading]:
+def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Reading]:
     """List the ways to count a song, the most probable first; empty if it has no pulse."""
     readings = candidate_readings(surface)
     if not readings:
         return []
     columns = np.stack([describe_reading(surface, reading) for reading in readings])
-    weights = load_weights()["level"]
-    score = columns @ weights[:-1]
+    score = columns @ weights["level"][:-1]
     share = np.exp(score - score.max())
     share /= share.sum()
     order = np.argsort(-share, kind="stable")

@@ -50,6 +50,10 @@ class ObservationModel(Protocol):
         """Give beat and downbeat probabilities for every frame of `features`."""
         ...
 
+    def decoder_weights(self) -> dict[str, np.ndarray]:
+        """Weights of the song-wide judgements, fitted on what this model observes."""
+        ...
+
 
 USUAL_BEAT_LOG_ODDS = -2.5  # of a frame of music at 100-150 beats a minute, rounded up
 CERTAIN = 1e-4  # probabilities nearer to 0 or 1 are not believed
