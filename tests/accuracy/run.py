@@ -10,8 +10,9 @@ song.  What each number means is written in `referee.py`.
 
 Plan agreement: `fit_routine` plans a routine of C counts and 4 walls (`--counts`,
 waltz songs: 3/4 of C) once on the map heard and once on the true map.  Where the
-truth has no sections, phrases are found on the true beats by the product itself, so
-that the figure judges beats and bars alone; such sets are marked ``*``.
+truth has no sections, the product itself finds them on the true beats; such sets are
+marked ``*``.  "Plan, form given" gives both maps the same true sections, so that only
+beats and bars can differ.  "Walls shared" is the F-measure of wall starts.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from referee import (
     score_reading,
     wall_overlap,
 )
-from systems import Song, hear, naive_map, reading_of
+from systems import Song, hear, naive_map, reading_of, with_form_of
 
 from phrasefit.errors import PhrasefitError
 
@@ -48,6 +49,7 @@ SHOWN = (
     ("section_f_3", "section 3 s"),
     ("plan", "plan agreement"),
     ("walls", "walls shared"),
+    ("plan_bars", "plan, form given"),
 )
 
 
@@ -122,6 +124,8 @@ def judge(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
             if heard and system == "naive":
                 heard = song.with_form(heard)
             row |= compare_plans(true_map, heard, options.counts)
+            same_form = [m and with_form_of(m, true_map) for m in (true_map, heard)]
+            row["plan_bars"] = compare_plans(*same_form, options.counts).get("plan", np.nan)
         rows.append(row)
     return rows
 

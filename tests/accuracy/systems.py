@@ -16,12 +16,14 @@ from pathlib import Path
 import numpy as np
 from referee import Reading, f_measure
 
-from phrasefit.audio import decode, extract_features
+from phrasefit.audio.decode import decode
+from phrasefit.audio.features import extract_features
 from phrasefit.errors import PhrasefitError
 from phrasefit.form import add_form
 from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.model import BarMap, Phrase, Section
+from phrasefit.serial import MAP_FORMAT, read_map
 
 # Phrase levels in beats and how strongly each is felt, for maps made from the truth
 # (common practice, no source): a section start 1, a half of it weaker, an eight weakest.
@@ -62,6 +64,8 @@ class Song:
 
     def true_map(self) -> BarMap:
         """Bar map of the truth; where it has no sections, the product finds them on true beats."""
+        if self.document.get("format") == MAP_FORMAT:
+            return read_map(self.document, name=self.name)
         beats = np.array(self.document["beats_s"], float)
         positions = np.array(self.document["positions"], int)
         meter = int(self.document["meter"])
@@ -72,6 +76,18 @@ class Song:
         starts = [int(np.abs(beats - s["start_s"]).argmin()) for s in sections]
         letters = [s.get("letter", "A") for s in sections]
         return replace(bar_map, **true_form(starts, letters, beats.size, meter))
+
+
+def with_form_of(bar_map: BarMap, true_map: BarMap) -> BarMap:
+    """Give a heard map the true sections, at its nearest beats: only beats and bars differ."""
+    beats = bar_map.beat_times_s
+    at = {}
+    for section in true_map.sections:
+        start = int(np.abs(beats - true_map.beat_times_s[section.start_beat]).argmin())
+        at.setdefault(start, section.letter)
+    starts = sorted(at)
+    form = true_form(starts, [at[s] for s in starts], beats.size, bar_map.meter)
+    return replace(bar_map, **form)
 
 
 def plain_map(beats_s: np.ndarray, positions: np.ndarray, meter: int, duration_s: float) -> BarMap:
