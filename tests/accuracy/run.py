@@ -111,6 +111,8 @@ def judge(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
         cpu_s = time.process_time() - started + song.listening_s
         estimate = reading_of(heard) if heard else Reading(np.array([]), np.array([]), 4)
         scores = score_reading(song.truth, estimate)
+        if system == "naive":  # it looks for none
+            scores |= {"section_f_05": np.nan, "section_f_3": np.nan}
         row = {"set": set_name, "song": song.name, "system": system, "failure": reason}
         row |= scores | {"category": category(song.truth, estimate, scores)}
         row |= {"true_meter": song.truth.meter, "heard_meter": estimate.meter}
