@@ -23,7 +23,6 @@ from phrasefit.training.shelf import (
     VALIDATION_SEED,
     RenderJob,
     start_rendering,
-    wait_for_packs,
 )
 from phrasefit.training.songs import FAMILIES
 
@@ -54,7 +53,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--songs", type=Path, help="folder to keep rendered songs in")
     parser.add_argument("--renderers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
     parser.add_argument("--first-packs", type=int, default=32, help="files of songs to wait for")
-    parser.add_argument("--batch", type=int, default=64)
+    parser.add_argument("--batch", type=int, default=128)
     return parser
 
 
@@ -72,9 +71,6 @@ def _run(options: argparse.Namespace) -> Path:
     )
     checks = _render_validation(folder / "validation")
     renderers = start_rendering(songs, n_processes=options.renderers)
-    for process in checks:
-        process.join()
-    wait_for_packs(songs.folder, options.first_packs)
     plan = TrainingPlan(
         minutes=options.minutes,
         songs_folder=songs.folder,
@@ -82,10 +78,11 @@ def _run(options: argparse.Namespace) -> Path:
         out=options.out,
         device=options.device or ("cuda" if torch.cuda.is_available() else "cpu"),
         seed=options.seed,
+        first_packs=options.first_packs,
         batch=options.batch,
     )
     out = train(plan)
-    for process in renderers:
+    for process in checks + renderers:
         process.terminate()
     return out
 

@@ -163,7 +163,7 @@ def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing
 
 def _render_share(job: RenderJob, share: int, n_shares: int) -> None:
     """Make every `n_shares`-th pack of the job."""
-    os.nice(5)
+    os.nice(15)  # the training must not wait for a processor
     for first in range(share * PACK_SONGS, job.n_songs, n_shares * PACK_SONGS):
         path = job.folder / f"{'held-out-' if job.held_out else ''}{job.seed + first}.npz"
         if path.exists():

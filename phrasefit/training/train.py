@@ -22,12 +22,12 @@ from torch import Tensor, nn
 from torch.nn import functional
 from torch.optim.swa_utils import AveragedModel
 
-from phrasefit.audio import HOP_S
+from phrasefit.audio import HOP_S, N_MELS
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.training.augment import draw_batch
+from phrasefit.training.augment import CROP_FRAMES, draw_batch
 from phrasefit.training.export import export_weights, save_weights
 from phrasefit.training.network import BeatNetwork
-from phrasefit.training.shelf import Shelf, ShelvedSong, load_folder
+from phrasefit.training.shelf import Shelf, ShelvedSong, load_folder, wait_for_packs
 
 HEAD_WEIGHTS = (1.0, 1.5, 0.5)  # beat, downbeat, phrase: the one matters most
 MEAN_DECAY = 0.999  # running mean over about the last thousand steps
@@ -47,10 +47,12 @@ class TrainingPlan:
     out: Path
     device: str = "cpu"
     seed: int = 0
-    batch: int = 64
-    learning_rate: float = 2e-3
+    first_packs: int = 1
+    batch: int = 128
+    learning_rate: float = 3e-3
     weight_decay: float = 0.02
-    dropout: float = 0.1
+    dropout: float = 0.05
+    compiled: bool = True
     capacity_hours: float = 400.0
     check_every_s: float = 120.0
     watch_every_s: float = 20.0
@@ -92,7 +94,8 @@ class _Run:
         self.network = BeatNetwork(plan.dropout).to(plan.device).train()
         self.network.front.to(memory_format=torch.channels_last)  # a fifth faster on the device
         self.on_gpu = torch.device(plan.device).type == "cuda"
-        self.forward = torch.compile(self.network) if self.on_gpu else self.network
+        compiled = self.on_gpu and plan.compiled
+        self.forward = torch.compile(self.network) if compiled else self.network
         self.mean = AveragedModel(self.network, multi_avg_fn=self._move_mean, use_buffers=True)
         self.optimiser = torch.optim.AdamW(
             _decayed_or_not(self.network, plan.weight_decay),
@@ -101,6 +104,9 @@ class _Run:
             fused=self.on_gpu,
         )
         self.generator = torch.Generator(plan.device).manual_seed(plan.seed)
+        if compiled:
+            self._compile()
+        wait_for_packs(plan.songs_folder, plan.first_packs)
         self.shelf = Shelf(plan.device, capacity_hours=plan.capacity_hours)
         self.shelf.take_new(plan.songs_folder, without=plan.without)
         self.started = self.watched = self.checked = time.monotonic()
@@ -133,6 +139,14 @@ class _Run:
         self.losses.append(loss.detach())
         if time.monotonic() - self.watched > self.plan.watch_every_s:
             self._watch()
+
+    def _compile(self) -> None:
+        """Compile on silence (a minute), while the first songs are still being made."""
+        shape = (self.plan.batch, CROP_FRAMES, N_MELS)
+        with torch.autocast("cuda", torch.bfloat16):
+            logits = self.forward(torch.rand(shape, device=self.plan.device))
+        logits.float().sum().backward()
+        self.optimiser.zero_grad(set_to_none=True)
 
     def _move_mean(self, mean: list[Tensor], now: list[Tensor], _: object) -> None:
         """Running mean that forgets the untrained start quickly."""
