@@ -12,8 +12,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -173,11 +174,11 @@ class Collected:
     meters: list[tuple[np.ndarray, int]]
 
 
-def collect(lessons: Iterable[Lesson], weights: dict[str, np.ndarray]) -> Collected:
-    """Run each song as far as the frame models bring it, beside its truth."""
+def collect(lessons: Iterable[Lesson], observe: Callable[[Features], Activations]) -> Collected:
+    """Run each song as far as an observation model brings it, beside its truth."""
     found = Collected([], {meter: [] for meter in METERS}, [])
     for lesson in lessons:
-        activations = observe_with(weights, lesson.features)
+        activations = observe(lesson.features)
         surface = beatwise.prepare_surface(lesson.features, beat_gain(activations))
         judged = judge_readings(lesson, surface)
         if not judged or max(f for _, f in judged) < RIGHT_F:
@@ -232,7 +233,7 @@ def main() -> int:
     try:
         lessons = list(make_lessons(options.songs))
         weights = fit_frames(lessons)
-        weights |= fit_songs(collect(lessons, weights))
+        weights |= fit_songs(collect(lessons, partial(observe_with, weights)))
         write_weights(options.out, weights, force=options.force)
     except PhrasefitError as exc:
         print(f"phrasefit.training.handmade: {exc}", file=sys.stderr)
