@@ -1,0 +1,221 @@
+"""Everything for a class in one folder, with an index page.
+
+The folder appears whole or not at all: it is filled under another name beside its
+place and renamed at the end.
+
+May import: model, errors, files, serial, reports (every medium).
+"""
+
+from __future__ import annotations
+
+import html
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from phrasefit.errors import OutputError
+from phrasefit.model import FitPlan, Plan
+
+PRACTICE_PERCENTS = (75, 85, 100)
+CAUTION = (
+    "Playing recorded music to a class or in public, and putting it in a video, needs licences."
+    " Start practice audio quietly: clicks are sharper than music."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One file of the pack: its name, what it is for, how it is made."""
+
+    name: str
+    purpose: str
+    content: Callable[[], bytes | str]
+
+
+def items(fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4") -> Iterator[Item]:
+    """List the files of a pack; nothing is made before `content` is called."""
+    from phrasefit.reports.captions import captions, srt, webvtt
+    from phrasefit.reports.dj_card import dj_card
+    from phrasefit.reports.jams import jams_document
+    from phrasefit.reports.midi import midi_file
+    from phrasefit.reports.page import page
+    from phrasefit.reports.practice import Wishes, encoded, practice
+    from phrasefit.reports.sheet import sheet
+    from phrasefit.reports.step_sheet import step_sheet
+    from phrasefit.reports.walls_csv import walls_csv
+    from phrasefit.reports.words import reasons, verdict
+    from phrasefit.serial import dump_json, fit_document, map_document
+
+    plan = plan or fit.plan
+    song = fit.bar_map
+
+    def printed(size: str) -> Callable[[], bytes]:
+        return lambda: sheet(fit, plan, size=size, paper=paper).pdf()
+
+    def clicked(percent: int) -> Callable[[], bytes]:
+        return lambda: encoded(practice(fit, plan, Wishes(percent=percent)), ".ogg")
+
+    yield Item(
+        name="rehearsal.html",
+        purpose="rehearse with the running count, in a browser",
+        content=lambda: page(fit, plan),
+    )
+    yield Item(name="sheet.pdf", purpose="the plan on paper", content=printed("page"))
+    yield Item(name="sheet-stand.pdf", purpose="for the music stand", content=printed("stand"))
+    yield Item(
+        name="sheet-floor.pdf", purpose="to be read across the room", content=printed("floor")
+    )
+    yield Item(
+        name="steps.pdf",
+        purpose="the routine's steps",
+        content=lambda: step_sheet(fit.routine, paper=paper).pdf(),
+    )
+    yield Item(
+        name="dj.pdf", purpose="for the DJ", content=lambda: dj_card(fit, plan, paper=paper).pdf()
+    )
+    for percent in PRACTICE_PERCENTS:
+        yield Item(
+            name=f"practice-{percent}.ogg",
+            purpose=f"practice without the song, at {percent} % of its tempo",
+            content=clicked(percent),
+        )
+    yield Item(
+        name="captions.vtt",
+        purpose="captions for a lesson video (WebVTT)",
+        content=lambda: webvtt(captions(fit, plan)),
+    )
+    yield Item(
+        name="captions.srt",
+        purpose="captions for a lesson video (SRT)",
+        content=lambda: srt(captions(fit, plan)),
+    )
+    yield Item(
+        name="walls.csv",
+        purpose="the walls for a spreadsheet",
+        content=lambda: walls_csv(fit, plan),
+    )
+    yield Item(
+        name="song.mid",
+        purpose="tempo map and markers (Standard MIDI File)",
+        content=lambda: midi_file(song, fit, plan),
+    )
+    yield Item(
+        name="song.jams",
+        purpose="bars and sections for research (JAMS)",
+        content=lambda: dump_json(jams_document(song, fit, plan)),
+    )
+    yield Item(
+        name="map.json",
+        purpose="the bar map",
+        content=lambda: dump_json(map_document(song, beats_per_count=1.0)),
+    )
+    yield Item(name="plan.json", purpose="the plan", content=lambda: dump_json(
+        fit_document(fit, verdict=verdict(fit), reasons=reasons)))  # fmt: skip
+
+
+def index_page(fit: FitPlan, made: list[Item]) -> str:
+    """Write the page that lists the files of the pack."""
+    from phrasefit.reports.words import verdict
+
+    title = html.escape(f"{fit.routine.name} to {fit.bar_map.title}")
+    rows = "\n".join(
+        f'<li><a href="{html.escape(item.name)}">{html.escape(item.name)}</a>'
+        f" {html.escape(item.purpose)}</li>"
+        for item in made
+    )
+    policy = "default-src 'none'; style-src 'unsafe-inline'"
+    return f"""<!doctype html>
+<html lang="en"><head><meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{policy}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+<style>body {{ font: 18px/1.6 sans-serif; max-width: 44em; margin: 2em auto; padding: 0 1em }}
+a {{ color: #000; font-weight: bold; margin-right: .6em }} li {{ padding: .2em 0 }}</style>
+</head><body>
+<h1>{title}</h1>
+<p>{html.escape(verdict(fit))}</p>
+<ul>
+{rows}
+</ul>
+<p>{html.escape(CAUTION)}</p>
+</body></html>
+"""
+
+
+def write_pack(
+    folder: Path,
+    fit: FitPlan,
+    plan: Plan | None = None,
+    *,
+    paper: str = "a4",
+    force: bool = False,
+    progress: Callable[[float, str], None] | None = None,
+) -> Path:
+    """Write all files of the pack into `folder`, which appears whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        If the folder exists without `force`, or its parent or the disk refuses.
+    """
+    check_folder(folder, force=force)
+    wanted = list(items(fit, plan, paper=paper))
+    try:
+        building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
+    except OSError as exc:
+        raise OutputError(f"{folder}: cannot be made ({exc.strerror}); choose another") from exc
+    try:
+        for i, item in enumerate(wanted):
+            if progress:
+                progress(i / len(wanted), item.name)
+            content = item.content()
+            data = content.encode("utf-8") if isinstance(content, str) else content
+            (building / item.name).write_bytes(data)
+        (building / "index.html").write_text(index_page(fit, wanted), encoding="utf-8")
+        umask = os.umask(0)
+        os.umask(umask)
+        building.chmod(0o777 & ~umask)
+        _swap(building, folder)
+    except OSError as exc:
+        raise OutputError(
+            f"{folder}: writing failed ({exc.strerror}); nothing was left behind,"
+            " make room and try again"
+        ) from exc
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+    return folder
+
+
+def check_folder(folder: Path, *, force: bool) -> None:
+    """Refuse early what could not be written later.
+
+    Raises
+    ------
+    OutputError
+        If `folder` exists without `force`, is a file, holds other things than a pack,
+        or its parent is missing.
+    """
+    if not folder.parent.is_dir():
+        raise OutputError(f"{folder}: the folder {folder.parent} does not exist; make it first")
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise OutputError(f"{folder}: is a file; give the name of a folder")
+    if not force:
+        raise OutputError(f"{folder}: exists already; add --force to replace it")
+    if any(folder.iterdir()) and not (folder / "plan.json").exists():
+        raise OutputError(f"{folder}: holds other things than a pack; give another name")
+
+
+def _swap(building: Path, folder: Path) -> None:
+    """Put the new folder in place of an old pack, which goes only when the new one is whole."""
+    if not folder.exists():
+        building.rename(folder)
+        return
+    old = building.with_name(building.name + ".old")
+    folder.rename(old)
+    building.rename(folder)
+    shutil.rmtree(old, ignore_errors=True)
