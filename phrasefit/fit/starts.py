@@ -95,20 +95,33 @@ def _refuse(grid: CountGrid, routine: Routine, counts_left: int) -> None:
 
 
 def start_charge(grid: CountGrid, start: int, routine: Routine, costs: Costs) -> float:
-    """Tell how awkward it is to begin the dance on count `start` [points of the score].
+    """Tell how awkward it is to begin the dance on count `start` [points of the score]."""
+    intro = np.array([start - first_one(grid)])
+    here, strongest = grid.strength[[start]], grid.strength.max(keepdims=True)
+    return float(start_charges(intro, here, strongest, routine, costs)[0])
+
+
+def start_charges(
+    intro: np.ndarray, strength: np.ndarray, strongest: np.ndarray, routine: Routine, costs: Costs
+) -> np.ndarray:
+    """Tell how awkward many starts are [points of the score].
 
     See `Costs`: a weak phrase start, too little or too much intro, another intro
     than the routine asks for.  The intro it asks for is charged only if it ends on no
     phrase start at all.
+
+    Parameters
+    ----------
+    intro : np.ndarray [shape=(n,), counts]
+        From the first one of the song to the start.
+    strength, strongest : np.ndarray [shape=(n,), 0-1]
+        Of the phrase start on that count (0 = none), and of the song's strongest.
     """
-    group, intro = SECTION_COUNTS[routine.meter], start - first_one(grid)
-    strength, strongest = float(grid.strength[start]), float(grid.strength.max())
-    if intro == routine.intro_counts:
-        return 0.0 if strength else costs.start_weak
-    charge = costs.start_weak * (1 - strength / strongest) if strongest else costs.start_weak
-    charge += costs.start_other * (routine.intro_counts is not None)
-    if intro < group:
-        return charge + costs.start_sudden
-    if intro < 2 * group:
-        return charge + costs.start_brief
-    return charge + costs.start_late * max(0, intro - 4 * group)
+    group = SECTION_COUNTS[routine.meter]
+    weak = 1 - strength / np.where(strongest > 0, strongest, 1)
+    charge = costs.start_weak * weak + costs.start_other * (routine.intro_counts is not None)
+    late = costs.start_late * np.maximum(0, intro - 4 * group)
+    brief = np.where(intro < 2 * group, costs.start_brief, late)
+    charge += np.where(intro < group, costs.start_sudden, brief)
+    as_asked = np.where(strength > 0, 0.0, costs.start_weak)
+    return np.where(intro == routine.intro_counts, as_asked, charge)

@@ -1,8 +1,8 @@
-"""The cache of earlier analyses and a person's corrections.
+"""The cache of earlier analyses, and what a person corrected or wants to keep.
 
-May import: errors, standard library (platformdirs inside functions).
+May import: errors, files, standard library (platformdirs inside functions).
 """
 
-from phrasefit.store.cache import Store, default_path
+from phrasefit.store.cache import Store, Summary, default_path
 
-__all__ = ["Store", "default_path"]
+__all__ = ["Store", "Summary", "default_path"]

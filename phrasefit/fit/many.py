@@ -1,0 +1,437 @@
+"""The planner's score for very many songs at once.
+
+The same dynamic programming as `fit.search`, turned round: there one song is planned
+with all that belongs to a plan, here hundreds of songs go through each array operation
+together and only the score comes out.  Songs are laid end to end at their *last* count,
+so that the same move leads every song the same number of rows down; only counts that a
+dance can reach from its starts are kept (steps of `unit` counts).
+
+Exact but for one thing: which wall the dance ends on is not followed.  The score is
+therefore too high by at most ``costs.end_off_front`` phrase starts (a hundredth of a
+point in most songs): `fit.rank` uses it as a bound and plans the songs it shows with
+`fit_routine`.
+
+May import: model, the modules of fit, routine.counts, NumPy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
+from phrasefit.fit.moves import Event, events_of
+from phrasefit.fit.starts import LATEST_START_GROUPS, USUAL_INTRO_GROUPS, start_charges
+from phrasefit.fit.summary import Grids
+from phrasefit.model import Routine
+from phrasefit.routine.counts import SECTION_COUNTS
+
+BATCH_ROWS = 96  # few enough for the cache of a processor, enough to be worth an operation
+NEVER = np.float32(-np.inf)
+
+
+def can_batch(routine: Routine) -> bool:
+    """Tell whether `best_scores` knows the routine: one part, or a given sequence of parts."""
+    return len(routine.parts) == 1 or bool(routine.sequence)
+
+
+def best_scores(
+    grids: Grids, routine: Routine, *, max_changes: int, costs: Costs, n_threads: int = 2
+) -> np.ndarray:
+    """Give the score of the best plan of each song.
+
+    Parameters
+    ----------
+    grids : Grids
+    routine : Routine
+        One that `can_batch`.
+    max_changes : int
+    costs : Costs
+    n_threads : int
+        NumPy works on several batches at a time.
+
+    Returns
+    -------
+    np.ndarray [shape=(n_songs,), points, at most 100]
+        Not below the score of `fit_routine`, and above it by no more than
+        ``costs.end_off_front`` phrase starts (and rounding of single precision).
+        NaN where no dance is possible.
+    """
+    starts = find_starts(grids, routine, costs)
+    plain = Moves.of(routine, max_changes=0, costs=costs)
+    moves = Moves.of(routine, max_changes=max_changes, costs=costs)
+    score = np.full(len(grids.n_counts), np.nan)
+    score[starts.song] = -np.inf
+    _improve(score, grids, starts, plain, n_threads)
+    # Most songs end here: no change can bring more than it costs.
+    hope = _hope(starts.points, starts.charge, 0, moves)
+    _improve(score, grids, starts.only(hope > score[starts.song]), moves, n_threads)
+    return score
+
+
+def _improve(score: np.ndarray, grids: Grids, starts: Starts, moves: Moves, n_threads: int) -> None:
+    """Raise `score` of each song to the best found from `starts`."""
+    rows = _Rows.of(grids, starts, moves.unit)
+    work = partial(_batch_scores, grids=grids, rows=rows, moves=moves)
+    batches = range(0, len(rows.song), BATCH_ROWS)
+    with ThreadPoolExecutor(n_threads) as pool:
+        found = [*pool.map(work, batches)]
+    if found:
+        np.maximum.at(score, rows.starts.song, np.minimum(np.concatenate(found), 100.0))
+
+
+def _hope(points: np.ndarray, charge: np.ndarray, n_changes: int, moves: Moves) -> np.ndarray:
+    """Give what more than `n_changes` changes could reach at best: every phrase met."""
+    more = np.arange(n_changes + 1, moves.max_changes + 1)
+    if not len(more):
+        return np.full(len(points), -np.inf)
+    cheapest = min(event.charge for event in moves.events)
+    least = np.min(cheapest + (more - 1) * (cheapest - moves.costs.again))
+    return 100.0 * moves.most_met - charge - points * least
+
+
+# --------------------------------------------------------------------- starts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Starts:
+    """Every count on which a dance may begin: its song, count, points and charge."""
+
+    song: np.ndarray
+    count: np.ndarray
+    points: np.ndarray
+    charge: np.ndarray
+
+    def only(self, which: np.ndarray) -> Starts:
+        """Take those at the given indices, or where the given mask is true."""
+        return Starts(
+            song=self.song[which],
+            count=self.count[which],
+            points=self.points[which],
+            charge=self.charge[which],
+        )
+
+
+def find_starts(grids: Grids, routine: Routine, costs: Costs) -> Starts:
+    """List the starts of all songs, as `fit.starts` does for one."""
+    group = SECTION_COUNTS[routine.meter]
+    song_of_item = grids.song
+    latest = np.minimum(grids.first_one + LATEST_START_GROUPS * group, grids.n_counts // 2)
+    early = grids.count <= latest[song_of_item]
+    intros = [0, *(g * group for g in USUAL_INTRO_GROUPS)]
+    if routine.intro_counts is not None:
+        intros.append(routine.intro_counts)
+    songs = np.arange(len(grids.n_counts))
+    song = np.concatenate([song_of_item[early], *(songs for _ in intros)])
+    count = np.concatenate([grids.count[early], *(grids.first_one + intro for intro in intros)])
+    possible = count <= grids.n_counts[song] - routine.parts[0].counts
+    song, count = song[possible], count[possible]
+    return Starts(
+        song=song,
+        count=count,
+        points=100.0 / _strength_from(grids, song, count),
+        charge=_charges(grids, song, count, routine, costs),
+    )
+
+
+def _strength_from(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Sum the strength of phrase starts from a count to the end; 1 where there is none."""
+    total = np.concatenate([[0.0], np.cumsum(grids.strength)])
+    sums = total[grids.edges[song + 1]] - total[_item_at(grids, song, count)]
+    return np.where(sums > 1e-9, sums, 1.0)
+
+
+def _item_at(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Find the first phrase start of a song on or after a count."""
+    step = int(grids.count.max(initial=0)) + int(grids.n_counts.max(initial=0)) + 1
+    keys = grids.song * step + grids.count
+    return np.clip(
+        np.searchsorted(keys, song * step + count), grids.edges[song], grids.edges[song + 1]
+    )
+
+
+def _charges(
+    grids: Grids, song: np.ndarray, count: np.ndarray, routine: Routine, costs: Costs
+) -> np.ndarray:
+    """Charge awkward starts, as `fit.starts` does for one."""
+    strongest = np.zeros(len(grids.n_counts))
+    np.maximum.at(strongest, grids.song, grids.strength)
+    item = np.minimum(_item_at(grids, song, count), max(0, len(grids.count) - 1))
+    here = np.zeros(len(song))
+    if len(grids.count):
+        on_start = (grids.song[item] == song) & (grids.count[item] == count)
+        here = np.where(on_start, grids.strength[item], 0.0)
+    intro = count - grids.first_one[song]
+    return start_charges(intro, here, strongest[song], routine, costs)
+
+
+# ---------------------------------------------------------------------- moves
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Moves:
+    """A routine as steps on the grid of `unit` counts.
+
+    `part_of_place` names the part danced at each place of the sequence; `least` is how
+    many counts must follow an event.
+    """
+
+    events: tuple[Event, ...]
+    part_of_place: tuple[int, ...]
+    part_counts: tuple[int, ...]
+    wall_meeting: tuple[np.ndarray, ...]
+    tag_meeting: np.ndarray
+    unit: int
+    least: int
+    max_changes: int
+    costs: Costs
+
+    @property
+    def most_met(self) -> float:
+        """What a phrase start is worth where it is met best."""
+        tables = (*self.wall_meeting, self.tag_meeting)
+        return max(0.0, *(float(table.max(initial=0.0)) for table in tables))
+
+    @classmethod
+    def of(cls, routine: Routine, *, max_changes: int, costs: Costs) -> Moves:
+        """Read off a routine what the batches need."""
+        events = events_of(routine, costs) if max_changes else ()
+        names = [part.name for part in routine.parts]
+        counts = tuple(part.counts for part in routine.parts)
+        least = max(1, costs.groups_after_event * SECTION_COUNTS[routine.meter])
+        cuts = [event.wall_counts for event in events]
+        longest_tag = max((event.tag.counts for event in events if event.tag), default=0)
+        return cls(
+            events=events,
+            part_of_place=tuple(names.index(name) for name in routine.sequence) or (0,),
+            part_counts=counts,
+            wall_meeting=tuple(wall_meeting(n, routine.meter, costs) for n in counts),
+            tag_meeting=tag_meeting(longest_tag, routine.meter, costs),
+            unit=math.gcd(*counts, *cuts, *(event.counts for event in events)),
+            least=least,
+            max_changes=max_changes if events else 0,
+            costs=costs,
+        )
+
+
+# ----------------------------------------------------------------------- rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Rows:
+    """A song once for each remainder of its starts, the shortest first.
+
+    A start is `steps` units and `rest` counts (1 to unit) before the end of its song.
+    The starts of row `i` are entries ``edges[i]`` to ``edges[i + 1]`` of `starts`.
+    """
+
+    song: np.ndarray
+    rest: np.ndarray
+    starts: Starts
+    steps: np.ndarray
+    edges: np.ndarray
+
+    @classmethod
+    def of(cls, grids: Grids, starts: Starts, unit: int) -> _Rows:
+        left = grids.n_counts[starts.song] - starts.count
+        rest = (left - 1) % unit + 1
+        steps = (left - rest) // unit
+        keys, row = np.unique(starts.song * (unit + 1) + rest, return_inverse=True)
+        longest = np.zeros(len(keys), dtype=np.int64)
+        np.maximum.at(longest, row, steps)
+        order = np.argsort(longest, kind="stable")
+        place = np.empty(len(order), dtype=np.int64)
+        place[order] = np.arange(len(order))
+        by_row = np.argsort(place[row], kind="stable")
+        sizes = np.bincount(place[row], minlength=len(keys))
+        return cls(
+            song=keys[order] // (unit + 1),
+            rest=keys[order] % (unit + 1),
+            starts=starts.only(by_row),
+            steps=steps[by_row],
+            edges=np.concatenate([[0], np.cumsum(sizes)]),
+        )
+
+
+def _batch_scores(begin: int, *, grids: Grids, rows: _Rows, moves: Moves) -> np.ndarray:
+    """Score every start of a batch of rows, with the best number of changes for each."""
+    end = min(begin + BATCH_ROWS, len(rows.song))
+    mine = slice(rows.edges[begin], rows.edges[end])
+    column = np.repeat(np.arange(end - begin), np.diff(rows.edges[begin : end + 1]))
+    step = rows.steps[mine]
+    points, charge = rows.starts.points[mine], rows.starts.charge[mine]
+    batch = slice(begin, end)
+    phrases = _lay_phrases(grids, rows.song[batch], rows.rest[batch], int(step.max()) + 1, moves)
+    scores = np.full(len(step), -np.inf)
+    for n_changes, value in enumerate(_layers(phrases, rows.rest[batch], moves)):
+        np.maximum(scores, points * value[step, column] - charge, out=scores)
+        if np.all(scores >= _hope(points, charge, n_changes, moves)):
+            break
+    return scores
+
+
+def _lay_phrases(
+    grids: Grids, song: np.ndarray, rest: np.ndarray, n_steps: int, moves: Moves
+) -> np.ndarray:
+    """Lay phrase starts on the steps of each row.
+
+    Returns
+    -------
+    np.ndarray [shape=(n_steps, unit, n_rows), float32]
+        Strength ``b`` counts after the node ``i`` steps before the end.
+    """
+    unit = moves.unit
+    laid = np.zeros((n_steps, unit, len(song)), dtype=np.float32)
+    size = grids.edges[song + 1] - grids.edges[song]
+    before = np.cumsum(size) - size
+    item = np.repeat(grids.edges[song] - before, size) + np.arange(size.sum())
+    row = np.repeat(np.arange(len(song)), size)
+    ahead = grids.n_counts[song][row] - grids.count[item] - rest[row]
+    node = -(-ahead // unit)
+    kept = node < n_steps
+    node, ahead, row, item = node[kept], ahead[kept], row[kept], item[kept]
+    laid[node, node * unit - ahead, row] = grids.strength[item]
+    return laid
+
+
+def _gains(phrases: np.ndarray, moves: Moves) -> tuple[list[np.ndarray], np.ndarray]:
+    """Sum what each part danced whole, and each event less its charge, gains from each node.
+
+    Returns
+    -------
+    list of np.ndarray [shape=(n_steps, n_rows)] by part
+    np.ndarray [shape=(n_events, n_steps, n_rows)]
+    """
+    n_steps, unit, n_rows = phrases.shape
+    cuts = [
+        {e.wall_counts for e in moves.events if e.part == p} for p in range(len(moves.part_counts))
+    ]
+    walls = [
+        _partial_sums(phrases, table, {*lengths, counts})
+        for table, lengths, counts in zip(moves.wall_meeting, cuts, moves.part_counts, strict=True)
+    ]
+    tags = _partial_sums(phrases, moves.tag_meeting, {e.tag.counts for e in moves.events if e.tag})
+    event = np.empty((len(moves.events), n_steps, n_rows), dtype=np.float32)
+    for gain, kind in zip(event, moves.events, strict=True):
+        np.subtract(walls[kind.part][kind.wall_counts], np.float32(kind.charge), out=gain)
+        if kind.tag:
+            down = kind.wall_counts // unit
+            gain[down:] += tags[kind.tag.counts][: max(0, n_steps - down)]
+    whole = [wall[counts] for wall, counts in zip(walls, moves.part_counts, strict=True)]
+    return whole, event
+
+
+def _partial_sums(
+    phrases: np.ndarray, meeting: np.ndarray, lengths: set[int]
+) -> dict[int, np.ndarray]:
+    """Sum strength times meeting over the first so many counts from each node."""
+    n_steps, unit, n_rows = phrases.shape
+    used = phrases.any(axis=(0, 2))  # most songs have phrases on every second count only
+    total = np.zeros((n_steps, n_rows), dtype=np.float32)
+    sums = {}
+    for k, worth in enumerate(meeting):
+        down, after = divmod(k, unit)
+        if worth and used[after] and down < n_steps:
+            total[down:] += np.float32(worth) * phrases[: n_steps - down, after]
+        if k + 1 in lengths:
+            sums[k + 1] = total.copy()
+    return sums
+
+
+# --------------------------------------------------------------------- layers
+
+
+def _layers(phrases: np.ndarray, rest: np.ndarray, moves: Moves) -> Iterator[np.ndarray]:
+    """Yield the value of each node at the first place, for 0, 1, 2 ... changes.
+
+    `value`, `after` and `last` are as in `fit.search`, without facings:
+    arrays [n_steps, n_rows], with one more dimension in front for the last event.
+    """
+    whole, gain = _gains(phrases, moves)
+    chain = _Chain(moves, whole)
+    nothing = [np.full(whole[0].shape, NEVER) for _ in moves.part_of_place]
+    value, _ = chain.run(nothing, closes=True)
+    yield value[0]
+    after = [np.broadcast_to(v, (len(moves.events), *v.shape)).copy() for v in value]
+    again, crowded = np.float32(moves.costs.again), np.float32(moves.costs.crowded)
+    for n_changes in range(1, moves.max_changes + 1):
+        _forbid_late(after, rest, moves)
+        event = [_events(gain, after, place, moves) for place in range(len(after))]
+        best = [e.max(axis=0) for e in event]
+        value, _ = chain.run(best)
+        yield value[0]
+        if n_changes == moves.max_changes:
+            return
+        for e, b in zip(event, best, strict=True):
+            np.add(e, again, out=e)
+            np.maximum(e, b, out=e)
+        _, after = chain.run(event)
+        for e, a in zip(event, after, strict=True):
+            np.subtract(e, crowded, out=e)
+            np.maximum(a, e, out=a)
+
+
+def _forbid_late(after: list[np.ndarray], rest: np.ndarray, moves: Moves) -> None:
+    """Let no event lead to where too little of the song is left."""
+    n_late = -(-moves.least // moves.unit)
+    late = rest + moves.unit * np.arange(n_late)[:, None] < moves.least
+    for array in after:
+        n_steps = array.shape[1]
+        array[:, :n_late][:, late[:n_steps]] = NEVER
+
+
+def _events(gain: np.ndarray, after: list[np.ndarray], place: int, moves: Moves) -> np.ndarray:
+    """Give the value of each event at each node of a place."""
+    part, onward = moves.part_of_place[place], after[(place + 1) % len(after)]
+    n_steps = gain.shape[1]
+    value = np.full(gain.shape, NEVER)
+    for index, event in enumerate(moves.events):
+        down = event.counts // moves.unit
+        if event.part == part and down < n_steps:
+            np.add(gain[index, down:], onward[index, : n_steps - down], out=value[index, down:])
+    return value
+
+
+@dataclass(frozen=True, slots=True, kw_only=False, eq=False)
+class _Chain:
+    """Whole walls one after the other."""
+
+    moves: Moves
+    whole: list[np.ndarray]
+
+    def run(
+        self, event: list[np.ndarray], *, closes: bool = False
+    ) -> tuple[list[np.ndarray], list[np.ndarray]]:
+        """Let whole walls come before `event`, by place; `closes`: they may end the song.
+
+        Returns the value of the best of both, and of the whole wall alone.  Filled in
+        blocks of the shortest part, as no wall leads back into its own block.
+        """
+        places = self.moves.part_of_place
+        steps = [self.moves.part_counts[part] // self.moves.unit for part in places]
+        value = [np.empty_like(e) for e in event]
+        alone = [np.empty_like(e) for e in event]
+        n_steps = event[0].shape[-2]
+        for begin in range(0, n_steps, min(steps)):
+            end = min(begin + min(steps), n_steps)
+            for place, part in enumerate(places):
+                gain, ahead = self.whole[part], steps[place]
+                over = min(max(begin, ahead), end)  # before it the song ends within the wall
+                alone[place][..., begin:over, :] = gain[begin:over] if closes else NEVER
+                onward = value[(place + 1) % len(places)]
+                np.add(
+                    gain[over:end],
+                    onward[..., over - ahead : end - ahead, :],
+                    out=alone[place][..., over:end, :],
+                )
+                np.maximum(
+                    alone[place][..., begin:end, :],
+                    event[place][..., begin:end, :],
+                    out=value[place][..., begin:end, :],
+                )
+        return value, alone
