@@ -6,6 +6,7 @@ May import: NumPy.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,7 +128,7 @@ def lay_chords(
         cuts = np.linspace(first, last, per_bar + 1)
         if (last - first) % per_bar:
             cuts = np.round(cuts)
-        for start, end in zip(cuts[:-1], cuts[1:], strict=True):
+        for start, end in itertools.pairwise(cuts):
             step, quality = loop[int(index) % len(loop)]
             chords.append(Chord(float(start), float(end), (key + step) % 12, QUALITIES[quality]))
             index += 1 if chord_bars < 1 else 1 / chord_bars

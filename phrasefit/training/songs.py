@@ -17,7 +17,7 @@ from phrasefit.demo.truth import SongTruth, TrueSection
 from phrasefit.errors import ParameterError
 from phrasefit.training import borrowed
 from phrasefit.training.compose import compose
-from phrasefit.training.mixing import master, mix
+from phrasefit.training.mixing import draw_desk, master, mix
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
 from phrasefit.training.sounds import draw_palette, render_stem
@@ -135,19 +135,17 @@ def make_song(
         raise ParameterError(f"duration_s={length_s:g} must be between 5 and {MAX_DURATION_S:g}")
     piece = _draw_piece(rng, family, held_out, length_s)
     tempo_map, length_s = _cut(rng, piece, length_s)
-    n_samples = int(round(length_s * SAMPLE_RATE_HZ))
-    palette = draw_palette(
-        rng,
-        held_out=held_out,
-        without=without,
-        speaks=piece.style in SPOKEN_STYLES and rng.random() < 0.6,
-    )
+    n_samples = round(length_s * SAMPLE_RATE_HZ)
+    speaks = piece.style in SPOKEN_STYLES and rng.random() < 0.6
+    palette = draw_palette(rng, held_out=held_out, without=without, speaks=speaks)
+    desk = draw_desk(rng, electronic=family == "electronic", without=without)
     stems = [
         (part.role, render_stem(rng, palette, played, n_samples, SAMPLE_RATE_HZ))
         for part in piece.parts
         if (played := perform(rng, part, tempo_map, piece.looseness)).starts_s.size
     ]
-    sound = master(rng, mix(rng, stems, SAMPLE_RATE_HZ), SAMPLE_RATE_HZ, without)
+    mixed = mix(rng, desk, stems, SAMPLE_RATE_HZ)
+    sound = master(rng, desk, _faded(rng, mixed), SAMPLE_RATE_HZ, without)
     truth = _truth(piece, tempo_map, length_s, seed)
     return TrainingSong(
         samples=sound, truth=truth, family=family, source=f"{piece.source}|{palette.source}"
@@ -194,6 +192,21 @@ def _cut(rng: np.random.Generator, piece: Piece, length_s: float) -> tuple[Tempo
     return shifted, length_s
 
 
+def _faded(rng: np.random.Generator, sound: np.ndarray) -> np.ndarray:
+    """Now and then let the excerpt fade in or out."""
+    where = rng.random()
+    if where > 0.06:
+        return sound
+    n = min(sound.size, int(rng.uniform(3, 14) * SAMPLE_RATE_HZ))
+    ramp = np.linspace(0.01, 1, n, dtype=np.float32) ** float(rng.uniform(0.7, 2))
+    faded = sound.copy()
+    if where < 0.015:
+        faded[:n] *= ramp
+    else:
+        faded[-n:] *= ramp[::-1]
+    return faded
+
+
 def _truth(piece: Piece, tempo_map: TempoMap, length_s: float, seed: int) -> SongTruth:
     """Keep the beats inside the excerpt, and number everything from the first of them."""
     times = tempo_map.times_s[: piece.n_beats]
@@ -216,7 +229,7 @@ def _truth(piece: Piece, tempo_map: TempoMap, length_s: float, seed: int) -> Son
                     start_beat=begin - first,
                     n_beats=end - begin,
                     letter=section.letter,
-                )  # fmt: skip
+                )
             )
     return SongTruth(
         beats_s=times[first:last],

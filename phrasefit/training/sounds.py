@@ -217,5 +217,5 @@ def _notes(played: Played, n_samples: int, sample_rate_hz: int) -> list[Note]:
             played.pitches[inside],
             played.velocities[inside],
             strict=True,
-        )  # fmt: skip
+        )
     ]

@@ -22,7 +22,7 @@ from phrasefit.training.harmony import choose_progression
 
 LIBRARY = Path("/usr/share/mma/lib")
 DRUM_FOLDER = "zoom"
-SKIP = re.compile(r"metronome|^none|^ending|^intro|^count|^hrk|^mide|^thr$|^afro-cuban")
+SKIP = re.compile(r"metronome|^none|^ending|^intro|^count$|^hrk|^mide|^thr$|^afro-cuban")
 SPECIAL = re.compile(r"(intro|end|ending|fill|break)\d*$", re.IGNORECASE)
 MMA_QUALITY = {"": "", "m": "m", "7": "7", "m7": "m7", "M7": "M7", "6": "6", "9": "9", "m9": "m9",
                "o": "dim", "h": "m7b5", "5": "5", "s": "sus4", "2": "sus2"}  # fmt: skip
@@ -143,7 +143,7 @@ def _role(track: str, programs: list[int]) -> str:
         return "arpeggio" if word != "plectrum" else "chords"
     if word in ("solo", "melody", "aria"):
         return "lead"
-    if programs and 88 <= programs[0] <= 95 or programs and 48 <= programs[0] <= 54:
+    if (programs and 88 <= programs[0] <= 95) or (programs and 48 <= programs[0] <= 54):
         return "pad"
     return "chords"
 
@@ -252,7 +252,7 @@ def play_drum_loops(n_bars: int = 8) -> Iterator[StoredPiece]:
                     f"{bar + 1} C\n" for bar in range(n_bars)
                 )
                 midi = _run_mma(script, Path(folder))
-                rows, parts = read_notes(midi, divide) if midi else ([], [])
+                rows, _parts = read_notes(midi, divide) if midi else ([], [])
                 rows = [(o, n, p, v, 0) for o, n, p, v, _ in rows]
                 if len(rows) >= 2 * n_bars:
                     yield StoredPiece(
