@@ -61,16 +61,17 @@ CERTAIN = 1e-4  # probabilities nearer to 0 or 1 are not believed
 
 def beat_gain(activations: Activations) -> np.ndarray:
     """Say how much more likely each frame is a beat than any frame is [shape=(n,), log odds]."""
-    return _log_odds(activations.beat) - USUAL_BEAT_LOG_ODDS
+    return log_odds(activations.beat) - USUAL_BEAT_LOG_ODDS
 
 
 def downbeat_log_odds(activations: Activations) -> np.ndarray:
     """Log odds of a downbeat if there is a beat at or beside each frame [shape=(n,)]."""
     downbeat, beat = (_widened(a) for a in (activations.downbeat, activations.beat))
-    return _log_odds(downbeat / np.maximum(beat, downbeat + CERTAIN))
+    return log_odds(downbeat / np.maximum(beat, downbeat + CERTAIN))
 
 
-def _log_odds(probability: np.ndarray) -> np.ndarray:
+def log_odds(probability: np.ndarray) -> np.ndarray:
+    """Log odds of probabilities, never beyond those of `CERTAIN`."""
     bounded = np.clip(probability, CERTAIN, 1.0 - CERTAIN)
     return np.log(bounded / (1.0 - bounded))
 

@@ -94,14 +94,16 @@ def fit_choice(groups: list[Rows], *, ridge: float) -> np.ndarray:
     return np.append(w, -w @ mean)
 
 
-def make_lessons(n_songs: int, first_seed: int = FIRST_SEED) -> Iterator[Lesson]:
+def make_lessons(
+    n_songs: int, first_seed: int = FIRST_SEED, *, held_out: bool = False
+) -> Iterator[Lesson]:
     """Make songs and their features; songs in other meters than three and four are left out."""
     from phrasefit.audio.features import extract_features
     from phrasefit.model import Audio, SongInfo
     from phrasefit.training.songs import make_song
 
     for seed in range(first_seed, first_seed + n_songs):
-        song = make_song(seed, duration_s=SONG_S)
+        song = make_song(seed, duration_s=SONG_S, held_out=held_out)
         truth = song.truth
         if truth.meter not in METERS:
             continue

@@ -75,7 +75,9 @@ def run_variant(name: str, folder: Path, options: argparse.Namespace) -> dict[st
 
 
 def _mean(rows: list[dict]) -> dict[str, float]:
-    """Mean F-measures over songs."""
+    """Mean F-measures over songs; nothing where there are none."""
+    if not rows:
+        return {}
     n_songs = [row["n_songs"] for row in rows]
     means = {key: np.average([r[key] for r in rows], weights=n_songs) for key in SCORES}
     return {key: round(float(value), 4) for key, value in means.items()}
