@@ -202,7 +202,8 @@ def _write_chart(style: Style, plan: Sequence[SectionPlan], band: _Band) -> Char
             raise ParameterError(
                 f"label={section.label!r} is unknown; choose one of {', '.join(USUAL)}"
             )
-        letter = letters.setdefault(section.label, chr(ord("A") + len(letters)))
+        music = TUNE_OF.get(section.label, section.label)
+        letter = letters.setdefault(music, chr(ord("A") + len(letters)))
         n_beats = [style.meter] * sum(section.phrases)
         for index, beats in section.odd_bars:
             n_beats[index] = beats

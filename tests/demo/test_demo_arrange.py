@@ -18,10 +18,11 @@ from phrasefit.demo.harmony import (
 from phrasefit.demo.instruments import INSTRUMENTS
 from phrasefit.demo.melody import RANGES
 from phrasefit.demo.mix import CHANNELS
+from phrasefit.demo.parts import write_bass, write_comp, write_drums
 from phrasefit.demo.patterns import bar_of
 from phrasefit.demo.plan import SectionPlan, TimePlan
-from phrasefit.demo.score import Chord
-from phrasefit.demo.style import Style
+from phrasefit.demo.score import Bar, Chord
+from phrasefit.demo.style import Comp, Style
 from phrasefit.demo.styles import STYLES
 from phrasefit.errors import ParameterError
 
@@ -124,7 +125,7 @@ def test_songs_have_the_bars_that_were_planned(name: str) -> None:
     truth = song.truth
     lengths = np.diff([*np.flatnonzero(truth.positions == 1), len(truth.positions)])
     assert lengths.tolist() == [meter] * 6 + [odd] + [meter] * 10
-    assert [s.letter for s in truth.sections] == ["A", "B", "C", "B", "D"]
+    assert [s.letter for s in truth.sections] == ["A", "B", "C", "B", "C"]
     assert [s.n_beats for s in truth.sections] == [
         2 * meter, 4 * meter + odd, 4 * meter, 4 * meter, 2 * meter,
     ]  # fmt: skip
@@ -143,6 +144,54 @@ def test_drums_strike_on_the_true_beats(name: str) -> None:
 
     assert len(errors) >= len(song.truth.beats_s) / 4
     assert np.median(np.abs(errors)) <= 0.003
+
+
+def test_fills_end_with_their_bar(rng: np.random.Generator) -> None:
+    """The fill of a 2/4 bar is the end of the fill, and the groove gives way to it."""
+    bars = (Bar(4, (Chord(0),)), Bar(2, (Chord(0),)))
+    groove = {"closed_hat": "x.x. x.x. x.x. x.x."}
+    fills = ({"low_tom": "x... .... .... xxXx"},)
+
+    pieces = write_drums(rng, bars, (2,), 4, groove, fills, energy=0.0, crash=True)
+
+    assert [event.beat for event in pieces["low_tom"]] == [5.0, 5.25, 5.5, 5.75]
+    hats = [event.beat for event in pieces["closed_hat"]]
+    assert hats == [0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5]
+    assert [event.beat for event in pieces["crash"] + pieces["kick"]] == [0.0, 0.0]
+
+
+def test_bass_lines_step_into_the_next_chord() -> None:
+    """Root, fifth, and a half step below the root that follows."""
+    bars = (Bar(4, (Chord(0),)), Bar(4, (Chord(5),)))
+
+    events = write_bass(bars, 4, "R-5A", Chord(7), energy=0.5)
+
+    assert [event.pitch % 12 for event in events] == [0, 7, 4, 5, 0, 6]
+
+
+def test_strokes_run_over_the_strings() -> None:
+    """A down stroke goes from low to high around the beat, an up stroke back over fewer."""
+    comp = Comp(instruments=("steel_guitar",), kind="strum")
+    bars = (Bar(4, (Chord(4),)),)
+
+    events = write_comp(bars, 4, comp, "x.u.", energy=0.5, stroke_beats=0.01)
+
+    down = [event for event in events if event.beat < 1.0]
+    up = [event for event in events if event.beat > 1.0]
+    assert [event.pitch for event in down] == [40, 47, 52, 56, 59, 64]
+    assert [event.pitch for event in up] == [64, 59, 56, 52]
+    assert down[0].beat == pytest.approx(-0.02) and down[-1].beat == pytest.approx(0.03)
+
+
+def test_held_chords_are_struck_when_they_change() -> None:
+    """Two bars of one chord are one long chord; a third bar is struck anew."""
+    comp = Comp(instruments=("organ",), kind="hold")
+    bars = (*(Bar(4, (Chord(0),)),) * 3, Bar(4, (Chord(5), Chord(7))))
+
+    events = write_comp(bars, 4, comp, "", energy=0.5, stroke_beats=0.0)
+
+    starts = sorted({(event.beat, event.beats) for event in events})
+    assert starts == [(0.0, 8.0), (8.0, 4.0), (12.0, 2.0), (14.0, 2.0)]
 
 
 def test_the_drums_rest_where_planned() -> None:
