@@ -1,7 +1,7 @@
 """What speaks for a boundary at each bar line: change, repetition, accents.
 
 All is measured between whole bars, so memory is bars × bars.  Each cue is compared
-with the rest of the same song (mean 0, deviation 1 over its bar lines).
+with the rest of the same song (mean 0, deviation 1 over its inner bar lines).
 
 May import: model, form.
 """
@@ -18,6 +18,7 @@ from phrasefit.form.evidence import BeatEvidence
 N_MEL = 96  # resolution at which timbre coefficients are turned back into a spectrum
 BRIGHT_SHARE = 0.25  # cymbals live in the upper quarter of the mel bands (above 4.5 kHz)
 FLUX_GAIN = 20.0
+CUE_RANGE = (-3.0, 6.0)  # deviations beyond which a cue says no more
 NEAR_BARS = 2  # a repetition this close is the same stretch of music
 CUES = (
     "timbre_2", "timbre_4", "rhythm_2", "rhythm_4", "repeat_4", "repeat_8",
@@ -91,6 +92,12 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
 
 def _standardized(rows: np.ndarray) -> np.ndarray:
     return (rows - rows.mean(axis=0)) / (rows.std(axis=0) + 1e-6)
+
+
+def _by_song(cues: np.ndarray) -> np.ndarray:
+    """Standardize over the inner bar lines; the song's own start is no boundary to learn from."""
+    inner = cues[1:] if len(cues) > 1 else cues
+    return np.clip((cues - inner.mean(axis=0)) / (inner.std(axis=0) + 1e-6), *CUE_RANGE)
 
 
 def _unit_rows(rows: np.ndarray) -> np.ndarray:

