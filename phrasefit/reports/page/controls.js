@@ -1,0 +1,112 @@
+// ----------------------------------------------------------------------- controls
+
+const toggle = (id) => {
+  const on = document.body.classList.toggle(id);
+  $(id).setAttribute("aria-pressed", on);
+};
+const speedBy = (step) => setRate(clamp(Number($("speed").value) + step, 50, 110));
+const playPause = () => (sound.playing ? pause() : play());
+
+// Key, its name in the list, what it does.
+const KEYS = [
+  [" ", "space", "play, pause", playPause],
+  ["ArrowLeft", "←", "back one group of counts", () => step(-1)],
+  ["ArrowRight", "→", "ahead one group of counts", () => step(1)],
+  ["PageUp", "page up", "wall before", () => stepWall(-1)],
+  ["PageDown", "page down", "next wall", () => stepWall(1)],
+  ["Home", "home", "count 1 of wall 1", () => toStart()],
+  ["ArrowUp", "↑", "5 % faster", () => speedBy(5)],
+  ["ArrowDown", "↓", "5 % slower", () => speedBy(-5)],
+  ["l", "L", "loop this group of counts", () => toggleLoop("group")],
+  ["w", "W", "loop this wall", () => toggleLoop("wall")],
+  ["t", "T", "tap the 1", tap],
+  ["[", "[", "the one a beat earlier", () => shiftOne(-1)],
+  ["]", "]", "the one a beat later", () => shiftOne(1)],
+  [",", ",", "all beats 10 ms earlier", () => nudge(-10)],
+  [".", ".", "all beats 10 ms later", () => nudge(10)],
+  ["b", "B", "large type", () => toggle("large")],
+  ["d", "D", "dark hall", () => toggle("dark")],
+];
+
+const toStart = () => seek(state.score.times[Math.max(0, state.score.rows.findIndex((r) => r.kind === "wall"))]);
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || !$("keys-on").checked) return;
+  const { target } = event;
+  if (target.matches("input, select, textarea") && target.type !== "checkbox") return;
+  const action = KEYS.find(([key]) => key === event.key || key === event.key.toLowerCase());
+  if (!action || (event.key === " " && target.matches("button, summary, input"))) return;
+  event.preventDefault();
+  action[3]();
+});
+
+function wire() {
+  const clicks = {
+    play: playPause, "to-start": toStart, back: () => step(-1), ahead: () => step(1),
+    "loop-group": () => toggleLoop("group"), "loop-wall": () => toggleLoop("wall"),
+    large: () => toggle("large"), dark: () => toggle("dark"),
+    "one-earlier": () => shiftOne(-1), "one-later": () => shiftOne(1),
+    "nudge-earlier": () => nudge(-10), "nudge-later": () => nudge(10), tap,
+    half: () => setLevel(data.half), double: () => setLevel(data.double),
+    "section-here": () => markSection(true), "no-section-here": () => markSection(false),
+    undo: () => apply(state.history.pop()),
+    "undo-all": () => { state.history = []; apply(UNTOUCHED); }, save,
+  };
+  for (const [id, action] of Object.entries(clicks)) $(id).addEventListener("click", action);
+  $("seek").addEventListener("input", () => seek(Number($("seek").value)));
+  $("seek").addEventListener("change", () => $("seek").blur());
+  $("speed").addEventListener("input", () => setRate(Number($("speed").value)));
+  $("file").addEventListener("change", () => {
+    const [file] = $("file").files;
+    if (file) open(file, file.name);
+  });
+  $("picture").addEventListener("click", (event) => {
+    const i = Math.floor((event.clientX - $("strip").getBoundingClientRect().left) / WIDE);
+    seek(state.score.times[clamp(i, 0, state.score.rows.length - 1)]);
+  });
+  setInterval(scheduleClicks, 100);
+}
+
+/** Put the fixed texts of the plan into the page. */
+function write() {
+  document.title = `${data.routine} – ${data.title}`;
+  $("routine").textContent = data.routine;
+  $("song").textContent = data.facts;
+  $("verdict").textContent = data.verdict;
+  $("licences").textContent = data.licences;
+  const list = (id, tag, words) => $(id).append(...words.map((text) => {
+    const item = document.createElement(tag);
+    item.textContent = text;
+    return item;
+  }));
+  list("remarks", "li", data.remarks);
+  for (const [, name, words] of KEYS) {
+    list("key-list", "dt", [name]);
+    list("key-list", "dd", [words]);
+  }
+  for (let i = 0; i < data.group; i++) $("places").append(document.createElement("i"));
+  $("cues").hidden = !data.steps.length;
+  $("seek").max = Math.max(data.duration_s, data.score.times.at(-1));
+  $("half").disabled = !data.half;
+  $("double").disabled = !data.double;
+  for (const id of ["loop-group", "back", "ahead"]) {
+    $(id).textContent = $(id).textContent.replace("8", data.group);
+  }
+  if (!data.save) $("save-note").textContent = "made from a map file: mend the times in that file instead";
+}
+
+/** Take the recording that came with the page, if one did. */
+function openEmbedded() {
+  const block = $("recording");
+  if (!block) return say("no song open: clicks are made here; start quietly, they are sharper than music");
+  const bytes = Uint8Array.from(atob(block.textContent.trim()), (c) => c.charCodeAt(0));
+  open(new Blob([bytes], { type: block.dataset.type }), data.title);
+}
+
+write();
+wire();
+apply(UNTOUCHED);
+sound.anchor.position = state.score.times[Math.max(0, data.score.rows.findIndex((r) => r.kind === "wall") - data.group)];
+setRate(100);
+openEmbedded();
+frame();

@@ -1,0 +1,112 @@
+// -------------------------------------------------------------------- corrections
+
+/** Say a change in words. */
+function changeWords(change) {
+  const { shift_one_beats: beats, nudge_s } = change;
+  const ms = Math.round(nudge_s * 1000);
+  const side = (n) => (n > 0 ? "later" : "earlier");
+  return [
+    change.level && `counted ${change.level < 1 ? "half" : "twice"} as fast`,
+    beats && `the one ${Math.abs(beats)} beat${Math.abs(beats) > 1 ? "s" : ""} ${side(beats)}`,
+    ms && `all beats ${Math.abs(ms)} ms ${side(ms)}`,
+    ...change.sections_at_s.map((time) => `a section at ${minutes(time)}`),
+    ...change.no_section_at_s.map((time) => `no section at ${minutes(time)}`),
+  ].filter(Boolean).join(", ");
+}
+
+/** Count anew with `change`, at the same place of the song. */
+function apply(change) {
+  state.change = change;
+  state.score = scoreOf(change);
+  state.index = -2;
+  drawTable();
+  setLoop(null);
+  const first = state.score.rows.findIndex((row) => row.kind === "wall");
+  const start = first < 0 ? "" : `; count 1 of wall 1 at ${minutes(state.score.times[first])}`;
+  $("state").textContent = (changeWords(change) || "nothing is changed") + start;
+  $("save").disabled = !data.save || isUntouched(change);
+  $("undo").disabled = $("undo-all").disabled = !state.history.length;
+}
+
+function amend(part) {
+  state.history.push(state.change);
+  apply({ ...state.change, ...part });
+}
+
+const shiftOne = (beats) =>
+  amend({ shift_one_beats: clamp(state.change.shift_one_beats + beats, -data.most.shift_beats, data.most.shift_beats) });
+const nudge = (ms) => amend({
+  nudge_s: clamp(Math.round(state.change.nudge_s * 1000) + ms, -data.most.nudge_ms, data.most.nudge_ms) / 1000,
+});
+
+/** Count half or twice as fast; the one then stands where the program puts it at that level. */
+function setLevel(level) {
+  amend({ level: state.change.level === level.change ? null : level.change, shift_one_beats: 0 });
+}
+
+/** Mark a section at the bar playing now, or deny the one near it. */
+function markSection(wanted) {
+  const ones = data.map.beats_s.filter((_, i) => data.map.positions[i] === 1);
+  const now = position() - state.change.nudge_s;
+  const { sections_at_s: marks, no_section_at_s: denied } = state.change;
+  if (wanted) {
+    const bar = ones[nearest(ones, now)];
+    return amend({ sections_at_s: [...new Set([...marks, bar])].sort((a, b) => a - b) });
+  }
+  const shown = sectionsAfter(state.change).slice(1);
+  if (!shown.length) return;
+  const found = shown[nearest(shown.map((s) => s.start_s), now)];
+  if (marks.includes(found.start_s)) return amend({ sections_at_s: marks.filter((t) => t !== found.start_s) });
+  amend({ no_section_at_s: [...denied, found.start_s].sort((a, b) => a - b) });
+}
+
+/** Hand the corrections over as a file for the program. */
+function save() {
+  const kept = { format: "phrasefit-correction", version: 1, ...data.save,
+    change: { meter: null, one_at_s: null, ...state.change } };
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(kept, null, 1)], { type: "application/json" }));
+  link.download = `${(data.title.replace(/[^\p{L}\p{N}]+/gu, "-").slice(0, 60)) || "song"}-correction.json`;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  $("save-note").textContent = `now run: phrasefit correct SONG "${link.download}", then make the page again`;
+}
+
+/** Read taps on every 1: how many beats apart, on which beat of the bar, how sure. */
+function readTaps(taps, beats, positions, meter) {
+  const beat_s = median(gaps(beats));
+  const apart = median(gaps(taps)) / beat_s;
+  const on = taps.map((time) => positions[nearest(beats, time)]);
+  const votes = on.map((place) => on.filter((other) => other === place).length);
+  const place = on[votes.indexOf(Math.max(...votes))];
+  const later = mod(place - 1, meter);
+  return {
+    apart: Math.round(apart), steady: Math.abs(apart - Math.round(apart)) < 0.2,
+    bpm: (60 / median(gaps(taps))) * Math.round(apart), share: Math.max(...votes) / on.length, place,
+    shift: later > meter / 2 ? later - meter : later,
+  };
+}
+
+let taps = [];
+function tap() {
+  if (!sound.playing) return;
+  const now = position() - (Number($("late").value) / 1000) * sound.rate;
+  if (taps.length && (now < taps.at(-1) || now - taps.at(-1) > 12)) taps = [];
+  taps.push(now);
+  $("use-taps").disabled = true;
+  $("taps").value = `${taps.length} taps`;
+  if (taps.length < 4) return;
+  const { beats, positions } = moved(state.change);
+  const found = readTaps(taps, beats, positions, data.map.meter);
+  const bars = found.apart / data.map.meter;
+  const level = bars <= 0.5 ? data.double : bars >= 4 ? data.half : null;
+  if (found.apart <= 1) $("taps").value = "you tap every beat; tap only the 1s";
+  else if (!found.steady || found.share < 0.7) $("taps").value = "the taps do not agree yet; go on";
+  else {
+    const where = found.shift ? `on beat ${found.place}` : "on the ones that are marked";
+    const also = level ? `; ${level.change < 1 ? "half" : "twice"} as fast?` : "";
+    $("taps").value = `every ${found.apart} beats at ${Math.round(found.bpm)} beats a minute, ${where}${also}`;
+    $("use-taps").disabled = !found.shift && !level;
+    $("use-taps").onclick = () => { taps = []; level ? setLevel(level) : shiftOne(found.shift); };
+  }
+}

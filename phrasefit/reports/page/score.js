@@ -1,0 +1,207 @@
+"use strict";
+// The rehearsal page: one score of counts, one clock that says where the sound is, one
+// function that draws the moment.  Times are seconds of the song, facings degrees clockwise
+// from the front; indices start at 0.  Texts of users go into the page as text only.
+
+const data = JSON.parse(document.getElementById("plan").textContent);
+const $ = (id) => document.getElementById(id);
+
+// ------------------------------------------------------------- small pure functions
+
+const mod = (n, size) => ((n % size) + size) % size;
+const clamp = (n, low, high) => Math.min(Math.max(n, low), high);
+const median = (numbers) => [...numbers].sort((a, b) => a - b)[numbers.length >> 1];
+const gaps = (times) => times.slice(1).map((time, i) => time - times[i]);
+const nearest = (times, time) =>
+  times.reduce((best, t, i) => (Math.abs(t - time) < Math.abs(times[best] - time) ? i : best), 0);
+
+/** Find the last of increasing `times` that is not after `time`; -1 if all are. */
+function lastAt(times, time) {
+  let low = 0;
+  let high = times.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (times[middle] <= time) low = middle + 1;
+    else high = middle;
+  }
+  return low - 1;
+}
+
+/** Write a facing as a clock: 90 is 3:00. */
+function clock(degrees) {
+  const minutes = Math.round(mod(degrees, 360) * 2) % 720;
+  return `${Math.floor(minutes / 60) || 12}:${String(minutes % 60).padStart(2, "0")}`;
+}
+
+/** Write seconds as m:ss.d. */
+function minutes(seconds) {
+  const tenths = Math.round(Math.max(0, seconds) * 10);
+  const rest = String(Math.floor(tenths / 10) % 60).padStart(2, "0");
+  return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
+}
+
+/** Say the shortest turn to the front; half a turn may go either way. */
+function turnToFront(facing) {
+  const turn = mod(-facing, 360) > 180 ? mod(-facing, 360) - 360 : mod(-facing, 360);
+  if (!turn) return "facing the front";
+  const size = { 45: "1/8", 90: "1/4", 135: "3/8", 180: "1/2" }[Math.abs(turn)];
+  const side = Math.abs(turn) === 180 ? "" : turn > 0 ? " R" : " L";
+  return `turn ${size}${side} to the front`;
+}
+
+/** Take a position that ran on past a loop's end back into the loop. */
+const wrapped = (time, loop) =>
+  loop && time >= loop.end ? loop.start + ((time - loop.start) % (loop.end - loop.start)) : time;
+
+/** Find the first count at or after the running time `time`, through as many loops as passed. */
+function countAfter(times, time, loop) {
+  const length = loop ? loop.end - loop.start : 0;
+  const passed = loop && time >= loop.end ? Math.floor((time - loop.start) / length) : 0;
+  const index = lastAt(times, time - passed * length - 1e-9) + 1;
+  if (loop && !(times[index] < loop.end - 1e-9)) {
+    return { index: lastAt(times, loop.start + 1e-9), time: loop.start + (passed + 1) * length };
+  }
+  return index < times.length ? { index, time: times[index] + passed * length } : null;
+}
+
+// -------------------------------------------------- counting again after a correction
+
+const UNTOUCHED = {
+  level: null, shift_one_beats: 0, nudge_s: 0, sections_at_s: [], no_section_at_s: [],
+};
+const isUntouched = (change) => JSON.stringify(change) === JSON.stringify(UNTOUCHED);
+const movesCounts = (change) =>
+  change.level !== null || change.shift_one_beats !== 0 || change.nudge_s !== 0;
+
+/** Move every one by `shift` beats; whole bars fill the gap at the edge. */
+function shifted(positions, meter, shift) {
+  const size = positions.length;
+  return positions.map((_, i) => {
+    const from = i - shift;
+    if (from < 0) return mod(positions[0] - 1 + from, meter) + 1;
+    if (from < size) return positions[from];
+    return mod(Math.min(positions[size - 1], meter) + from - size, meter) + 1;
+  });
+}
+
+/** Lay beats out in counts; `step` beats make a count, afresh from each downbeat. */
+function counted(beats, positions, end, step) {
+  if (step === 0.5) {
+    const edges = [...beats, end];
+    const times = beats.flatMap((time, i) => [time, (time + edges[i + 1]) / 2]);
+    return { times: [...times, end], barStart: positions.flatMap((p) => [p === 1, false]) };
+  }
+  const left = new Array(beats.length); // beats to the next downbeat
+  for (let i = beats.length - 1, next = beats.length; i >= 0; i--) {
+    left[i] = next - i;
+    if (positions[i] === 1) next = i;
+  }
+  const kept = [...beats.keys()].filter((i) =>
+    (positions[i] - 1) % step === 0 && (positions[i] === 1 || 2 * left[i] > step || step === 1));
+  return {
+    times: [...kept.map((i) => beats[i]), end],
+    barStart: kept.map((i) => positions[i] === 1),
+  };
+}
+
+/** List the blocks danced from wall 1 on: as planned, then over and over. */
+function* danced() {
+  yield* data.order;
+  for (let wall = data.order.filter((item) => item.kind === "wall").length; ; wall++) {
+    const block = data.cycle[wall % data.cycle.length];
+    yield { kind: "wall", event: "wall", block, counts: data.blocks[block].counts };
+  }
+}
+
+/** Say an event as the printed sheet does; `cut` is how the wall before ended. */
+function eventWords(item, wall, facing, cut) {
+  if (item.event === "tag") return `TAG ${item.counts} after wall ${wall}, facing ${clock(facing)}`;
+  if (item.event !== "restart") return `WALL ${wall}, facing ${clock(facing)}`;
+  const change = item.change ? `, ${item.change}` : "";
+  return `RESTART wall ${wall - 1} after count ${cut.counts}, facing ${clock(cut.facing)}${change}`;
+}
+
+/** Lay intro, walls and tags on a grid of counts, wall 1 at count `start`. */
+function laid(grid, start) {
+  const n = grid.times.length - 1;
+  const rows = [];
+  for (let i = 0; i < Math.min(start, n); i++) {
+    rows.push({ kind: "intro", wall: 0, count: i - start, spoken: mod(i - start, data.group) + 1,
+      facing: 0, name: "", event: "", words: "", step: null });
+  }
+  let [wall, facing, cut] = [0, data.facing, null];
+  for (const item of danced()) {
+    if (rows.length >= n) break;
+    const block = data.blocks[item.block];
+    wall += item.kind === "wall";
+    const words = eventWords(item, wall, facing, cut);
+    const counts = Math.min(item.counts, n - rows.length);
+    for (let i = 0; i < counts; i++) {
+      rows.push({ kind: item.kind, wall, count: i + 1, spoken: (i % data.group) + 1,
+        facing: mod(facing + block.turned[i], 360), name: block.name,
+        event: i ? "" : item.event, words: i ? "" : words, step: block.steps[i] });
+    }
+    facing = mod(facing + block.turned[counts], 360);
+    if (item.kind === "wall") cut = { counts, facing };
+  }
+  return { times: grid.times, rows, end_facing: facing };
+}
+
+/** Apply a change to the beats: half or double, then the one, then the nudge. */
+function moved(change) {
+  const level = [data.half, data.double].find((l) => l?.change === change.level) ?? data.map;
+  const positions = shifted(level.positions, data.map.meter, change.shift_one_beats);
+  const beats = level.beats_s.map((time) => Math.max(0, time + change.nudge_s));
+  return { level, positions, beats };
+}
+
+/** Count the song again with a change, wall 1 at the bar nearest to the moved start. */
+function recounted(change) {
+  const { level, positions, beats } = moved(change);
+  const grid = counted(beats, positions, level.end_s + change.nudge_s, level.beats_per_count);
+  const moved_s = change.nudge_s + change.shift_one_beats * median(gaps(beats));
+  const bars = [...grid.barStart.keys()].filter((i) => grid.barStart[i]);
+  const wanted = nearest(bars.map((i) => grid.times[i]), data.start_s + moved_s);
+  return laid(grid, bars.length ? bars[wanted] : 0);
+}
+
+/** List sections after a person's marks: those near a mark give way to it. */
+function sectionsAfter(change) {
+  const near_s = 1.5 * data.map.meter * median(gaps(data.map.beats_s));
+  const close = (times, time) => times.some((other) => Math.abs(other - time) < near_s);
+  const marks = change.sections_at_s;
+  const kept = data.sections.filter((section, i) =>
+    !close(marks, section.start_s) && (i === 0 || !close(change.no_section_at_s, section.start_s)));
+  const added = marks.map((start_s) => ({ start_s, letter: "new" }));
+  return [...kept, ...added].sort((a, b) => a.start_s - b.start_s);
+}
+
+/** Group rows into stretches: intro, each wall, each tag, what comes after. */
+function stretches(rows) {
+  const found = [];
+  rows.forEach((row, i) => {
+    if (i === 0 || row.event || row.kind !== rows[i - 1].kind) found.push({ first: i, ...row });
+    found[found.length - 1].end = i + 1;
+  });
+  return found;
+}
+
+
+// ----------------------------------------------------------------------- the score
+
+/** Add to times and rows what the page draws: stretches, events with their words, sections. */
+function scoreOf(change) {
+  const { times, rows, end_facing } = movesCounts(change) ? recounted(change) : data.score;
+  const parts = stretches(rows);
+  const events = parts.filter((part) => part.event)
+    .map((part) => ({ at: part.first, kind: part.event, words: part.words }));
+  const after = parts.find((part) => part.kind === "after");
+  const endAt = after ? after.first : rows.length;
+  events.push({ at: endAt, kind: "end", words: `END, ${turnToFront(end_facing)}` });
+  const countAt = (time) => Math.max(0, nearest(times, time + change.nudge_s));
+  const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
+  const phrases = data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength }));
+  return { times, rows, parts, events, endAt, endFacing: end_facing, sections, phrases };
+}
+
+const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2 };

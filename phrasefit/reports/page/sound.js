@@ -1,0 +1,225 @@
+// ----------------------------------------------------------------- the clock of the sound
+
+const song = new Audio();
+song.preservesPitch = song.webkitPreservesPitch = true;
+song.preload = "auto";
+const sound = {
+  source: "clicks", playing: false, rate: 1, context: null,
+  anchor: { position: 0, context: 0 }, // clicks: the song's place at a time of the audio clock
+  lead: null, // the count-in under way
+  next: 0, // where the next click is looked for, in running time
+  ticking: new Set(),
+};
+
+/** Give the time of the audio clock that is heard now. */
+function heardAt() {
+  const { context } = sound;
+  const stamp = context.getOutputTimestamp ? context.getOutputTimestamp() : {};
+  const heard = stamp.performanceTime > 0
+    ? stamp.contextTime + (performance.now() - stamp.performanceTime) / 1000
+    : context.currentTime - (context.outputLatency || 0);
+  return Math.min(heard, context.currentTime);
+}
+
+/** Give the running time (loops not folded) that belongs to a time of the audio clock. */
+const runningAt = (time) => sound.anchor.position + (time - sound.anchor.context) * sound.rate;
+
+/** Say where in the song the sound is now. */
+function position() {
+  if (sound.source === "song") return song.currentTime;
+  if (!sound.playing) return sound.anchor.position;
+  return wrapped(Math.max(runningAt(heardAt()), sound.anchor.position), state.loop);
+}
+
+/** Sound one click at `time` of the audio clock. */
+function click(time, kind) {
+  const [tones, decay_s, level] = data.clicks[kind];
+  tones.forEach((hertz, i) => {
+    const begin = time + i * data.second_tone_s;
+    const tone = sound.context.createOscillator();
+    const gain = sound.context.createGain();
+    tone.frequency.value = hertz;
+    gain.gain.setValueAtTime(data.peak * level, begin);
+    gain.gain.exponentialRampToValueAtTime(1e-4, begin + 6 * decay_s);
+    tone.connect(gain).connect(sound.context.destination);
+    tone.start(begin);
+    tone.stop(begin + 6 * decay_s);
+    sound.ticking.add(tone);
+    tone.onended = () => sound.ticking.delete(tone);
+  });
+}
+
+/** Place the clicks of the near future on the audio clock; a hidden page wakes only each second. */
+function scheduleClicks() {
+  if (!sound.playing || sound.lead?.waiting) return;
+  const withSong = sound.source === "song";
+  if (withSong && (!$("clicks").checked || song.paused)) return;
+  const now = sound.context.currentTime;
+  const here = withSong ? song.currentTime : runningAt(now);
+  if (withSong && Math.abs(sound.next - here) > 0.6) sound.next = here; // a loop, a jump
+  const horizon = here + (withSong ? 0.3 : 1.5) * sound.rate;
+  for (;;) {
+    const found = countAfter(state.score.times, sound.next, withSong ? null : state.loop);
+    if (!found || found.time > horizon || found.index >= state.score.rows.length) return;
+    const row = state.score.rows[found.index];
+    const kind = row.event || (row.spoken === 1 ? "eight" : "count");
+    const at = now + (found.time - here) / sound.rate;
+    if (at >= now - 0.02) click(Math.max(at, now), kind);
+    sound.next = found.time + 1e-4;
+  }
+}
+
+function silence() {
+  for (const tone of [...sound.ticking]) tone.stop();
+  if ("speechSynthesis" in window) speechSynthesis.cancel();
+}
+
+/** Count in to `from`: what is called at which time of the audio clock. */
+function countIn(from) {
+  const i = lastAt(state.score.times, from + 1e-6);
+  const row = state.score.rows[i];
+  const how = $("count-in").value;
+  if (how === "off" || !row || row.kind === "intro") return null;
+  const span = (state.score.times[i + 1] - state.score.times[i]) / sound.rate;
+  const begin = sound.context.currentTime + 0.2;
+  const calls = Array.from({ length: data.group }, (_, k) => ({
+    at: begin + k * span, number: mod(row.spoken - 1 - data.group + k, data.group) + 1,
+  }));
+  const spoken = how === "spoken" && "speechSynthesis" in window && speechSynthesis.getVoices().length;
+  if (!spoken) calls.forEach((call, k) => click(call.at, k ? "count" : "eight"));
+  return { calls, spoken, said: -1, end: begin + data.group * span, waiting: true };
+}
+
+async function play() {
+  sound.context ??= new AudioContext();
+  await sound.context.resume();
+  navigator.wakeLock?.request("screen").catch(() => {}); // a tablet must not go dark in class
+  if (position() >= lastMoment() - 0.05) seek(0);
+  const from = position();
+  sound.playing = true;
+  sound.lead = countIn(from);
+  sound.anchor = { position: from, context: sound.lead ? sound.lead.end : sound.context.currentTime + 0.08 };
+  sound.next = from - 1e-4;
+  if (sound.source === "song" && !sound.lead) await startSong();
+  if (sound.source === "clicks" && sound.lead) sound.lead.waiting = false; // clicks follow at once
+  scheduleClicks();
+  showPlaying();
+}
+
+async function startSong() {
+  try {
+    await song.play();
+  } catch (error) {
+    if (error.name !== "AbortError") say(`this browser cannot play the file (${error.message})`);
+  }
+}
+
+function pause() {
+  const at = position();
+  sound.playing = false;
+  sound.lead = null;
+  song.pause();
+  sound.anchor = { position: at, context: 0 };
+  silence();
+  showPlaying();
+}
+
+/** Begin anew at `time` on the same clock, without a count-in. */
+function jump(time) {
+  silence();
+  sound.lead = null;
+  sound.next = time - 1e-4;
+  if (sound.source === "song") {
+    song.currentTime = time;
+    if (sound.playing && song.paused) startSong();
+  }
+  sound.anchor = { position: time, context: sound.context ? sound.context.currentTime + 0.03 : 0 };
+  scheduleClicks();
+}
+
+function seek(time) {
+  if (state.loop && (time < state.loop.start - 1e-6 || time >= state.loop.end)) setLoop(null);
+  jump(clamp(time, 0, lastMoment()));
+}
+
+const lastMoment = () => Math.max(data.duration_s, state.score.times.at(-1));
+
+function setRate(percent) {
+  const at = position();
+  sound.rate = percent / 100;
+  song.playbackRate = song.defaultPlaybackRate = sound.rate;
+  if (sound.source === "clicks" && sound.playing) jump(at);
+  $("speed").value = percent;
+  const pace = Math.round(data.counts_per_minute * sound.rate);
+  $("percent").value = `${percent} %, ${pace} a minute`;
+}
+
+/** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
+function open(blob, name) {
+  if (sound.playing) pause();
+  if (song.src) URL.revokeObjectURL(song.src);
+  song.src = URL.createObjectURL(blob);
+  song.playbackRate = song.defaultPlaybackRate = sound.rate;
+  sound.source = "song";
+  say(`playing ${name}`);
+  song.onloadedmetadata = () => {
+    const off = song.duration - data.duration_s;
+    if (Math.abs(off) > 1) {
+      say(`${name} lasts ${minutes(song.duration)}, the song of the plan ${minutes(data.duration_s)}:`
+        + " is it the same recording?");
+    }
+  };
+  song.onerror = () => {
+    sound.source = "clicks";
+    say(`${name} cannot be played by this browser; the page goes on with clicks`);
+  };
+  seek(0);
+}
+
+// ------------------------------------------------------------------------- loops
+
+function setLoop(stretch) {
+  const at = position();
+  const times = state.score.times;
+  state.loop = stretch && { ...stretch, start: times[stretch.first], end: times[stretch.end] };
+  if (sound.source === "clicks" && sound.playing) jump(at);
+  $("loop-group").setAttribute("aria-pressed", stretch?.kind === "group");
+  $("loop-wall").setAttribute("aria-pressed", stretch?.kind === "wall");
+  drawStrip();
+}
+
+/** Find the group of counts (an eight, in threes a six) around count `i`. */
+function groupAround(i) {
+  const part = state.score.parts.find((p) => p.end > i);
+  const { rows } = state.score;
+  let first = i;
+  while (first > part.first && rows[first].spoken !== 1) first--;
+  let end = i + 1;
+  while (end < part.end && rows[end].spoken !== 1) end++;
+  return { first, end, kind: "group" };
+}
+
+function toggleLoop(kind) {
+  if (state.loop?.kind === kind) return setLoop(null);
+  const i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
+  const part = state.score.parts.find((p) => p.end > i);
+  setLoop(kind === "group" ? groupAround(i) : { first: part.first, end: part.end, kind });
+}
+
+/** Go `n` groups of counts on or back, from the beginning of the one under way. */
+function step(n) {
+  let i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
+  for (let left = Math.abs(n); left > 0; left--) {
+    const here = groupAround(i);
+    i = clamp(n > 0 ? here.end : groupAround(Math.max(0, here.first - 1)).first,
+      0, state.score.rows.length - 1);
+  }
+  seek(state.score.times[i]);
+}
+
+function stepWall(n) {
+  const i = lastAt(state.score.times, position());
+  const starts = state.score.parts.map((part) => part.first);
+  const here = Math.max(0, lastAt(starts, i));
+  seek(state.score.times[starts[clamp(here + n, 0, starts.length - 1)]]);
+}
