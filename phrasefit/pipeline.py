@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
 from phrasefit.errors import MapError, NoPulseError, ParameterError
-from phrasefit.model import BarMap, Correction, SongInfo
+from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
     from phrasefit.form.evidence import BeatEvidence
@@ -72,44 +72,65 @@ def analyse(
         If there is no steady beat in it.
     """
     path = Path(path)
-    report = progress or (lambda share, text: None)
-    version = f"{ANALYSIS_VERSION}{'h' if hand_made else ''}"
+    version = analysis_version(hand_made=hand_made)
     known = store.hash_of(path) if store else None
     if store and known and (text := store.get_analysis(known, version)):
-        return _recalled(text, store.get_correction(known))
-    report(0.0, "reading the song")
-    heard = _listen(path, hand_made=hand_made, report=report)
+        return recalled(text, store.get_correction(known))
+    recall = None if store is None else lambda key: store.get_analysis(key, version)
+    heard = listen(path, recall=recall, hand_made=hand_made, progress=progress)
     if store:
-        store.put_analysis(heard.info.content_hash, version, _stored(heard), path=path)
-        correction = store.get_correction(heard.info.content_hash)
-        if correction:
+        content_hash = heard.info.content_hash
+        store.put_analysis(content_hash, version, document_of(heard), path=path)
+        if correction := store.get_correction(content_hash):
             heard = corrected(heard, serial.decode(Correction, correction))
-    report(1.0, "done")
     return heard
 
 
-def _listen(path: Path, *, hand_made: bool, report: Progress) -> Analysis:
+def analysis_version(*, hand_made: bool = False) -> str:
+    """Name what the cache keeps analyses under, beside the hash of the sound."""
+    return f"{ANALYSIS_VERSION}{'h' if hand_made else ''}"
+
+
+def listen(
+    path: Path,
+    *,
+    recall: Callable[[str], str | None] | None = None,
+    hand_made: bool = False,
+    progress: Progress | None = None,
+) -> Analysis:
+    """Read a song file and find out all there is to know of it.
+
+    `recall` may know the document of a sound by its hash: then the file was only
+    renamed, moved or tagged anew, and nothing needs to be tracked.
+    """
     from phrasefit.audio.decode import decode
+
+    report = progress or (lambda share, text: None)
+    report(0.0, "reading the song")
+    audio = decode(path)
+    text = recall(audio.info.content_hash) if recall else None
+    heard = recalled(text, None) if text else _track(audio, hand_made=hand_made, report=report)
+    named = replace(heard.found, title=audio.info.title or path.stem, artist=audio.info.artist)
+    report(1.0, "done")
+    return replace(heard, info=audio.info, found=named, bar_map=named)
+
+
+def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     from phrasefit.audio.features import extract_features
     from phrasefit.form import add_form
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track
 
-    audio = decode(path)
     report(0.2, "listening")
     features = extract_features(audio)
     report(0.4, "finding beats and bars")
     try:
         bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
     except NoPulseError as exc:
-        raise NoPulseError(f"{path}: {exc}") from exc
+        raise NoPulseError(f"{audio.info.path}: {exc}") from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
-    bar_map = replace(
-        add_form(bar_map, evidence),
-        title=audio.info.title or path.stem,
-        artist=audio.info.artist,
-    )
+    bar_map = add_form(bar_map, evidence)
     return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
 
 
@@ -122,7 +143,8 @@ def observation_model(*, hand_made: bool) -> Any:
     return LearnedModel()
 
 
-def _stored(analysis: Analysis) -> str:
+def document_of(analysis: Analysis) -> str:
+    """Write what was heard, without corrections, as the text that the cache keeps."""
     return json.dumps(
         {
             "info": serial.encode(analysis.info),
@@ -132,7 +154,8 @@ def _stored(analysis: Analysis) -> str:
     )
 
 
-def _recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
+def recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
+    """Read what `document_of` wrote, and apply what a person corrected."""
     from phrasefit.form.evidence import BeatEvidence
 
     document = json.loads(text)

@@ -19,37 +19,17 @@ import sqlite3
 import time
 import zlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from phrasefit.errors import CacheError
 from phrasefit.store.rescue import HandMade, is_damage, move_aside
-from phrasefit.store.schema import HAND_MADE, MIGRATIONS, SCHEMA
+from phrasefit.store.schema import HAND_MADE, MIGRATIONS, SCHEMA, Summary
 
 FILE_NAME = "phrasefit.sqlite3"
 FOLDER_VARIABLE = "PHRASEFIT_DATA"  # puts the cache elsewhere, for tests and shared folders
 BUSY_TIMEOUT_S = 30.0  # how long to wait for another program that is writing
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
-    """What ranking needs of a song: a row of the table of that name.
-
-    `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
-    that of the least sure reading.
-    """
-
-    content_hash: str
-    version: str
-    title: str
-    artist: str
-    duration_s: float
-    tempo_bpm: float
-    meter: int
-    confidence: float
-    grid: bytes
 
 
 def default_path() -> Path:
@@ -219,6 +199,20 @@ class Store:
             (str(path.resolve()), state.st_size, state.st_mtime_ns, content_hash),
         )
 
+    def failures(self, version: str) -> dict[str, tuple[int, int, str]]:
+        """List files that this analysis version could not use: size, time, reason."""
+        query = "SELECT path, size, mtime_ns, reason FROM failure WHERE version = ?"
+        return {row[0]: row[1:] for row in self._ask(query, (version,))}
+
+    def put_failure(self, path: Path, version: str, reason: str) -> None:
+        """Keep why a file cannot be used; forgotten when the file changes."""
+        state = path.stat()
+        with self._transaction():
+            self._db.execute(
+                "INSERT OR REPLACE INTO failure VALUES (?, ?, ?, ?, ?)",
+                (str(path.resolve()), state.st_size, state.st_mtime_ns, version, reason),
+            )
+
     # ---------------------------------------------------------------- analyses
 
     def has_analysis(self, content_hash: str, version: str) -> bool:
@@ -339,3 +333,57 @@ class Store:
             for row in rows.get("correction", []):
                 self._forget_summary(row["content_hash"])
         return taken
+
+    # -------------------------------------------------------------------- care
+
+    def schema(self) -> int:
+        """Give the number of the tables' schema."""
+        return int(self._ask("PRAGMA user_version")[0][0])
+
+    def count(self, table: str) -> int:
+        """Count the rows of a table."""
+        return int(self._ask(f"SELECT count(*) FROM {table}")[0][0])
+
+    def integrity_errors(self) -> list[str]:
+        """Let SQLite check its own file; an empty list if all is well."""
+        lines = [str(row[0]) for row in self._ask("PRAGMA integrity_check")]
+        return [] if lines == ["ok"] else lines
+
+    def documents(self) -> Iterator[tuple[str, str, bytes]]:
+        """Yield every analysis as (content hash, version, packed document)."""
+        for key in self._ask("SELECT content_hash, version FROM analysis"):
+            query = "SELECT document FROM analysis WHERE content_hash = ? AND version = ?"
+            for (document,) in self._ask(query, key):
+                yield (*key, document)
+
+    def delete_analysis(self, content_hash: str, version: str) -> None:
+        """Remove an analysis."""
+        with self._transaction():
+            self._db.execute(
+                "DELETE FROM analysis WHERE content_hash = ? AND version = ?",
+                (content_hash, version),
+            )
+            self._forget_summary(content_hash)
+
+    def forget_files(self, paths: Iterable[str]) -> None:
+        """Forget what is known of these files."""
+        with self._transaction():
+            self._db.executemany("DELETE FROM file WHERE path = ?", ((path,) for path in paths))
+
+    def forget_stale(self, version: str, *, without_files: bool) -> None:
+        """Remove analyses of other versions, failures, and songs that no file is left for."""
+        with self._transaction():
+            self._db.execute("DELETE FROM analysis WHERE version != ?", (version,))
+            self._db.execute("DELETE FROM failure")
+            for table in ("analysis", "summary") if without_files else ():
+                self._db.execute(
+                    f"DELETE FROM {table} WHERE content_hash NOT IN (SELECT content_hash FROM file)"
+                )
+        try:
+            self._db.execute("VACUUM")
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except sqlite3.Error as exc:
+            raise CacheError(
+                f"{self.path}: the space cannot be given back ({exc}); close other phrasefit"
+                " windows, make room on the disk and try again"
+            ) from exc

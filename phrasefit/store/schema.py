@@ -5,6 +5,8 @@ May import: errors, standard library.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 # Each entry brings the file from schema n to n + 1; never edit one that has shipped.
 MIGRATIONS: tuple[str, ...] = (
     """
@@ -22,13 +24,17 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE INDEX file_by_hash ON file (content_hash);
     """,
     # 2: ranking reads all songs at once, so what it needs stands in one narrow table;
-    # routines a person wants to keep.
+    # routines a person wants to keep; why a file could not be used, not to try it again.
     """
     CREATE TABLE summary (
         content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
         artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
         meter INTEGER NOT NULL, confidence REAL NOT NULL, grid BLOB NOT NULL
     );
+    CREATE TABLE failure (
+        path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL,
+        version TEXT NOT NULL, reason TEXT NOT NULL
+    ) WITHOUT ROWID;
     CREATE TABLE routine (
         name TEXT PRIMARY KEY, text TEXT NOT NULL, stored_at REAL NOT NULL
     ) WITHOUT ROWID;
@@ -40,3 +46,22 @@ HAND_MADE: dict[str, tuple[str, ...]] = {
     "correction": ("content_hash", "document", "stored_at"),
     "routine": ("name", "text", "stored_at"),
 }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """What ranking needs of a song: a row of the table of that name.
+
+    `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
+    that of the least sure reading.
+    """
+
+    content_hash: str
+    version: str
+    title: str
+    artist: str
+    duration_s: float
+    tempo_bpm: float
+    meter: int
+    confidence: float
+    grid: bytes

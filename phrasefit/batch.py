@@ -1,0 +1,350 @@
+"""Many songs: find them in folders, listen to what is new in several processes, recall the rest.
+
+The processes are joblib's: they live through the whole batch, so every library is
+imported once in each.  They only read files and return what they heard; this process
+alone writes to the cache, one song at a time, so that a stop at any moment keeps all
+that was finished.  joblib's other backends (Dask) work the same way.
+
+May import: what pipeline may, and pipeline (joblib inside functions).
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import signal
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from phrasefit import pipeline
+from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
+from phrasefit.fit.rank import least_confidence, shelf_tempo
+from phrasefit.fit.summary import SUMMARY_VERSION, summarise
+from phrasefit.model import BarMap
+from phrasefit.store import Store, Summary
+
+# What a file is, its content decides; these suffixes only keep covers and texts out.
+SONG_SUFFIXES = frozenset(
+    {".aac", ".aif", ".aifc", ".aiff", ".au", ".caf", ".flac", ".m4a", ".m4b", ".mka", ".mp3",
+     ".mp4", ".oga", ".ogg", ".opus", ".w64", ".wav", ".webm", ".wma"}
+)  # fmt: skip
+BACKENDS = ("loky", "dask")
+
+# Told (files done, files in all, the file just done).
+BatchProgress = Callable[[int, int, Path], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """Who does the work: `n_jobs` processes here, or the workers of a Dask scheduler.
+
+    `scheduler` is the address of the scheduler (``tcp://host:8786``).  Its workers must
+    see the songs under the same paths.
+    """
+
+    n_jobs: int = 0
+    backend: str = "loky"
+    scheduler: str = ""
+
+    def __post_init__(self) -> None:
+        if self.backend not in BACKENDS:
+            raise ParameterError(f"backend={self.backend!r} must be {' or '.join(BACKENDS)}")
+        if (self.backend == "dask") != bool(self.scheduler):
+            raise ParameterError(
+                "a Dask backend needs the address of its scheduler, and only it does;"
+                " use --backend dask --scheduler tcp://HOST:8786"
+            )
+        if self.n_jobs < 0:
+            raise ParameterError(f"n_jobs={self.n_jobs} must be 1 or more, or 0 for all cores")
+
+    @property
+    def n_workers(self) -> int:
+        """Processes on this machine."""
+        return self.n_jobs or os.cpu_count() or 1
+
+    def joblib_options(self) -> dict[str, object]:
+        """Give what joblib's ``parallel_config`` wants to know.
+
+        Raises
+        ------
+        MissingExtraError
+            If Dask is asked for and not installed.
+        """
+        if self.backend == "loky":
+            return {"backend": "loky", "n_jobs": self.n_workers}
+        try:
+            import distributed  # noqa: F401 - joblib's backend needs it
+        except ImportError as exc:
+            raise MissingExtraError(
+                "--backend dask needs Dask here and on its workers; pip install distributed"
+            ) from exc
+        return {"backend": "dask", "n_jobs": -1, "scheduler_host": self.scheduler}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Failure:
+    """A file that could not be used, and why."""
+
+    path: Path
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What a worker returns for one file; `trouble` if it could not be used.
+
+    `lasting` says that trying the same file again is of no use.
+    """
+
+    path: Path
+    content_hash: str = ""
+    document: str = ""
+    summary: Summary | None = None
+    trouble: str = ""
+    lasting: bool = False
+
+
+@dataclass(kw_only=True)
+class BatchReport:
+    """What came of a batch: the sound of each usable file, and what went wrong.
+
+    `n_new` files were listened to; `n_left` were not reached because the user stopped;
+    `notes` are troubles of the cache.
+    """
+
+    hash_of: dict[Path, str] = field(default_factory=dict)
+    failures: list[Failure] = field(default_factory=list)
+    unkept: dict[str, Heard] = field(default_factory=dict)
+    n_new: int = 0
+    n_left: int = 0
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def path_of(self) -> dict[str, Path]:
+        """The first file of each sound."""
+        return {key: path for path, key in reversed(self.hash_of.items())}
+
+
+def songs_in(places: Iterable[Path]) -> list[Path]:
+    """List the song files in folders and their subfolders, in order of their paths.
+
+    Hidden files and folders are passed over, links to folders are not followed.  A file
+    that is named itself is taken whatever its suffix.
+
+    Raises
+    ------
+    ParameterError
+        If a place does not exist.
+    """
+    found: dict[Path, None] = {}
+    for place in places:
+        if place.is_file():
+            found[place] = None
+        elif place.is_dir():
+            found |= dict.fromkeys(sorted(_walk(place)))
+        else:
+            raise ParameterError(f"{place}: there is no such folder or file; check the name")
+    return list(found)
+
+
+def _walk(folder: Path) -> Iterator[Path]:
+    for place, folders, files in os.walk(folder):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        for name in files:
+            if not name.startswith(".") and os.path.splitext(name)[1].lower() in SONG_SUFFIXES:
+                yield Path(place, name)
+
+
+# ------------------------------------------------------------------ listening
+
+
+def listen_to(
+    paths: Sequence[Path],
+    store: Store,
+    *,
+    crew: Crew | None = None,
+    hand_made: bool = False,
+    progress: BatchProgress | None = None,
+) -> BatchReport:
+    """Make sure that every song is in the store; listen to those that are not.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+    store : Store
+        Written to as each song is done.
+    crew : Crew, optional
+        All cores of this machine if left out.
+    hand_made : bool
+        Use the hand-made observation model.
+    progress : callable, optional
+        Told after each file that was listened to.
+
+    Returns
+    -------
+    BatchReport
+        Never raises for a single file.  After Ctrl-C it tells how many are left.
+    """
+    crew = crew or Crew()
+    version = pipeline.analysis_version(hand_made=hand_made)
+    report = BatchReport()
+    new = _recall(paths, store, version, report)
+    try:
+        for heard in _hear_all(new, store, crew, hand_made):
+            report.n_new += 1
+            _keep(heard, store, version, report)
+            if progress:
+                progress(report.n_new, len(new), heard.path)
+    except KeyboardInterrupt:
+        report.n_left = len(new) - report.n_new
+    order = {path: i for i, path in enumerate(paths)}
+    report.hash_of = dict(sorted(report.hash_of.items(), key=lambda item: order[item[0]]))
+    report.failures.sort(key=lambda failure: order[failure.path])
+    return report
+
+
+def _recall(paths: Sequence[Path], store: Store, version: str, report: BatchReport) -> list[Path]:
+    """Take from the store what is known of unchanged files; return the others."""
+    known, failed = store.files(), store.failures(version)
+    heard = store.hashes_heard(version)
+    new = []
+    for path in paths:
+        try:
+            state, name = path.stat(), os.path.realpath(path)
+        except OSError as exc:
+            report.failures.append(Failure(path=path, reason=f"cannot be opened ({exc.strerror})"))
+            continue
+        now = (state.st_size, state.st_mtime_ns)
+        if name in known and known[name][:2] == now and known[name][2] in heard:
+            report.hash_of[path] = known[name][2]
+        elif name in failed and failed[name][:2] == now:
+            report.failures.append(Failure(path=path, reason=failed[name][2]))
+        else:
+            new.append(path)
+    return new
+
+
+def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None:
+    """Store one result; if the disk is full go on with what is in memory."""
+    if heard.trouble:
+        report.failures.append(Failure(path=heard.path, reason=heard.trouble))
+    else:
+        report.hash_of[heard.path] = heard.content_hash
+    try:
+        if heard.lasting:
+            store.put_failure(heard.path, version, heard.trouble)
+        elif not heard.trouble:
+            store.put_analysis(heard.content_hash, version, heard.document, path=heard.path)
+            if heard.summary and store.get_correction(heard.content_hash) is None:
+                store.put_summaries([heard.summary])
+    except (CacheError, OSError) as exc:
+        if not heard.trouble:
+            report.unkept[heard.content_hash] = heard
+        if str(exc) not in report.notes:
+            report.notes.append(str(exc))
+
+
+def hear_aside(path: Path, store_path: Path, hand_made: bool) -> Heard:
+    """Listen to one file in a process of this machine that works for another one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one who gives the work
+    return hear(path, store_path, hand_made)
+
+
+def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
+    """Listen to one file, whatever happens.
+
+    `store_path` is where to recall a sound from that is known under another name;
+    nothing is written there.
+    """
+    version = pipeline.analysis_version(hand_made=hand_made)
+    try:
+        if store_path is None:
+            analysis = pipeline.listen(path, hand_made=hand_made)
+        else:
+            with Store(store_path) as store:
+                analysis = pipeline.listen(
+                    path, recall=lambda key: store.get_analysis(key, version), hand_made=hand_made
+                )
+        key = analysis.info.content_hash
+        return Heard(
+            path=path,
+            content_hash=key,
+            document=pipeline.document_of(analysis),
+            summary=summary_of(key, analysis.bar_map, version),
+        )
+    except PhrasefitError as exc:
+        lasting = not isinstance(exc, MissingExtraError | CacheError)
+        reason = str(exc).removeprefix(f"{path}: ")
+        return Heard(path=path, trouble=reason, lasting=lasting)
+    except Exception as exc:  # one file must never stop a batch, whatever is wrong with it
+        return Heard(path=path, trouble=f"could not be listened to ({type(exc).__name__}: {exc})")
+
+
+def _hear_all(paths: Sequence[Path], store: Store, crew: Crew, hand_made: bool) -> Iterator[Heard]:
+    """Yield results as they are done; a worker that dies costs only its own file."""
+    if crew.backend == "dask":
+        yield from _parallel(paths, None, crew, hand_made)
+        return
+    if min(crew.n_workers, len(paths)) < 2:
+        for path in paths:
+            yield hear(path, store.path, hand_made)
+        return
+    left = dict.fromkeys(paths)
+    while left:
+        try:
+            for heard in _parallel(list(left), store.path, crew, hand_made):
+                del left[heard.path]
+                yield heard
+        except _dead_worker():
+            # Any of those in work may be the one: try as many singly, then go on together.
+            for path in list(itertools.islice(left, 2 * crew.n_workers)):
+                del left[path]
+                yield _hear_alone(path, store.path, hand_made)
+
+
+def _parallel(
+    paths: Sequence[Path], store_path: Path | None, crew: Crew, hand_made: bool
+) -> Iterator[Heard]:
+    from joblib import Parallel, delayed, parallel_config
+
+    work = hear if store_path is None else hear_aside
+    with parallel_config(**crew.joblib_options()):
+        yield from Parallel(return_as="generator_unordered", batch_size=1)(
+            delayed(work)(path, store_path, hand_made) for path in paths
+        )
+
+
+def _dead_worker() -> type[Exception]:
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    return BrokenProcessPool
+
+
+def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
+    """Listen in a process of its own, whose death proves the file guilty."""
+    from joblib.externals.loky import get_reusable_executor
+
+    executor = get_reusable_executor(max_workers=1, kill_workers=True)
+    try:
+        return executor.submit(hear_aside, path, store_path, hand_made).result()
+    except _dead_worker():
+        return Heard(
+            path=path,
+            trouble="listening to it ended the program that did it (too little memory?)",
+        )
+
+
+def summary_of(content_hash: str, bar_map: BarMap, version: str) -> Summary:
+    """Sum up a bar map for ranking."""
+    return Summary(
+        content_hash=content_hash,
+        version=f"{version}.{SUMMARY_VERSION}",
+        title=bar_map.title,
+        artist=bar_map.artist,
+        duration_s=bar_map.duration_s,
+        tempo_bpm=shelf_tempo(bar_map),
+        meter=bar_map.meter,
+        confidence=least_confidence(bar_map),
+        grid=summarise(bar_map),
+    )
