@@ -384,7 +384,8 @@ class Ending:
     """How the song leaves the dance.
 
     `counts_left` counts of the last wall `wall` are danced before the music ends
-    at `time_s`, facing `facing`; `turn_to_front_deg` (signed) faces 12:00.
+    at `time_s`, facing `facing`; `turn_to_front_deg` (signed) faces 12:00.  Music left
+    over after it, too short to begin a wall, is `counts_over` counts.
     """
 
     wall: int
@@ -392,6 +393,7 @@ class Ending:
     facing: int
     turn_to_front_deg: int
     time_s: float
+    counts_over: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

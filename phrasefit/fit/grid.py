@@ -6,7 +6,7 @@ six-eight song tracked in eighths is danced to the dotted beat (level 3) by rout
 in fours.  Counting starts afresh on each downbeat, so an odd bar never puts later
 counts on the wrong beat: a beat too few to make half a count is held.
 
-May import: model, errors, fit.costs, fit.tempo, NumPy.
+May import: model, errors, routine.counts, fit.costs, fit.tempo, NumPy.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import distance_to_range
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
+from phrasefit.routine.counts import SECTION_COUNTS
 
 DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
 PHRASE_COUNTS = {4: 32, 3: 24}  # by meter: what dancers call a phrase
@@ -88,7 +89,8 @@ def count_grid(
     -------
     CountGrid
         `strength` is that of sections and of phrases at least as long as
-        `dance_phrase_counts`; shorter ones have no weight.  Without sections and
+        `dance_phrase_counts`; shorter ones have no weight, nor has one with less than
+        an eight (six) of music left: that is the ending.  Without sections and
         phrases every eighth bar (in threes too) from the first one begins a phrase.
 
     Raises
@@ -120,10 +122,12 @@ def count_grid(
         starts = [(count_of_beat[p.start_beat], p.strength) for p in found]
     else:
         starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, phrase, meter)]
+    strength = _strengths(bar_map, starts, count_of_beat, len(bar_start), inner)
+    strength[max(0, len(strength) - SECTION_COUNTS[dance_meter(bar_map, routine)] + 1) :] = 0.0
     return CountGrid(
         times_s=times,
         bar_start=bar_start,
-        strength=_strengths(bar_map, starts, count_of_beat, len(bar_start), inner),
+        strength=strength,
         section=section,
         beats_per_count=level,
         counts_per_minute=beat_tempo(bar_map) / level,

@@ -17,6 +17,7 @@ from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
 from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
 from phrasefit.routine.blocks import turn_after
+from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.turns import turn_to_front
 
 
@@ -66,6 +67,8 @@ def lay_out(
         if event and event.tag:
             tags.append(_tag(wall, event, grid))
             facing = tags[-1].end_facing
+    if len(walls) > 1 and walls[-1].counts < SECTION_COUNTS[routine.meter] and not event:
+        walls.pop()  # less than an eight of music is the ending, not a wall
     start = trail[0][0]
     return Plan(
         n_changes=sum(kind != WHOLE for _, _, kind in trail),
@@ -76,7 +79,7 @@ def lay_out(
         walls=tuple(walls),
         restarts=tuple(restarts),
         tags=tuple(tags),
-        ending=_ending(walls[-1]),
+        ending=_ending(walls[-1], grid),
         score=min(100.0, max(0.0, worth.phrase_met - worth.charges)),
         phrase_met=worth.phrase_met,
         charges=worth.charges,
@@ -131,12 +134,14 @@ def _tag(wall: Wall, event: Event, grid: CountGrid) -> Tag:
     )
 
 
-def _ending(last: Wall) -> Ending:
+def _ending(last: Wall, grid: CountGrid) -> Ending:
     """Say where the music leaves the last wall; a whole wall leaves all its counts danced."""
+    n_counts = len(grid.bar_start)
     return Ending(
         wall=last.number,
         counts_left=last.counts,
         facing=last.end_facing,
         turn_to_front_deg=turn_to_front(last.end_facing),
-        time_s=last.end_s,
+        time_s=float(grid.times_s[-1]),
+        counts_over=n_counts - last.start_count - last.counts,
     )

@@ -17,6 +17,7 @@ from phrasefit.fit.hits import phrase_hits
 from phrasefit.fit.moves import events_of as list_events
 from phrasefit.fit.starts import start_charge
 from phrasefit.model import Alternative, Confidence, FitPlan, RestartPoint, Step, TagOption
+from phrasefit.routine.counts import SECTION_COUNTS
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 
@@ -402,7 +403,7 @@ def test_phrase_offsets() -> None:
 
     plain = fit_routine(song, make_routine()).plans[0]
 
-    assert [wall.phrase_offset for wall in plain.walls] == [0, 0, -4, -4, 28]
+    assert [wall.phrase_offset for wall in plain.walls] == [0, 0, -4, -4]
     assert all(wall.phrase_strength in (0.5, 1.0) for wall in plain.walls)
 
 
@@ -458,7 +459,8 @@ def test_plans_equal_brute_force(pair) -> None:
         best = [max(b, 100 * net / whole - awkward) for b, net in zip(best, nets, strict=True)]
 
     for plan in fit.plans:
-        assert plan.phrase_met - plan.charges == pytest.approx(best[plan.n_changes], abs=1e-5)
+        value = plan.phrase_met - plan.charges  # half a point may go for an earlier start
+        assert best[plan.n_changes] - 0.5 - 1e-5 <= value <= best[plan.n_changes] + 1e-5
     assert fit.plan.score >= max(plan.score for plan in fit.plans) - 0.5
 
 
@@ -490,14 +492,15 @@ def test_all_facts_of_a_plan_agree(pair, max_changes: int) -> None:
                 point = next(p for p in part.restart_points if p.after_count == wall.counts)
                 assert restart.after_count == wall.counts
                 assert restart.facing == (wall.facing + point.turn_deg) % 360 == facing
-            elif count < n_counts:
+            elif count + plan.ending.counts_over < n_counts:
                 assert wall.counts == part.counts
                 assert facing == (wall.facing + part.turn_deg) % 360
             if tag := tags.get(number):
                 assert (tag.facing, tag.time_s) == (facing, fit.grid.times_s[count])
                 count, facing = count + tag.counts, tag.end_facing
                 assert tag.end_s == fit.grid.times_s[count]
-        assert count == n_counts
+        assert count + plan.ending.counts_over == n_counts
+        assert plan.ending.counts_over < SECTION_COUNTS[routine.meter]
         assert plan.n_changes == len(restarts.keys() | tags.keys()) <= max_changes
         assert plan.ending.wall == len(plan.walls)
         assert plan.ending.facing == facing
@@ -599,3 +602,14 @@ def test_other_doubts() -> None:
     assert "counted at 85 a minute while the beat is 170" in fast.doubts[0]
     assert ranged.doubts == ()
     assert "no sections are known" in bare.doubts[0]
+
+
+def test_less_than_an_eight_of_music_is_the_ending() -> None:
+    """Four counts after the last whole wall begin no wall; they are counted as left over."""
+    song = make_song(("I", 8), ("A", 16), ("B", 17))
+
+    plan = fit_routine(song, make_routine()).plans[0]
+
+    assert [wall.counts for wall in plan.walls] == [32, 32, 32, 32]
+    assert plan.ending.counts_over == 4
+    assert plan.ending.time_s == pytest.approx(song.end_s)
