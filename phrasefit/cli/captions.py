@@ -15,7 +15,7 @@ from phrasefit.cli import _plan as options
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("captions")(captions)
+    app.command("captions", short_help="Captions for a lesson video.")(captions)
 
 
 def captions(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("check")(check)
+    app.command("check", short_help="Mistakes in a routine file, by line.")(check)
 
 
 def check(

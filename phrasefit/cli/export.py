@@ -27,7 +27,7 @@ class Format(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("export")(export)
+    app.command("export", short_help="MIDI, JAMS or CSV for other programs.")(export)
 
 
 def export(

@@ -16,7 +16,7 @@ from phrasefit.cli import _plan as options
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("fit")(fit)
+    app.command("fit", short_help="Start, walls, tags, restarts of a routine.")(fit)
 
 
 def fit(

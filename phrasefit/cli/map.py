@@ -15,7 +15,7 @@ from phrasefit.cli import _corrections as options
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("map")(map_song)
+    app.command("map", short_help="Beats, bars, sections and phrases of a song.")(map_song)
 
 
 def map_song(

@@ -16,7 +16,7 @@ from phrasefit.cli.sheet import Paper
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("pack")(pack)
+    app.command("pack", short_help="Everything for a class in one folder.")(pack)
 
 
 def pack(

@@ -25,7 +25,7 @@ class Saying(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("practice")(practice)
+    app.command("practice", short_help="Clicks and cues without the song.")(practice)
 
 
 def practice(

@@ -36,7 +36,7 @@ class Paper(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("sheet")(sheet)
+    app.command("sheet", short_help="Cue sheets on paper: PDF or PNG.")(sheet)
 
 
 def sheet(
