@@ -16,6 +16,8 @@ import tempfile
 from multiprocessing.process import BaseProcess as Process
 from pathlib import Path
 
+import numpy as np
+
 from phrasefit.errors import PhrasefitError
 from phrasefit.training.shelf import (
     PACK_SONGS,
@@ -60,6 +62,9 @@ def _parser() -> argparse.ArgumentParser:
 def _run(options: argparse.Namespace) -> Path:
     import torch
 
+    from phrasefit.training.calibrate import SongSource, calibrate, start_making
+    from phrasefit.training.export import save_weights
+    from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
 
     folder = options.songs or Path(tempfile.mkdtemp(prefix="phrasefit-songs-"))
@@ -70,7 +75,9 @@ def _run(options: argparse.Namespace) -> Path:
         families=tuple(filter(None, options.families.split(","))),
     )
     checks = _render_validation(folder / "validation")
+    lessons = SongSource(folder=folder / "lessons", n_processes=options.renderers)
     renderers = start_rendering(songs, n_processes=options.renderers)
+    renderers += start_making(lessons, n_processes=max(1, options.renderers // 4))
     plan = TrainingPlan(
         minutes=options.minutes,
         songs_folder=songs.folder,
@@ -84,6 +91,11 @@ def _run(options: argparse.Namespace) -> Path:
     out = train(plan)
     for process in checks + renderers:
         process.terminate()
+    with np.load(out, allow_pickle=False) as stored:
+        network = {key: stored[key].astype(np.float32) for key in stored.files}
+    arrays = calibrate(network, lessons)
+    save_weights(arrays, out, force=True)
+    report(arrays, lessons, out.with_suffix(".png"))
     return out
 
 

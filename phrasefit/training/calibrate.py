@@ -7,8 +7,7 @@ stored beside it in the same file, under ``fusion.*`` and ``decoder.*``:
 * the song-wide judgements (level, ones, meter) on what comes out of that;
 * how sure each of those judgements may be called.
 
-`measure` then counts how often the called sureness holds, on yet other songs and on
-held-out material.
+How often the called sureness holds is counted by `phrasefit.training.reliability`.
 
 May import: audio, meter, files, training.{handmade, shelf}.
 """
@@ -20,15 +19,18 @@ import logging
 import multiprocessing
 import os
 import sys
+import tempfile
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
 
-from phrasefit.errors import PhrasefitError
+from phrasefit.audio import HOP_S
+from phrasefit.files import write_atomic
 from phrasefit.meter import bars, beatwise, confidence, levels
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import DECODER_PREFIX, HEAD_NAMES, LearnedModel
@@ -41,7 +43,7 @@ from phrasefit.training.handmade import Collected, Lesson, beat_f_measure, fit_l
 FIRST_SEED = 800_000_000  # far from the seeds of training and of the checks
 SHORTEST_S, LONGEST_S = 15.0, 75.0  # excerpts to whole short songs
 RIGHT_F = 0.8  # F-measure from which a reading is right, as in `handmade`
-N_BINS = 10
+FEATURE_NAMES = ("log_mel", "onset_envelope", "chroma", "loudness_db")
 
 Arrays = dict[str, np.ndarray]
 Result = TypeVar("Result")
@@ -63,20 +65,28 @@ class Verdict:
     meter_right: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bin:
-    """Readings called about equally sure: how sure on average, how many were right."""
-
-    n_songs: int
-    called: float
-    right: float
-
-
 # ------------------------------------------------------------------ fitting
 
 
-def calibrate(arrays: Arrays, *, n_songs: int, n_processes: int, seed: int = FIRST_SEED) -> Arrays:
-    """Fit everything that stands behind the network on `n_songs` songs a step.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongSource:
+    """Where the songs of the fits come from: made by many processes, kept in a folder."""
+
+    folder: Path
+    n_processes: int
+    n_songs: int = 300
+    seed: int = FIRST_SEED
+
+    @property
+    def steps(self) -> tuple[range, range, range, range]:
+        """Seeds for fusion, judgements, sureness and measuring."""
+        sizes = (self.n_songs // 5, self.n_songs, self.n_songs, self.n_songs // 2)
+        ends = self.seed + np.cumsum(sizes)
+        return tuple(range(int(e) - n, int(e)) for e, n in zip(ends, sizes, strict=True))
+
+
+def calibrate(arrays: Arrays, source: SongSource) -> Arrays:
+    """Fit everything that stands behind the network.
 
     Returns
     -------
@@ -90,9 +100,8 @@ def calibrate(arrays: Arrays, *, n_songs: int, n_processes: int, seed: int = FIR
         (collect_song, fit_judgements),
         (judge_song, fit_sureness),
     )
-    for number, (collect, fit) in enumerate(steps):
-        seeds = range(seed + number * n_songs, seed + (number + 1) * n_songs)
-        found = for_songs(collect, fitted, seeds, n_processes=n_processes)
+    for (collect, fit), seeds in zip(steps, source.steps, strict=False):
+        found = for_songs(collect, fitted, source, seeds)
         logger.info("%s: %d songs", fit.__name__, len(found))
         fitted |= fit(found)
     return fitted
@@ -101,17 +110,17 @@ def calibrate(arrays: Arrays, *, n_songs: int, n_processes: int, seed: int = FIR
 def for_songs(
     work: Callable[[LearnedModel, Lesson], Result],
     arrays: Arrays,
+    source: SongSource,
     seeds: Iterable[int],
     *,
-    n_processes: int,
     held_out: bool = False,
 ) -> list[Result]:
-    """Make the song of each seed and do `work` on it, in parallel; None is dropped."""
+    """Do `work` on the song of each seed, in parallel; None is dropped."""
     with ProcessPoolExecutor(
-        n_processes,
+        source.n_processes,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=_prepare,
-        initargs=(arrays, work, held_out),
+        initargs=(arrays, work, source.folder, held_out),
     ) as pool:
         return [result for result in pool.map(_work_on, seeds) if result is not None]
 
@@ -119,21 +128,78 @@ def for_songs(
 _shared: dict[str, object] = {}  # what every song of a process needs
 
 
-def _prepare(arrays: Arrays, work: Callable, held_out: bool) -> None:
-    _shared.update(model=LearnedModel(arrays), work=work, held_out=held_out)
+def _prepare(arrays: Arrays, work: Callable, folder: Path, held_out: bool) -> None:
+    _shared.update(model=LearnedModel(arrays), work=work, folder=folder, held_out=held_out)
 
 
 def _work_on(seed: int) -> object:
-    """Make one song, cut it, do the work; songs that cannot be used give None."""
-    rng = np.random.default_rng(seed)
+    """Do the work on an excerpt of one song; songs that cannot be used give None."""
     try:
-        for lesson in handmade.make_lessons(1, seed, held_out=_shared["held_out"]):
-            cut = cut_lesson(lesson, rng)
-            if len(cut.beats_s) >= levels.MIN_BEATS:
-                return _shared["work"](_shared["model"], cut)
-    except PhrasefitError:
-        logger.exception("song %d was not used", seed)
-    return None
+        lesson = make_lesson(_shared["folder"], seed, held_out=_shared["held_out"])
+    except Exception:  # one song that cannot be made must not end the fit
+        logger.exception("song %d was not made", seed)
+        return None
+    if lesson is None:
+        return None
+    cut = cut_lesson(lesson, np.random.default_rng(seed))
+    return _shared["work"](_shared["model"], cut) if len(cut.beats_s) >= levels.MIN_BEATS else None
+
+
+def start_making(source: SongSource, *, n_processes: int) -> list[BaseProcess]:
+    """Start processes that fill `source.folder` with all songs the fits will ask for."""
+    wanted = [(seed, False) for seeds in source.steps for seed in seeds]
+    wanted += [(seed, True) for seed in source.steps[-1]]
+    context = multiprocessing.get_context("spawn")
+    processes = [
+        context.Process(
+            target=_make_share, args=(source.folder, wanted[share::n_processes]), daemon=True
+        )
+        for share in range(n_processes)
+    ]
+    for process in processes:
+        process.start()
+    return processes
+
+
+def _make_share(folder: Path, wanted: list[tuple[int, bool]]) -> None:
+    os.nice(15)
+    for seed, held_out in wanted:
+        try:
+            make_lesson(folder, seed, held_out=held_out)
+        except Exception:  # one song that cannot be made must not end the run
+            logger.exception("song %d was not made", seed)
+
+
+def make_lesson(folder: Path, seed: int, *, held_out: bool) -> Lesson | None:
+    """Read a song's features and truth from `folder`, or make and keep them there.
+
+    None for songs in meters that the decoder does not know.
+    """
+    path = folder / f"{'held-out-' if held_out else ''}{seed}.npz"
+    if not path.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        lessons = list(handmade.make_lessons(1, seed, held_out=held_out))
+        arrays = lesson_arrays(lessons[0]) if lessons else {}
+        write_atomic(path, lambda out: np.savez(out, **arrays), force=True)
+    with np.load(path, allow_pickle=False) as stored:
+        if not stored.files:
+            return None
+        return Lesson(
+            features=Features(hop_s=HOP_S, **{name: stored[name] for name in FEATURE_NAMES}),
+            beats_s=stored["beats_s"],
+            positions=stored["positions"],
+            meter=int(stored["meter"]),
+        )
+
+
+def lesson_arrays(lesson: Lesson) -> Arrays:
+    """A song's features and truth as named arrays."""
+    arrays = {name: getattr(lesson.features, name) for name in FEATURE_NAMES}
+    return arrays | {
+        "beats_s": lesson.beats_s,
+        "positions": lesson.positions,
+        "meter": np.array(lesson.meter),
+    }
 
 
 def cut_lesson(lesson: Lesson, rng: np.random.Generator) -> Lesson:
@@ -141,8 +207,7 @@ def cut_lesson(lesson: Lesson, rng: np.random.Generator) -> Lesson:
     hop_s, n_frames = lesson.features.hop_s, len(lesson.features.log_mel)
     length = min(int(rng.uniform(SHORTEST_S, LONGEST_S) / hop_s), n_frames)
     first = int(rng.integers(0, n_frames - length + 1))
-    names = ("log_mel", "onset_envelope", "chroma", "loudness_db")
-    rows = {name: getattr(lesson.features, name)[first : first + length] for name in names}
+    rows = {name: getattr(lesson.features, name)[first : first + length] for name in FEATURE_NAMES}
     beats_s = lesson.beats_s - first * hop_s
     inside = (beats_s >= 0) & (beats_s < length * hop_s)
     return Lesson(
@@ -244,66 +309,15 @@ def _bare(arrays: Arrays) -> Arrays:
     return {key: value for key, value in arrays.items() if not key.startswith("fusion.")}
 
 
-# ---------------------------------------------------------------- measuring
-
-
-def called_and_right(verdicts: list[Verdict], weights: Arrays) -> dict[str, np.ndarray]:
-    """Sureness and rightness of beats and ones of each song [shape=(n, 2)].
-
-    The sureness of the ones is that of the beats times that of the ones given them.
-    """
-
-    def sure(name: str, margins: np.ndarray) -> float:
-        fitted = weights[name]
-        return float(1 / (1 + np.exp(-(margins @ fitted[:-1] + fitted[-1]))))
-
-    beats = [(sure("sure_of_beats", v.beat_margins), v.beats_right) for v in verdicts]
-    ones = [
-        (beat[0] * sure("sure_of_one", v.one_margins), bool(v.one_right))
-        for beat, v in zip(beats, verdicts, strict=True)
-    ]
-    meters = [(sure("sure_of_meter", v.meter_margins), v.meter_right) for v in verdicts]
-    named = {"beats": beats, "ones": ones, "meter": meters}
-    return {name: np.array(pairs, dtype=float) for name, pairs in named.items()}
-
-
-def bin_reliability(pairs: np.ndarray) -> tuple[list[Bin], float]:
-    """Sort sureness into bins of equal width; expected calibration error over them.
-
-    C. Guo et al., "On calibration of modern neural networks", 2017.
-    """
-    index = np.minimum((pairs[:, 0] * N_BINS).astype(int), N_BINS - 1)
-    bins, error = [], 0.0
-    for number in range(N_BINS):
-        inside = pairs[index == number]
-        if len(inside):
-            called, right = inside.mean(axis=0)
-            bins.append(Bin(n_songs=len(inside), called=float(called), right=float(right)))
-            error += len(inside) / len(pairs) * abs(called - right)
-    return bins, float(error)
-
-
-def draw_reliability(tables: dict[str, np.ndarray], path: Path) -> None:
-    """Draw called sureness against the share that was right, one line for each judgement."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(5, 5), layout="constrained")
-    axes = figure.add_subplot(xlabel="called sure", ylabel="share that was right")
-    axes.plot([0, 1], [0, 1], color="0.7", linestyle="--", label="perfect")
-    for (name, pairs), marker in zip(tables.items(), "os^", strict=True):
-        bins, error = bin_reliability(pairs)
-        called, right = [b.called for b in bins], [b.right for b in bins]
-        axes.plot(called, right, marker=marker, label=f"{name} (error {error:.3f})")
-    axes.legend()
-    figure.savefig(path, dpi=120)
-
-
 def main() -> int:
     """Fit, measure on other songs, write the weights and what was measured."""
     parser = argparse.ArgumentParser(prog="python -m phrasefit.training.calibrate")
     parser.add_argument("network", type=Path, help="weights of a training run (.npz)")
     parser.add_argument("out", type=Path, help="weights to write (.npz)")
-    parser.add_argument("--songs", type=int, default=600, help="songs for each of three steps")
+    parser.add_argument(
+        "--songs", type=int, default=300, help="songs of each of the two large fits"
+    )
+    parser.add_argument("--folder", type=Path, help="folder to keep made songs in")
     parser.add_argument("--processes", type=int, default=max(1, os.cpu_count() or 1))
     parser.add_argument("--diagram", type=Path, help="reliability diagram to draw (.png)")
     parser.add_argument("--force", action="store_true", help="replace an existing file")
@@ -311,28 +325,17 @@ def main() -> int:
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stdout)
     with np.load(options.network, allow_pickle=False) as stored:
         arrays = {key: stored[key].astype(np.float32) for key in stored.files}
-    arrays = calibrate(arrays, n_songs=options.songs, n_processes=options.processes)
+    from phrasefit.training.reliability import report
+
+    source = SongSource(
+        folder=options.folder or Path(tempfile.mkdtemp(prefix="phrasefit-lessons-")),
+        n_processes=options.processes,
+        n_songs=options.songs,
+    )
+    arrays = calibrate(arrays, source)
     save_weights(arrays, options.out, force=options.force)
-    report(arrays, options)
+    report(arrays, source, options.diagram)
     return 0
-
-
-def report(arrays: Arrays, options: argparse.Namespace) -> None:
-    """Print reliability on fresh songs and on held-out material; draw the former."""
-    first = FIRST_SEED + 10 * options.songs
-    for held_out in (False, True):
-        seeds = range(first, first + options.songs)
-        verdicts = for_songs(
-            judge_song, arrays, seeds, n_processes=options.processes, held_out=held_out
-        )
-        tables = called_and_right(verdicts, LearnedModel(arrays).decoder_weights())
-        print(f"{'held-out material' if held_out else 'fresh songs'}: {len(verdicts)} songs")
-        for name, pairs in tables.items():
-            bins, error = bin_reliability(pairs)
-            cells = ", ".join(f"{b.called:.2f}>{b.right:.2f} ({b.n_songs})" for b in bins)
-            print(f"  {name}: right {pairs[:, 1].mean():.3f}, error {error:.3f}: {cells}")
-        if options.diagram and not held_out:
-            draw_reliability(tables, options.diagram)
 
 
 if __name__ == "__main__":
