@@ -55,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--songs", type=Path, help="folder to keep rendered songs in")
     parser.add_argument("--renderers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
     parser.add_argument("--first-packs", type=int, default=32, help="files of songs to wait for")
+    parser.add_argument("--calibration-songs", type=int, default=300)
     parser.add_argument("--batch", type=int, default=128)
     return parser
 
@@ -75,7 +76,11 @@ def _run(options: argparse.Namespace) -> Path:
         families=tuple(filter(None, options.families.split(","))),
     )
     checks = _render_validation(folder / "validation")
-    lessons = SongSource(folder=folder / "lessons", n_processes=options.renderers)
+    lessons = SongSource(
+        folder=folder / "lessons",
+        n_processes=options.renderers,
+        n_songs=options.calibration_songs,
+    )
     renderers = start_rendering(songs, n_processes=options.renderers)
     renderers += start_making(lessons, n_processes=max(1, options.renderers // 4))
     plan = TrainingPlan(

@@ -212,6 +212,7 @@ class Shelf:
         self._seen: set[str] = set()
         self._tables: tuple | None = None
         self.n_frames = 0
+        self.is_full = False
 
     def add(self, song: ShelvedSong) -> bool:
         """Put one song at the end of the strip; False if it is full."""
@@ -219,6 +220,7 @@ class Shelf:
 
         n_frames = len(song.levels)
         if self.n_frames + n_frames > len(self.levels):
+            self.is_full = True
             return False
         strip = slice(self.n_frames, self.n_frames + n_frames)
         self.levels[strip] = torch.from_numpy(song.levels).to(self.device)
@@ -240,6 +242,8 @@ class Shelf:
         """
         n_added = 0
         for path in _packs(folder):
+            if self.is_full:
+                break
             if path.name in self._seen:
                 continue
             self._seen.add(path.name)
