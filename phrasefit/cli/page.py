@@ -144,13 +144,9 @@ def origin_of(analysis: Analysis, fit: FitPlan) -> Origin:
     pace = fit.grid.counts_per_minute
 
     def at(factor: float) -> Level | None:
-        return next(
-            (x for x in levels if abs(_pace(x) / (pace * factor) - 1) < 0.03), None
-        )
+        return next((x for x in levels if abs(_pace(x) / (pace * factor) - 1) < 0.03), None)
 
-    return Origin(
-        info=analysis.info, correction=analysis.correction, half=at(0.5), double=at(2.0)
-    )
+    return Origin(info=analysis.info, correction=analysis.correction, half=at(0.5), double=at(2.0))
 
 
 def _pace(level: Level) -> float:

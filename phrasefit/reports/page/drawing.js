@@ -67,6 +67,8 @@ function moveStrip(at, i) {
   $("now-line").style.left = `${160 + (still ? (k - left) * WIDE : 0)}px`;
 }
 
+const wholeWall = (part) => data.blocks.find((block) => block.name === part.name).counts;
+
 /** Fill the table of walls, tags and the ending; each time is a button that goes there. */
 function drawTable() {
   const { parts, times, rows, sections, endAt, events } = state.score;
@@ -76,7 +78,8 @@ function drawTable() {
     const later = all.slice(k + 1).find((p) => p.kind === "wall");
     const cut = part.kind === "wall" && later?.event === "restart";
     const words = part.kind === "tag" ? `TAG ${counts} ${part.name}`
-      : cut ? `RESTART after ${counts}` : later ? "" : `music ends after ${counts}`;
+      : cut ? [`RESTART after ${counts}`, ...later.words.split(", ").slice(2)].join(", ")
+      : later || counts === wholeWall(part) ? "" : `music ends after ${counts}`;
     return { at: part.first, wall: part.kind === "tag" ? "" : `${part.name} ${part.wall}`,
       facing: part.facing, music, counts, words, kind: cut ? "restart" : part.kind };
   });
@@ -130,7 +133,9 @@ function drawNotice(i) {
   const shown = near && !(big && since < 2) ? next : big ? current : next;
   const warn = shown === next;
   $("notice").className = !shown || (warn && !near) ? "" : warn ? "warn" : "now";
-  $("notice-words").textContent = shown ? shown.words : "";
+  const words = shown ? shown.words.split(", ") : []; // what, facing, change of step
+  $("notice-words").textContent = words.slice(0, 2).join(", ");
+  $("notice-more").textContent = words.slice(2).join(", ");
   $("notice-in").textContent = warn && shown ? `in ${shown.at - i}` : "";
   $("notice").querySelector("use").setAttribute("href", shown ? `#mark-${shown.kind}` : "");
   if (!sound.playing) return;
@@ -140,6 +145,8 @@ function drawNotice(i) {
   }
 }
 
+const LONG_NAME = 32; // a name longer than this is called by its cue words
+
 /** Name the step danced now, and call the next one. */
 function drawSteps(i) {
   const { rows } = state.score;
@@ -147,8 +154,9 @@ function drawSteps(i) {
   const ahead = rows.findIndex((row, k) => k > i && row.step !== null && row.step !== here);
   const now = data.steps[here];
   const next = ahead >= 0 ? data.steps[rows[ahead].step] : null;
-  $("step-now").textContent = now ? [now.counts, now.name, now.turn].filter(Boolean).join("  ") : "–";
-  $("step-next").textContent = next ? [next.cue, next.turn].filter(Boolean).join("  ") : "–";
+  const words = (step) => (step ? [step.counts, step.name, step.turn].filter(Boolean).join("  ") : "–");
+  $("step-now").textContent = words(now);
+  $("step-next").textContent = words(next && next.name.length > LONG_NAME ? { ...next, name: next.cue } : next);
 }
 
 /** Write everything that changes from count to count. */
@@ -162,7 +170,8 @@ function drawCount(i) {
     tag: `TAG ${row.name}`, after: "END" }[row.kind];
   $("place").textContent = !row ? (i < 0 ? `first beat at ${minutes(state.score.times[0])}` : "the song is over")
     : row.kind === "intro" ? `${-row.count} to go` : `count ${row.count} of ${counts}`;
-  drawFacing(row ? row.facing : i < 0 ? data.facing : state.score.endFacing);
+  const ended = !row || row.kind === "after";
+  drawFacing(!ended ? row.facing : i < 0 ? data.facing : state.score.endFacing);
   drawNotice(i);
   drawSteps(i);
   const here = [...$("rows").children].findLast((line) => Number(line.dataset.at) <= i);

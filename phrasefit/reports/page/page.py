@@ -260,7 +260,8 @@ class _Blocks:
 
     def _add_tag(self, tag) -> int:
         option = next(
-            (t for t in self._fit.routine.tags if (t.counts, t.name) == (tag.counts, tag.name)), None
+            (t for t in self._fit.routine.tags if (t.counts, t.name) == (tag.counts, tag.name)),
+            None,
         )
         turned = [0] * tag.counts + [tag.end_facing - tag.facing]
         return self._add(tag.name, turned, option.steps if option else ())
@@ -291,7 +292,9 @@ class _Blocks:
 
 def _sections(fit: FitPlan) -> list[dict[str, Any]]:
     index = fit.grid.section
-    starts = [i for i in range(len(index)) if index[i] >= 0 and (i == 0 or index[i] != index[i - 1])]
+    starts = [
+        i for i in range(len(index)) if index[i] >= 0 and (i == 0 or index[i] != index[i - 1])
+    ]
     return [
         {"start_s": float(fit.grid.times_s[i]), "letter": fit.bar_map.sections[index[i]].letter}
         for i in starts

@@ -131,11 +131,12 @@ function laid(grid, start) {
   }
   let [wall, facing, cut] = [0, data.facing, null];
   for (const item of danced()) {
-    if (rows.length >= n) break;
+    const left = n - rows.length;
+    if (!left || (item.kind === "wall" && wall && left < data.group)) break; // an ending, no wall
     const block = data.blocks[item.block];
     wall += item.kind === "wall";
     const words = eventWords(item, wall, facing, cut);
-    const counts = Math.min(item.counts, n - rows.length);
+    const counts = Math.min(item.counts, left);
     for (let i = 0; i < counts; i++) {
       rows.push({ kind: item.kind, wall, count: i + 1, spoken: (i % data.group) + 1,
         facing: mod(facing + block.turned[i], 360), name: block.name,
@@ -143,6 +144,10 @@ function laid(grid, start) {
     }
     facing = mod(facing + block.turned[counts], 360);
     if (item.kind === "wall") cut = { counts, facing };
+  }
+  for (let i = 0; rows.length < n; i++) {
+    rows.push({ ...rows.at(-1), kind: "after", count: i + 1, spoken: (i % data.group) + 1,
+      name: "", event: "", words: "", step: null });
   }
   return { times: grid.times, rows, end_facing: facing };
 }
