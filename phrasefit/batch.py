@@ -21,7 +21,6 @@ from phrasefit import pipeline
 from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
 from phrasefit.fit.rank import least_confidence, shelf_tempo
 from phrasefit.fit.summary import SUMMARY_VERSION, summarise
-from phrasefit.model import BarMap
 from phrasefit.store import Store, Summary
 
 # What a file is, its content decides; these suffixes only keep covers and texts out.
@@ -271,7 +270,7 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
             path=path,
             content_hash=key,
             document=pipeline.document_of(analysis),
-            summary=summary_of(key, analysis.bar_map, version),
+            summary=summary_of(analysis, version),
         )
     except PhrasefitError as exc:
         lasting = not isinstance(exc, MissingExtraError | CacheError)
@@ -335,10 +334,11 @@ def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
         )
 
 
-def summary_of(content_hash: str, bar_map: BarMap, version: str) -> Summary:
-    """Sum up a bar map for ranking."""
+def summary_of(analysis: pipeline.Analysis, version: str) -> Summary:
+    """Sum up a song, as corrected, for ranking."""
+    bar_map = analysis.bar_map
     return Summary(
-        content_hash=content_hash,
+        content_hash=analysis.info.content_hash,
         version=f"{version}.{SUMMARY_VERSION}",
         title=bar_map.title,
         artist=bar_map.artist,
@@ -346,5 +346,11 @@ def summary_of(content_hash: str, bar_map: BarMap, version: str) -> Summary:
         tempo_bpm=shelf_tempo(bar_map),
         meter=bar_map.meter,
         confidence=least_confidence(bar_map),
+        as_tracked=level_of(analysis) is not None,
         grid=summarise(bar_map),
     )
+
+
+def level_of(analysis: pipeline.Analysis) -> float | None:
+    """Give the beats a count where a person chose the beat, else None."""
+    return 1.0 if analysis.correction.level else None

@@ -13,12 +13,12 @@ from pathlib import Path
 import numpy as np
 
 from phrasefit import pipeline
-from phrasefit.batch import Crew, Heard, summary_of
+from phrasefit.batch import Crew, Heard, level_of, summary_of
 from phrasefit.errors import CacheError, PhrasefitError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.rank import Shelf, fit_or_reason
 from phrasefit.fit.summary import SUMMARY_VERSION
-from phrasefit.model import BarMap, FitPlan, Routine
+from phrasefit.model import FitPlan, Routine
 from phrasefit.store import Store, Summary
 
 SUMMARIES_AT_ONCE = 200
@@ -56,11 +56,11 @@ class Library:
         summaries += [heard.summary for heard in unkept.values() if heard.summary]
         return cls(store=store, version=version, shelf=_shelf(summaries), unkept=unkept)
 
-    def bar_map(self, key: str) -> BarMap:
-        """Recall the bar map of a song, with a person's corrections."""
+    def analysis(self, key: str) -> pipeline.Analysis:
+        """Recall what was heard of a song, with a person's corrections."""
         if key in self.unkept:
-            return pipeline.recalled(self.unkept[key].document, None).bar_map
-        return _bar_map(self.store, key, self.version)
+            return pipeline.recalled(self.unkept[key].document, None)
+        return _recall(self.store, key, self.version)
 
     def planner(
         self, routine: Routine, max_changes: int, costs: Costs, *, crew: Crew | None = None
@@ -79,7 +79,7 @@ class Library:
         self, key: str, routine: Routine, max_changes: int, costs: Costs
     ) -> FitPlan | PhrasefitError:
         try:
-            return fit_or_reason(self.bar_map(key), routine, max_changes, costs)
+            return _fit(self.analysis(key), routine, max_changes, costs)
         except PhrasefitError as exc:
             return exc
 
@@ -108,17 +108,21 @@ def _plan_group(
     costs: Costs,
 ) -> list[FitPlan | PhrasefitError]:
     with Store(store_path) as store:
-        return [
-            fit_or_reason(_bar_map(store, key, version), routine, max_changes, costs)
-            for key in keys
-        ]
+        return [_fit(_recall(store, key, version), routine, max_changes, costs) for key in keys]
 
 
-def _bar_map(store: Store, key: str, version: str) -> BarMap:
+def _fit(
+    analysis: pipeline.Analysis, routine: Routine, max_changes: int, costs: Costs
+) -> FitPlan | PhrasefitError:
+    level = level_of(analysis)
+    return fit_or_reason(analysis.bar_map, routine, max_changes, costs, beats_per_count=level)
+
+
+def _recall(store: Store, key: str, version: str) -> pipeline.Analysis:
     text = store.get_analysis(key, version)
     if text is None:
         raise CacheError(f"the analysis of song {key[:12]} is gone; listen to the song again")
-    return pipeline.recalled(text, store.get_correction(key)).bar_map
+    return pipeline.recalled(text, store.get_correction(key))
 
 
 def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:
@@ -128,7 +132,7 @@ def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:
         group = []
         for key in keys[begin : begin + SUMMARIES_AT_ONCE]:
             try:
-                group.append(summary_of(key, _bar_map(store, key, version), version))
+                group.append(summary_of(_recall(store, key, version), version))
             except PhrasefitError as exc:
                 store.notes.append(f"song {key[:12]} is left out: {exc}")
         try:
@@ -148,5 +152,6 @@ def _shelf(summaries: Sequence[Summary]) -> Shelf:
         tempo_bpm=np.array([s.tempo_bpm for s in summaries], dtype=float),
         meter=np.array([s.meter for s in summaries], dtype=int),
         confidence=np.array([s.confidence for s in summaries], dtype=float),
+        as_tracked=np.array([s.as_tracked for s in summaries], dtype=bool),
         summaries=tuple(s.grid for s in summaries),
     )

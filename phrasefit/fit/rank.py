@@ -38,7 +38,8 @@ class Shelf:
     """The songs of a collection as ranking sees them; one entry a song.
 
     `keys` name the songs (content hashes, paths); `tempo_bpm` are beats a minute,
-    `meter` beats a bar, `confidence` (0-1) that of the least sure reading.
+    `meter` beats a bar, `confidence` (0-1) that of the least sure reading; `as_tracked`
+    where a person chose the beat, so that one beat is one count.
     """
 
     keys: tuple[str, ...]
@@ -48,6 +49,7 @@ class Shelf:
     tempo_bpm: np.ndarray
     meter: np.ndarray
     confidence: np.ndarray
+    as_tracked: np.ndarray
     summaries: tuple[bytes, ...]
 
     @classmethod
@@ -61,6 +63,7 @@ class Shelf:
             tempo_bpm=np.array([shelf_tempo(m) for m in bar_maps], dtype=float),
             meter=np.array([m.meter for m in bar_maps], dtype=int),
             confidence=np.array([least_confidence(m) for m in bar_maps], dtype=float),
+            as_tracked=np.zeros(len(bar_maps), dtype=bool),
             summaries=tuple(summarise(m) for m in bar_maps),
         )
 
@@ -75,6 +78,7 @@ class Shelf:
             tempo_bpm=self.tempo_bpm[which],
             meter=self.meter[which],
             confidence=self.confidence[which],
+            as_tracked=self.as_tracked[which],
             summaries=tuple(self.summaries[i] for i in index),
         )
 
@@ -196,11 +200,22 @@ def rank(
 
 
 def fit_or_reason(
-    bar_map: BarMap, routine: Routine, max_changes: int, costs: Costs
+    bar_map: BarMap,
+    routine: Routine,
+    max_changes: int,
+    costs: Costs,
+    *,
+    beats_per_count: float | None = None,
 ) -> FitPlan | PhrasefitError:
     """Fit, or give the reason why it cannot be done."""
     try:
-        return fit_routine(bar_map, routine, max_changes=max_changes, costs=costs)
+        return fit_routine(
+            bar_map,
+            routine,
+            max_changes=max_changes,
+            costs=costs,
+            beats_per_count=beats_per_count,
+        )
     except PhrasefitError as exc:
         return exc
 
@@ -259,6 +274,7 @@ def _grids(shelf: Shelf, routine: Routine, costs: Costs) -> Grids:
         summaries=shelf.summaries,
         tempo_bpm=shelf.tempo_bpm,
         meter=shelf.meter,
+        as_tracked=shelf.as_tracked,
         costs=costs,
     )
 

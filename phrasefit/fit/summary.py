@@ -95,11 +95,11 @@ def _starts(bar_map: BarMap, layout: Layout) -> tuple[int, int, np.ndarray] | No
 
 
 def _levels(song_meter: int, dance_meter: int) -> tuple[float, ...]:
-    """List the levels `choose_level` may choose; none where the meters do not go together."""
+    """List the levels `choose_level` or a person may choose; none where meters do not agree."""
     if dance_meter == 3:
         return (1.0,) if song_meter % 3 == 0 or song_meter == 1 else ()
     if song_meter % 6 == 0:
-        return (3.0,)
+        return (3.0, 1.0)
     if song_meter % 2 == 0:
         return (1.0, 2.0, 0.5)
     return (1.0, 0.5) if song_meter == 1 else ()
@@ -133,6 +133,7 @@ def grids_for(
     summaries: Sequence[bytes],
     tempo_bpm: np.ndarray,
     meter: np.ndarray,
+    as_tracked: np.ndarray,
     costs: Costs,
 ) -> Grids:
     """Lay out many songs as `count_grid` would, from their summaries.
@@ -142,13 +143,15 @@ def grids_for(
     summaries : sequence of bytes [length n_songs]
     tempo_bpm, meter : np.ndarray [shape=(n_songs,)]
         Beats a minute (`fit.grid.beat_tempo`) and beats a bar.
+    as_tracked : np.ndarray [shape=(n_songs,), bool]
+        A person chose the beat of the song: it is the count.
 
     Raises
     ------
     ParameterError
         If a summary has not the length it must have.
     """
-    level = choose_levels(tempo_bpm, meter, routine)
+    level = np.where(as_tracked, 1.0, choose_levels(tempo_bpm, meter, routine))
     base = PHRASE_COUNTS[routine.meter]
     double = dance_phrase_counts(routine.meter, routine) != base
     wanted = np.zeros(len(level), dtype=int)

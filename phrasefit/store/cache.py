@@ -258,7 +258,7 @@ class Store:
         """Keep summaries, in place of earlier ones of the same sounds."""
         with self._transaction():
             self._db.executemany(
-                "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (tuple(getattr(s, name) for name in Summary.__slots__) for s in summaries),
             )
 

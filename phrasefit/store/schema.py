@@ -29,7 +29,8 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE TABLE summary (
         content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
         artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
-        meter INTEGER NOT NULL, confidence REAL NOT NULL, grid BLOB NOT NULL
+        meter INTEGER NOT NULL, confidence REAL NOT NULL, as_tracked INTEGER NOT NULL,
+        grid BLOB NOT NULL
     );
     CREATE TABLE failure (
         path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL,
@@ -53,7 +54,7 @@ class Summary:
     """What ranking needs of a song: a row of the table of that name.
 
     `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
-    that of the least sure reading.
+    that of the least sure reading; `as_tracked` says that a person chose the beat.
     """
 
     content_hash: str
@@ -64,4 +65,5 @@ class Summary:
     tempo_bpm: float
     meter: int
     confidence: float
+    as_tracked: bool
     grid: bytes

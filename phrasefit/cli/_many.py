@@ -1,0 +1,183 @@
+"""What the commands for many songs share: folders, workers, progress, failures.
+
+May import: everything inside functions; typer at the top.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from phrasefit.batch import BatchReport, Crew
+    from phrasefit.fit.costs import Costs
+    from phrasefit.library import Library
+    from phrasefit.model import Routine
+    from phrasefit.store import Store
+
+EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
+
+Jobs = Annotated[
+    int, typer.Option("--jobs", min=0, help="Processes that listen; 0 = one for each core.")
+]
+Backend = Annotated[
+    str, typer.Option("--backend", help="loky = this machine; dask = the workers of a scheduler.")
+]
+Scheduler = Annotated[
+    str, typer.Option("--scheduler", metavar="ADDRESS", help="The Dask scheduler: tcp://HOST:8786.")
+]
+Known = Annotated[
+    bool, typer.Option("--known", help="Take all songs heard before; no folder is looked at.")
+]
+MaxChanges = Annotated[
+    int, typer.Option("--max-changes", min=0, max=12, help="Most tags and restarts allowed.")
+]
+CostsFile = Annotated[
+    Path | None, typer.Option("--costs", metavar="FILE", help="Own weights of the plan (TOML).")
+]
+
+
+def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
+    """Tell folders and songs from routine files (TOML)."""
+    routines = [thing for thing in things if thing.suffix.lower() == ".toml"]
+    return [thing for thing in things if thing not in routines], routines
+
+
+def crew_of(jobs: int, backend: str, scheduler: str) -> Crew:
+    """Check who shall do the work."""
+    from phrasefit.batch import Crew
+
+    return Crew(n_jobs=jobs, backend=backend, scheduler=scheduler)
+
+
+def costs_of(path: Path | None) -> Costs:
+    """Read the user's own weights, or take those of common practice."""
+    from phrasefit.fit.costs import Costs
+
+    return Costs() if path is None else Costs.load(path)
+
+
+@contextmanager
+def open_store() -> Iterator[Store]:
+    """Open the cache; say what happened to it, at the end and on standard error."""
+    from phrasefit.store import Store
+
+    with Store() as store:
+        try:
+            yield store
+        finally:
+            for note in dict.fromkeys(store.notes):
+                print(f"phrasefit: {note}", file=sys.stderr)
+
+
+def gather(
+    places: Sequence[Path], store: Store, crew: Crew, *, known: bool
+) -> tuple[Library, BatchReport]:
+    """Listen to what is new in `places`; give all their songs, ready for ranking.
+
+    Raises
+    ------
+    ParameterError
+        If no place is given, or there is no song in any.
+    """
+    from phrasefit.batch import BatchReport, listen_to, songs_in
+    from phrasefit.errors import ParameterError
+    from phrasefit.library import Library
+
+    if known:
+        if places:
+            raise ParameterError("give folders or --known, not both")
+        return Library.of(store), BatchReport()
+    if not places:
+        raise ParameterError("no folder given; name a folder with songs, or use --known")
+    paths = songs_in(places)
+    if not paths:
+        raise ParameterError(f"{places[0]}: there are no songs in it; check the folder")
+    with _listening(len(paths)) as progress:
+        report = listen_to(paths, store, crew=crew, progress=progress)
+    library = Library.of(store, keys=report.hash_of.values(), unkept=report.unkept)
+    return library, report
+
+
+@contextmanager
+def _listening(n_files: int) -> Iterator[object]:
+    """Show how far the listening is: songs done, rate, time left, the song just done."""
+    from phrasefit.cli._edge import Progress
+    from phrasefit.reports.times import clock_time
+
+    bar, begin = Progress("listening"), time.monotonic()
+
+    def show(n_done: int, n_all: int, path: Path) -> None:
+        rate = n_done / max(1e-9, time.monotonic() - begin)
+        left = clock_time((n_all - n_done) / rate, decimals=0)
+        pace = f"{rate:.1f}/s" if rate >= 1 else f"{1 / rate:.1f} s each"
+        bar(n_done / n_all, f"{n_done}/{n_all} {pace} {left} left {path.stem}")
+
+    try:
+        yield show
+    finally:
+        bar.close()
+
+
+def file_of(library: Library, report: BatchReport, store: Store) -> dict[str, str]:
+    """Find a file for each song: from this run, or where it was last heard."""
+    if report.hash_of:
+        return {key: str(path) for key, path in report.path_of.items()}
+    wanted = set(library.shelf.keys)
+    return {key: path for path, (_, _, key) in store.files().items() if key in wanted}
+
+
+def finish(report: BatchReport) -> None:
+    """List what failed, with reasons; end with the exit code that says so."""
+    from phrasefit.cli._edge import EXIT_PARTIAL
+
+    for note in report.notes:
+        print(f"phrasefit: {note}", file=sys.stderr)
+    if report.failures:
+        n = len(report.failures)
+        print(f"{n} file{'s' * (n != 1)} could not be used:", file=sys.stderr)
+        for failure in report.failures:
+            print(f"  {failure.path}: {failure.reason}", file=sys.stderr)
+    if report.n_left:
+        print(
+            f"stopped: {report.n_new} songs were heard and are kept, {report.n_left} are left;"
+            " run the command again to go on",
+            file=sys.stderr,
+        )
+        raise typer.Exit(EXIT_STOPPED)
+    if report.failures:
+        raise typer.Exit(EXIT_PARTIAL)
+
+
+def tempo_range(text: str | None) -> tuple[float, float] | None:
+    """Read ``100-124`` or ``112``.
+
+    Raises
+    ------
+    ParameterError
+        If it is no such range.
+    """
+    import re
+
+    from phrasefit.errors import ParameterError
+
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?", text.strip())
+    if not match:
+        raise ParameterError(f"tempo={text!r} is no range; write --tempo 100-124")
+    low, high = match.groups()
+    return float(low), float(high or low)
+
+
+def read_routines(paths: Sequence[Path]) -> list[Routine]:
+    """Read routine files; the first mistake ends the command, with its line."""
+    from phrasefit.routine.spec import load_routine
+
+    return [load_routine(path) for path in paths]

@@ -1,0 +1,149 @@
+"""``phrasefit store``: what is kept between runs, and how to look after it.
+
+May import: everything, inside the command bodies.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from phrasefit.cli import _many as many
+from phrasefit.cli import _plan as options
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to `app`."""
+    group = typer.Typer(
+        no_args_is_help=True, rich_markup_mode=None, help="Look after what is kept between runs."
+    )
+    for name, command in (
+        ("info", info),
+        ("verify", verify),
+        ("prune", prune),
+        ("export", export),
+        ("import", import_),
+        ("keep", keep),
+    ):
+        group.command(name)(command)
+    app.add_typer(group, name="store")
+
+
+def info() -> None:
+    """Show where the cache is and what is in it.
+
+    Example: phrasefit store info
+    """
+    from phrasefit.pipeline import analysis_version
+    from phrasefit.store import care
+
+    with many.open_store() as store:
+        found = care.info(store, analysis_version())
+    typer.echo(f"file         {found.path}")
+    typer.echo(f"size         {found.n_bytes / 1e6:.1f} MB (schema {found.schema})")
+    typer.echo(f"songs heard  {found.n_songs}, in {found.n_files} files")
+    typer.echo(f"out of date  {found.n_stale} (from another phrasefit; `store prune` removes them)")
+    typer.echo(f"not usable   {found.n_failures} files")
+    typer.echo(f"corrections  {found.n_corrections}")
+    typer.echo(f"routines     {found.n_routines}")
+
+
+def verify() -> None:
+    """Check the cache; remove analyses that cannot be read. Exit code 1 if something was wrong.
+
+    Example: phrasefit store verify
+    """
+    from phrasefit.cli._edge import EXIT_PARTIAL
+    from phrasefit.store import care
+
+    with many.open_store() as store:
+        troubles = care.verify(store)
+        moved = bool(store.notes)
+    for line in troubles:
+        typer.echo(line)
+    if troubles or moved:
+        raise typer.Exit(EXIT_PARTIAL)
+    typer.echo("the cache is sound")
+
+
+def prune(
+    gone: Annotated[
+        bool,
+        typer.Option("--gone", help="Also forget songs whose files are no longer there."),
+    ] = False,
+) -> None:
+    """Throw out analyses that are out of date; corrections and routines always stay.
+
+    Example: phrasefit store prune --gone
+    """
+    from phrasefit.pipeline import analysis_version
+    from phrasefit.store import care
+
+    with many.open_store() as store:
+        done = care.prune(store, analysis_version(), gone=gone)
+    typer.echo(
+        f"removed {done.n_analyses} analyses and forgot {done.n_files} files;"
+        f" the cache now has {done.n_bytes / 1e6:.1f} MB"
+    )
+
+
+def export(
+    target: Annotated[str, typer.Argument(metavar="FILE", help="The JSON file; - prints it.")],
+    force: options.Force = False,
+) -> None:
+    """Write all corrections and kept routines to a file, for another computer or as a backup.
+
+    Example: phrasefit store export corrections.json
+    """
+    from phrasefit.cli._edge import emit
+    from phrasefit.cli._song import check_targets
+    from phrasefit.serial import dump_json
+    from phrasefit.store.rescue import export_document
+
+    check_targets((target,), force=force)
+    with many.open_store() as store:
+        rows = store.get_hand_made()
+    emit(dump_json(export_document(rows)), target, force=force)
+    n = {table: len(found) for table, found in rows.items()}
+    typer.echo(f"wrote {n['correction']} corrections and {n['routine']} routines", err=True)
+
+
+def import_(
+    source: Annotated[Path, typer.Argument(metavar="FILE", help="A file made by store export.")],
+) -> None:
+    """Take over corrections and routines; of two for the same song the later one stays.
+
+    Example: phrasefit store import corrections.json
+    """
+    from phrasefit.errors import CacheError
+    from phrasefit.store.rescue import read_export
+
+    try:
+        text = source.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as exc:
+        raise CacheError(f"{source}: cannot be read ({exc}); check the name") from exc
+    rows = read_export(text, name=str(source))
+    with many.open_store() as store:
+        taken = store.put_hand_made(rows)
+    typer.echo(
+        f"took over {taken['correction']} of {len(rows['correction'])} corrections"
+        f" and {taken['routine']} of {len(rows['routine'])} routines"
+    )
+
+
+def keep(
+    routines: Annotated[list[Path], typer.Argument(help="Routine files (TOML).")],
+) -> None:
+    """Keep routines, so that `phrasefit suits SONG` tries them without naming files.
+
+    Example: phrasefit store keep copper-kettle.toml
+    """
+    from phrasefit.routine.spec import load_routine
+
+    read = [(load_routine(path).name, path) for path in routines]
+    with many.open_store() as store:
+        for name, path in read:
+            store.put_routine(name, path.read_text(encoding="utf-8"))
+            typer.echo(f"kept {name}")

@@ -1,0 +1,131 @@
+"""``phrasefit suits SONG ROUTINES...``: which routines go with this song?
+
+May import: everything, inside the command body.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from phrasefit.cli import _many as many
+from phrasefit.cli import _plan as options
+
+if TYPE_CHECKING:
+    from phrasefit.fit.costs import Costs
+    from phrasefit.model import BarMap, FitPlan, Routine
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to `app`."""
+    app.command("suits")(suits)
+
+
+def suits(
+    song: Annotated[Path, typer.Argument(help="The song; with --map a folder of routines.")],
+    places: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="ROUTINES...", help="Routine files, or folders with them."),
+    ] = None,
+    map_path: options.MapFile = None,
+    max_changes: many.MaxChanges = 4,
+    costs_path: many.CostsFile = None,
+    csv_path: Annotated[
+        str | None, typer.Option("--csv", metavar="PATH", help="Also write the table as CSV.")
+    ] = None,
+    json_path: Annotated[
+        str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
+    ] = None,
+    no_cache: options.NoCache = False,
+    force: options.Force = False,
+) -> None:
+    """Find the routines that go best with a song.
+
+    Without ROUTINES the routines kept by `phrasefit store keep` are tried. A file with
+    mistakes is named and passed over; the exit code is then 1.
+
+    Example: phrasefit suits song.mp3 routines/
+    """
+    from phrasefit.cli._edge import EXIT_PARTIAL, emit
+    from phrasefit.reports import table
+    from phrasefit.serial import dump_json
+
+    places = places or []
+    if map_path is not None:
+        places, song = [song, *places], None  # with --map all arguments are routines
+    costs = many.costs_of(costs_path)
+    routines, failures = _routines(places)
+    bar_map, level = options.bar_map_of(
+        song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
+    )
+    fits, unfit = _fit_all(bar_map, level, routines, max_changes, costs)
+    failures += unfit
+    document = table.suits_document(fits, path=str(song or map_path), failures=failures)
+    emit(dump_json(document), json_path, force=force)
+    rows = [(row["routine"]["name"], i, row) for i, row in enumerate(document["routines"], start=1)]
+    emit(table.rows_csv(rows), csv_path, force=force)
+    if "-" not in (json_path, csv_path):
+        typer.echo(table.render_suits(fits), nl=False)
+    for name, reason in failures:
+        typer.echo(f"{name}: {reason}", err=True)
+    if len(failures) > len(unfit):
+        raise typer.Exit(EXIT_PARTIAL)
+
+
+def _routines(places: Sequence[Path]) -> tuple[list[Routine], list[tuple[str, str]]]:
+    """Read all routine files there are; a mistake in one does not stop the others."""
+    from phrasefit.errors import ParameterError, RoutineError
+    from phrasefit.routine.spec import load_routine, parse_routine
+
+    routines, failures = [], []
+    if places:
+        readers = [(str(path), lambda path=path: load_routine(path)) for path in _files(places)]
+    else:
+        with many.open_store() as store:
+            kept = store.routines()
+        readers = [(name, lambda text=text: parse_routine(text)) for name, text in kept.items()]
+    if not readers:
+        raise ParameterError(
+            "no routine to try; name a folder with routine files (TOML),"
+            " or keep some with `phrasefit store keep`"
+        )
+    for name, read in readers:
+        try:
+            routines.append(read())
+        except RoutineError as exc:
+            failures.append((name, str(exc).removeprefix(f"{name}: ")))
+    return routines, failures
+
+
+def _files(places: Sequence[Path]) -> Iterator[Path]:
+    for place in places:
+        yield from sorted(place.rglob("*.toml")) if place.is_dir() else [place]
+
+
+def _fit_all(
+    bar_map: BarMap,
+    level: float | None,
+    routines: Sequence[Routine],
+    max_changes: int,
+    costs: Costs,
+) -> tuple[list[FitPlan], list[tuple[str, str]]]:
+    """Fit every routine; order as in a ranking: tempo within reach first, then score."""
+    from phrasefit.errors import PhrasefitError
+    from phrasefit.fit.rank import MOST_CHANGE_PERCENT, fit_or_reason
+
+    fits, unfit = [], []
+    for routine in routines:
+        fit = fit_or_reason(bar_map, routine, max_changes, costs, beats_per_count=level)
+        if isinstance(fit, PhrasefitError):
+            unfit.append((routine.name, str(fit)))
+        else:
+            fits.append(fit)
+
+    def order(fit: FitPlan) -> tuple[bool, float, float, str]:
+        change = abs(fit.tempo.change_percent)
+        return change > MOST_CHANGE_PERCENT, -round(fit.plan.score, 1), change, fit.routine.name
+
+    return sorted(fits, key=order), unfit

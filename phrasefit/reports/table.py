@@ -1,0 +1,236 @@
+"""Tables of many fits: songs for a routine, routines for a song; text, CSV and JSON.
+
+Every number in them comes from a whole plan of the song, never from an estimate.
+
+May import: model, fit, reports (times, words).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from phrasefit.fit.rank import Ranking
+from phrasefit.model import FitPlan, Routine
+from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import event_lines, verdict
+
+RANK_FORMAT = "phrasefit-rank"
+SUITS_FORMAT = "phrasefit-suits"
+FORMAT_VERSION = 1
+BYTE_ORDER_MARK = "\ufeff"  # older spreadsheets need it to read UTF-8
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t")  # a spreadsheet would calculate such a title
+CSV_COLUMNS = (
+    "routine", "place", "title", "artist", "score", "verdict", "tempo", "change_percent", "start",
+    "intro_counts", "changes", "events", "walls", "length", "doubts", "path",
+)  # fmt: skip
+
+
+def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
+    """Lay out what a table says about one fit."""
+    plan = fit.plan
+    return {
+        "title": fit.bar_map.title,
+        "artist": fit.bar_map.artist,
+        "path": path,
+        "score": round(plan.score, 2),
+        "verdict": verdict(fit),
+        "counts_per_minute": round(fit.tempo.counts_per_minute, 2),
+        "tempo_verdict": fit.tempo.verdict,
+        "change_percent": fit.tempo.change_percent,
+        "start_s": round(plan.start_s, 3),
+        "intro_counts": plan.intro_counts,
+        "n_changes": plan.n_changes,
+        "n_restarts": len(plan.restarts),
+        "n_tags": len(plan.tags),
+        "events": list(event_lines(plan)),
+        "walls": len(plan.walls),
+        "duration_s": round(fit.bar_map.duration_s, 3),
+        "doubts": list(fit.doubts),
+    }
+
+
+def rank_document(
+    rankings: Sequence[Ranking],
+    paths: Mapping[str, str],
+    *,
+    failures: Iterable[tuple[str, str]] = (),
+    n_left: int = 0,
+) -> dict[str, Any]:
+    """Lay out rankings as the JSON document that ``phrasefit rank --json`` writes.
+
+    Parameters
+    ----------
+    paths : mapping
+        Key of a song to its file.
+    failures : iterable of (path, reason)
+    n_left : int
+        Files not reached because the user stopped.
+    """
+    return {
+        "format": RANK_FORMAT,
+        "version": FORMAT_VERSION,
+        "rankings": [
+            {
+                "routine": _routine(ranking.routine),
+                "n_songs": ranking.n_songs,
+                "n_filtered": ranking.n_filtered,
+                "n_planned": ranking.n_planned,
+                "unfit": [{"reason": why, "n_songs": n} for why, n in ranking.unfit.items()],
+                "songs": [
+                    fit_row(song.fit, path=paths.get(song.key, "")) for song in ranking.songs
+                ],
+            }
+            for ranking in rankings
+        ],
+        "failures": [{"path": path, "reason": reason} for path, reason in failures],
+        "n_left": n_left,
+    }
+
+
+def suits_document(
+    fits: Sequence[FitPlan], *, path: str, failures: Iterable[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """Lay out the routines for one song as the document of ``phrasefit suits --json``."""
+    return {
+        "format": SUITS_FORMAT,
+        "version": FORMAT_VERSION,
+        "path": path,
+        "routines": [{"routine": _routine(fit.routine), **fit_row(fit, path=path)} for fit in fits],
+        "failures": [{"path": name, "reason": reason} for name, reason in failures],
+    }
+
+
+def _routine(routine: Routine) -> dict[str, Any]:
+    return {
+        "name": routine.name,
+        "counts": routine.counts,
+        "walls": routine.walls,
+        "meter": routine.meter,
+        "level": routine.level,
+    }
+
+
+# ------------------------------------------------------------------------ CSV
+
+
+def rows_csv(rows: Iterable[tuple[str, int, dict[str, Any]]]) -> str:
+    """Write (routine, place, `fit_row`) as CSV text (RFC 4180), byte-order mark included."""
+    out = io.StringIO()
+    table = csv.DictWriter(out, CSV_COLUMNS, lineterminator="\r\n")
+    table.writeheader()
+    for routine, place, row in rows:
+        table.writerow(
+            {
+                "routine": plain_cell(routine),
+                "place": place,
+                "title": plain_cell(row["title"]),
+                "artist": plain_cell(row["artist"]),
+                "score": f"{row['score']:.1f}",
+                "verdict": row["verdict"],
+                "tempo": f"{row['counts_per_minute']:.1f}",
+                "change_percent": f"{row['change_percent']:.1f}",
+                "start": clock_time(row["start_s"]),
+                "intro_counts": row["intro_counts"],
+                "changes": row["n_changes"],
+                "events": "; ".join(row["events"]),
+                "walls": row["walls"],
+                "length": clock_time(row["duration_s"], decimals=0),
+                "doubts": "; ".join(row["doubts"]),
+                "path": plain_cell(row["path"]),
+            }
+        )
+    return BYTE_ORDER_MARK + out.getvalue()
+
+
+def plain_cell(text: str) -> str:
+    """Keep a spreadsheet from taking a title for a formula."""
+    return f"'{text}" if text.startswith(FORMULA_SIGNS) else text
+
+
+# ----------------------------------------------------------------------- text
+
+
+def render_ranking(ranking: Ranking, *, width: int | None = None) -> str:
+    """Write a ranking for the terminal: two or more lines a song."""
+    width = width or shutil.get_terminal_size().columns
+    n_shown = len(ranking.songs)
+    looked = f"{ranking.n_songs} songs" if ranking.n_songs != 1 else "1 song"
+    lines = [f"{ranking.routine.name}: the best {n_shown} of {looked}"]
+    if not n_shown:
+        lines = [f"{ranking.routine.name}: none of {looked} goes with it"]
+    else:
+        lines.append(_head("song"))
+    for place, song in enumerate(ranking.songs, start=1):
+        row = fit_row(song.fit)
+        lines += _entry(place, _song_name(row), row, width)
+    lines += _left_out(ranking)
+    return "\n".join(lines) + "\n"
+
+
+def render_suits(fits: Sequence[FitPlan], *, width: int | None = None) -> str:
+    """Write the routines for one song for the terminal, the best first."""
+    width = width or shutil.get_terminal_size().columns
+    if not fits:
+        return "no routine goes with this song\n"
+    title = fits[0].bar_map.title or "this song"
+    lines = [f"{title}: {len(fits)} routine{'s' * (len(fits) != 1)}, the best first"]
+    lines.append(_head("routine"))
+    for place, fit in enumerate(fits, start=1):
+        lines += _entry(place, fit.routine.name, fit_row(fit), width)
+    return "\n".join(lines) + "\n"
+
+
+def _head(what: str) -> str:
+    return (
+        f"{'':>4}  {'score':>5}  {'tempo':<12}  {'count 1':>7}  {'changes':<16}"
+        f"  walls  length  {what}"
+    )
+
+
+def _entry(place: int, name: str, row: dict[str, Any], width: int) -> list[str]:
+    line = (
+        f"{place:>3}.  {row['score']:>5.0f}  {tempo_cell(row):<12}"
+        f"  {clock_time(row['start_s']):>7}  {changes_cell(row):<16}"
+        f"  {row['walls']:>5}  {clock_time(row['duration_s'], decimals=0):>6}  {name}"
+    )
+    words = textwrap.wrap(row["verdict"], max(40, width - 8))
+    return [line, *(f"        {text}" for text in words)]
+
+
+def _song_name(row: dict[str, Any]) -> str:
+    return f"{row['title']} - {row['artist']}" if row["artist"] else row["title"]
+
+
+def tempo_cell(row: dict[str, Any]) -> str:
+    """Write counts a minute, and the change of tempo that is needed."""
+    change = f" {row['change_percent']:+.1f}%" if row["change_percent"] else ""
+    return f"{row['counts_per_minute']:.0f}{change}"
+
+
+def changes_cell(row: dict[str, Any]) -> str:
+    """Count restarts and tags in words."""
+    parts = [
+        f"{n} {noun}{'s' * (n != 1)}"
+        for n, noun in ((row["n_restarts"], "restart"), (row["n_tags"], "tag"))
+        if n
+    ]
+    return ", ".join(parts) or "none"
+
+
+def _left_out(ranking: Ranking) -> list[str]:
+    """Say what is not in the table, and that nothing better was overlooked."""
+    lines = []
+    rest = ranking.n_songs - ranking.n_filtered - sum(ranking.unfit.values()) - len(ranking.songs)
+    if rest > 0:
+        lines.append(
+            f"not shown: {rest} that come after these (every row above is planned exactly)"
+        )
+    if ranking.n_filtered:
+        lines.append(f"put aside by what you asked for: {ranking.n_filtered}")
+    lines += [f"not danceable to it, {reason}: {n}" for reason, n in ranking.unfit.items()]
+    return lines
