@@ -33,6 +33,17 @@ _PERCENT = {
 _RARE = {"inner": 0.02, "first": 0.3, "last": 0.3}
 
 
+def _log_table(percent: tuple[float, ...], rare: float) -> np.ndarray:
+    """Log shares of lengths from 0, which stands for a part of a bar, to beyond the longest."""
+    table = np.full(LONGEST_BARS + 2, rare)
+    table[1 : 1 + len(percent)] = percent
+    table[-1] = _TOO_LONG
+    return np.log(table / 100)
+
+
+_LOG_TABLES = {place: _log_table(_PERCENT[place], _RARE[place]) for place in _PERCENT}
+
+
 def log_share(bars: np.ndarray, place: str = "inner") -> np.ndarray:
     """Give the log share of sections of each length.
 
@@ -49,10 +60,7 @@ def log_share(bars: np.ndarray, place: str = "inner") -> np.ndarray:
     np.ndarray
         ``-inf`` where `bars` is not positive.
     """
-    table = np.full(LONGEST_BARS + 2, _RARE[place])
-    table[1 : 1 + len(_PERCENT[place])] = _PERCENT[place]
-    table[-1] = _TOO_LONG
-    log_table = np.log(table / 100)
+    log_table = _LOG_TABLES[place]
     within = np.clip(bars, 0.0, LONGEST_BARS + 1)
     below, above = np.floor(within).astype(int), np.ceil(within).astype(int)
     return np.where(bars > 0, (log_table[below] + log_table[above]) / 2, -np.inf)

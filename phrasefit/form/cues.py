@@ -57,34 +57,39 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
         1 = downbeat; there must be one.
     meter : int
         Prevailing beats a bar: a shorter bar is compared as if its last beat were
-        held, of a longer one the first `meter` beats are compared.
+        held, of a longer one the first `meter` beats are compared.  A bar of two is
+        compared together with the one after it.
     """
     starts = bar_starts(positions)
-    beats_of_bar = starts[:-1, None] + np.minimum(np.arange(meter), np.diff(starts)[:, None] - 1)
-    timbre = _standardized(evidence.timbre)
+    hop = bars_together(meter)
+    ends = np.append(starts[hop:], np.full(hop - 1, starts[-1]))[:, None]
+    beats_of_bar = np.minimum(starts[:-1, None] + np.arange(meter * hop), ends - 1)
+    timbre = _standardized(evidence.timbre)[beats_of_bar, 1:]
     harmony = np.sqrt(np.maximum(evidence.harmony, 0.0))
-    harmony = _unit_rows(harmony) - _unit_rows(harmony).mean(axis=0)
+    harmony = (_unit_rows(harmony) - _unit_rows(harmony).mean(axis=0))[beats_of_bar]
     rhythm = _standardized(np.log1p(FLUX_GAIN * evidence.flux))[beats_of_bar]
     rhythm = rhythm.reshape(len(beats_of_bar), -1)
-    by_timbre = _cosines(timbre[beats_of_bar, 1:])
-    by_harmony = _cosines(harmony[beats_of_bar])
-    likeness = (by_timbre + by_harmony) / 2
-    colour = _kernel(timbre[beats_of_bar, 1:].mean(axis=1))
-    pattern = _kernel(rhythm)
-    loudness = evidence.loudness_db[beats_of_bar].mean(axis=1)
+    by_harmony = _cosines(harmony)
+    likeness = (_cosines(timbre) + by_harmony) / 2
+    sound, pattern = _kernel(timbre.mean(axis=1)), _kernel(rhythm)
     cues = (
-        _sharp(_change(colour, 2)),
-        _sharp(_change(colour, 4)),
-        _sharp(_change(pattern, 2)),
-        _sharp(_change(pattern, 4)),
-        _sharp(_repetition_edges(likeness, 4)),
-        _sharp(_repetition_edges(likeness, 8)),
-        _sharp(_repetition_edges(by_harmony, 4)),
-        np.abs(np.diff(loudness, prepend=loudness[:1])),
-        _fills(rhythm),
-        _cymbals(evidence, beats_of_bar),
+        _sharp(_change(sound, 2, hop), hop),
+        _sharp(_change(sound, 4, hop), hop),
+        _sharp(_change(pattern, 2, hop), hop),
+        _sharp(_change(pattern, 4, hop), hop),
+        _sharp(_repetition_edges(likeness, 4, hop), hop),
+        _sharp(_repetition_edges(likeness, 8, hop), hop),
+        _sharp(_repetition_edges(by_harmony, 4, hop), hop),
+        _steps(evidence.loudness_db[beats_of_bar].mean(axis=1), hop),
+        _fills(rhythm, hop),
+        _cymbals(evidence, beats_of_bar, hop),
     )
-    return BarEvidence(starts=starts, likeness=likeness, cues=_standardized(np.stack(cues, axis=1)))
+    return BarEvidence(starts=starts, likeness=likeness, cues=_by_song(np.stack(cues, axis=1)))
+
+
+def bars_together(meter: int) -> int:
+    """Tell how many bars make one of the size that sections are measured in."""
+    return 2 if meter == 2 else 1
 
 
 # ------------------------------------------------------------------- comparing bars
@@ -117,9 +122,10 @@ def _kernel(rows: np.ndarray) -> np.ndarray:
 
 
 # --------------------------------------------------------------------------- the cues
+# `hop` is the number of bar lines from one compared bar to the next one apart from it.
 
 
-def _change(likeness: np.ndarray, n_bars: int) -> np.ndarray:
+def _change(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
     """Compare `n_bars` before and after each bar line: alike within, unlike across.
 
     The checkerboard novelty of J. Foote, "Automatic audio segmentation using a
@@ -135,15 +141,15 @@ def _change(likeness: np.ndarray, n_bars: int) -> np.ndarray:
         return total / ((r1 - r0) * (c1 - c0))
 
     novelty = np.zeros(n)
-    for line in range(1, n):
-        before = slice(max(0, line - n_bars), line)
-        after = slice(line, min(n, line + n_bars))
+    for line in range(hop, n):
+        before = slice(max(0, line - n_bars * hop), line - hop + 1)
+        after = slice(line, min(n, line + n_bars * hop))
         within = (mean(before, before) + mean(after, after)) / 2
         novelty[line] = within - mean(before, after)
     return novelty
 
 
-def _repetition_edges(likeness: np.ndarray, n_bars: int) -> np.ndarray:
+def _repetition_edges(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
     """Measure at each bar line whether a repetition begins or ends there.
 
     For every other bar line: how alike are the `n_bars` after both, less how alike
@@ -152,39 +158,46 @@ def _repetition_edges(likeness: np.ndarray, n_bars: int) -> np.ndarray:
     """
     n = len(likeness)
     sums = diagonal_sums(likeness)
-    line = np.arange(n)
-    first, second = np.meshgrid(line, line, indexing="ij")
-    ahead = np.minimum(n_bars, n - np.maximum(first, second))
-    behind = np.minimum(n_bars, np.minimum(first, second))
-    here = sums[first, second]
-    after = (sums[first + ahead, second + ahead] - here) / ahead
-    before = (here - sums[first - behind, second - behind]) / np.maximum(behind, 1)
-    known = (np.abs(first - second) > NEAR_BARS) & (ahead > 1) & (behind > 1)
-    edge = np.where(known, after - before, 0.0)
+    first, second = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
+    ahead = np.minimum(n_bars * hop, n - np.maximum(first, second))
+    behind = np.minimum(n_bars * hop, np.minimum(first, second) - hop + 1)
+    known = (np.abs(first - second) > NEAR_BARS * hop) & (ahead > hop) & (behind > hop)
+    first, second, ahead, behind = (array[known] for array in (first, second, ahead, behind))
+    after = (sums[first + ahead, second + ahead] - sums[first, second]) / ahead
+    end = (first - hop + 1, second - hop + 1)
+    before = (sums[end] - sums[end[0] - behind, end[1] - behind]) / behind
+    edge = np.zeros((n, n))
+    edge[known] = after - before
     return edge.max(axis=1, initial=0.0) - edge.min(axis=1, initial=0.0)
 
 
-def _sharp(values: np.ndarray) -> np.ndarray:
+def _sharp(values: np.ndarray, hop: int) -> np.ndarray:
     """Lower what is no higher than its neighbors: a boundary is one bar line, not three."""
-    padded = np.pad(values, 1, mode="edge")
-    return values - (padded[:-2] + padded[2:]) / 4
+    padded = np.pad(values, hop, mode="edge")
+    return values - (padded[: -2 * hop] + padded[2 * hop :]) / 4
 
 
-def _fills(rhythm: np.ndarray) -> np.ndarray:
+def _steps(loudness_db: np.ndarray, hop: int) -> np.ndarray:
+    """Measure by how much each bar is louder or softer than the one before."""
+    before = np.concatenate([loudness_db[:1].repeat(hop), loudness_db])[: len(loudness_db)]
+    return np.abs(loudness_db - before)
+
+
+def _fills(rhythm: np.ndarray, hop: int) -> np.ndarray:
     """Measure how unlike the bar before each line is to the three before it."""
     unlike = np.zeros(len(rhythm))
-    for line in range(3, len(rhythm)):
-        usual = rhythm[max(0, line - 4) : line - 1].mean(axis=0)
-        unlike[line] = np.mean((rhythm[line - 1] - usual) ** 2)
+    for line in range(3 * hop, len(rhythm)):
+        usual = rhythm[max(0, line - 4 * hop) : line - hop : hop].mean(axis=0)
+        unlike[line] = np.mean((rhythm[line - hop] - usual) ** 2)
     return unlike
 
 
-def _cymbals(evidence: BeatEvidence, beats_of_bar: np.ndarray) -> np.ndarray:
+def _cymbals(evidence: BeatEvidence, beats_of_bar: np.ndarray, hop: int) -> np.ndarray:
     """Measure how much brighter each one is than two beats later and than the next one."""
     from scipy.fft import idct
 
     spectrum = idct(evidence.timbre, n=N_MEL, norm="ortho", axis=1)
     bright = spectrum[:, -int(BRIGHT_SHARE * N_MEL) :].mean(axis=1)[beats_of_bar]
     later = bright[:, min(2, bright.shape[1] - 1)]
-    following = np.append(bright[1:, 0], bright[-1:, 0])
+    following = np.concatenate([bright[:, 0], bright[-1:, 0].repeat(hop)])[hop:]
     return bright[:, 0] - (later + following) / 2
