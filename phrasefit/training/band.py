@@ -1,17 +1,18 @@
 """The players: each reads its patterns of a style over the form and the chords.
 
-May import: training.{form, harmony, melody, score, styles}, NumPy.
+May import: training.{form, harmony, invent, melody, score, styles}, NumPy.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from phrasefit.training.form import Form
 from phrasefit.training.harmony import ChordTrack, voice
+from phrasefit.training.invent import follow_kick, invent_chords, invent_drums
 from phrasefit.training.melody import TEMPERS, compose_melody
 from phrasefit.training.score import NoteList, Part
 from phrasefit.training.styles import DRUM_KEYS, PROGRAMS, Style
@@ -30,6 +31,16 @@ class Band:
     chart: ChordTrack
     key: int
     minor: bool
+    lines: dict[str, dict[str, str]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Choose the drum lines of every letter: bass players listen to them."""
+        self.lines = self.by_letter(self.style.drums, 0.55) if self.style.drums else {}
+        if self.rng.random() < 0.45:
+            self.lines = {
+                letter: invent_drums(self.rng, variant, self.style)
+                for letter, variant in self.lines.items()
+            }
 
     # ------------------------------------------------------------ reading patterns
 
@@ -79,7 +90,6 @@ class Band:
         """Drum kit with crashes and fills, and hand percussion."""
         rng, form = self.rng, self.form
         drums, hands = NoteList(), NoteList()
-        variants = self.by_letter(self.style.drums, 0.55)
         extra = self.style.drums[rng.integers(len(self.style.drums))]
         lines = {v: p for v, p in extra.items() if v in HAND_VOICES}
         lines = lines or {str(rng.choice(["Z", "Y"])): "x" * self.style.steps}
@@ -91,7 +101,7 @@ class Band:
             beat, n_steps = starts[bar], form.beats_per_bar[bar] * self.style.steps
             if "drums" in form.layers[bar]:
                 cut = self._cut(drums, bar, beat, n_steps)
-                kept = {v: p for v, p in variants[letter].items() if v not in drop}
+                kept = {v: p for v, p in self.lines[letter].items() if v not in drop}
                 self._lines(drums, kept, bar, within, cut, nudge)
                 if within == 0 and bar and rng.random() < crash:
                     drums.add(beat, 1.0, 49 if rng.random() < 0.7 else 57, 0.9)
@@ -151,7 +161,14 @@ class Band:
         notes = NoteList()
         low = int(self.rng.choice([28, 28, 31, 33]))
         last = low + 5.0
-        for _, beat, cell in self.bars("bass", self.by_letter(self.style.bass, 0.6)):
+        patterns = self.by_letter(self.style.bass, 0.6)
+        if self.rng.random() < 0.3:
+            patterns = {
+                letter: follow_kick(self.rng, lines["K"], self.style)
+                for letter, lines in self.lines.items()
+                if "K" in lines
+            } | {k: v for k, v in patterns.items() if "K" not in self.lines[k]}
+        for _, beat, cell in self.bars("bass", patterns):
             for step, mark in enumerate(cell):
                 if mark in ".-":
                     continue
@@ -192,14 +209,19 @@ class Band:
         notes = NoteList()
         program = self.pick("comp")
         strummed = 24 <= program <= 31
-        strum = float(rng.uniform(0.01, 0.05) if strummed else rng.uniform(0, 0.01))
         low, n_tones = int(rng.integers(48, 60)), int(rng.integers(3, 6))
-        for _, beat, cell in self.bars("chords", self.by_letter(self.style.chords, 0.55)):
+        # A strum takes 10 to 60 ms and lies around the beat, not after it.
+        strum = float(rng.uniform(0.02, 0.1) if strummed else rng.uniform(0, 0.02)) / n_tones
+        options = [*self.style.chords]
+        if rng.random() < 0.35:
+            options = [invent_chords(rng, self.style) for _ in range(3)]
+        for _, beat, cell in self.bars("chords", self.by_letter(options, 0.55)):
             for step, mark in enumerate(cell):
                 if mark in ".-":
                     continue
                 length = held(cell, step) / self.style.steps
                 at = beat + step / self.style.steps
+                early = min(at, 0.4 * strum * n_tones)
                 loud = LOUDNESS.get(mark, 0.76) * (1.05 if step % self.style.steps == 0 else 0.92)
                 chord = self.chart.at(at)
                 if mark == "P" and chord.end <= at + length + 1e-6:
@@ -212,7 +234,8 @@ class Band:
                     pitches = pitches[::-1][: max(2, n_tones - 1)]
                 for i, pitch in enumerate(pitches):
                     ring = length * (0.45 if mark == "s" else 1.0) - i * strum
-                    notes.add(at + i * strum, max(0.08, ring), pitch, loud + rng.normal(0, 0.03))
+                    start = at - early + i * strum
+                    notes.add(start, max(0.08, ring), pitch, loud + rng.normal(0, 0.03))
         return notes.part("chords", program=program)
 
     def arpeggio(self) -> Part:

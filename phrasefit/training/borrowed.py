@@ -136,14 +136,10 @@ def _style_of(piece: StoredPiece) -> Style:
 
 def with_loop(rng: np.random.Generator, style: Style, min_seconds: float) -> Piece | None:
     """Compose in `style` but let a drum loop by others play, as it is or cut in two."""
-    loops = [
-        p for p in stored("drum-loops")
-        if p.meter == style.meter and (style.steps == 3) == is_triplet(p)
-    ]  # fmt: skip
+    loops = _loops_like(rng, style)
     if not loops:
         return None
-    loop = loops[rng.integers(len(loops))]
-    other = loops[rng.integers(len(loops))] if rng.random() < 0.3 else loop
+    loop, other = loops[0], loops[-1]
     low, high = style.tempo_bpm
     fast = (max(low, loop.tempo_bpm[0]), min(high, loop.tempo_bpm[1]))
     style = replace(style, tempo_bpm=fast if fast[0] < fast[1] else loop.tempo_bpm)
@@ -151,7 +147,28 @@ def with_loop(rng: np.random.Generator, style: Style, min_seconds: float) -> Pie
     parts = [
         _looped(part, piece, loop, other) if part.role == "drums" else part for part in piece.parts
     ]
-    return replace(piece, parts=tuple(parts), source=f"drum-loops/{loop.name}")
+    return replace(piece, parts=tuple(parts), source=f"loops/{loop.name}")
+
+
+def _loops_like(rng: np.random.Generator, style: Style) -> list[StoredPiece]:
+    """Draw one or two loops in a style's meter, from drum loops or from accompaniments."""
+    found: list[StoredPiece] = []
+    wanted = int(rng.choice([1, 1, 2]))
+    for name in rng.choice(["drum-loops", "accompaniments"], size=12):
+        piece = draw_stored(rng, str(name))
+        if piece is None or piece.meter != style.meter or is_triplet(piece) != (style.steps == 3):
+            continue
+        drums = [i for i, (role, _) in enumerate(piece.parts) if role == "drums"]
+        first = piece.section_bars[-1] * piece.meter if len(piece.section_bars) > 2 else 0
+        notes = piece.notes[np.isin(piece.notes["part"], drums) & (piece.notes["onset"] >= first)]
+        if notes.size >= 24:
+            notes = notes.copy()
+            notes["onset"] -= first
+            n_bars = min(8, len(piece.beats_per_bar) - first // piece.meter)
+            found.append(replace(piece, notes=notes, beats_per_bar=(piece.meter,) * n_bars))
+        if len(found) == wanted:
+            break
+    return found
 
 
 def _looped(drums: Part, piece: Piece, loop: StoredPiece, other: StoredPiece) -> Part:

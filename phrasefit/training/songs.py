@@ -9,7 +9,7 @@ May import: demo.truth, training, NumPy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -78,15 +78,19 @@ FAMILY_PURPOSES: dict[str, str] = {
 }
 FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "pop": ("pop", "pop-syncopated", "ballad", "ballad-128", "motown", "disco", "half-time",
-            "strum"),
-    "rock": ("rock", "rock-fast-kicks", "metal", "rocknroll", "half-time", "waltz-68", "ska"),
-    "country": ("country", "train-beat", "two-step", "waltz", "shuffle", "polka", "strum"),
-    "groove": ("funk", "boom-bap", "trap", "reggae", "afrobeat", "breakbeat", "percussion"),
-    "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap"),
-    "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68"),
-    "latin": ("bossa", "samba", "son-clave", "cha-cha", "bachata", "tango", "afro-68"),
+            "strum", "stomp-clap", "quiet-pop", "new-wave", "reggaeton", "tom-groove"),
+    "rock": ("rock", "rock-fast-kicks", "metal", "rocknroll", "half-time", "waltz-68", "ska",
+             "bo-diddley", "tom-groove", "surf", "new-wave", "stomp-clap", "gospel-68"),
+    "country": ("country", "train-beat", "two-step", "waltz", "shuffle", "polka", "strum",
+                "bluegrass", "country-ballad", "waltz-68"),
+    "groove": ("funk", "boom-bap", "trap", "reggae", "afrobeat", "breakbeat", "percussion",
+               "second-line", "reggaeton", "gospel-68"),
+    "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap", "garage", "new-wave"),
+    "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68", "second-line"),
+    "latin": ("bossa", "samba", "son-clave", "cha-cha", "bachata", "tango", "afro-68", "cumbia",
+              "merengue", "reggaeton"),
     "drumless": ("fingerpick", "fingerpick-34", "piano-solo", "piano-34", "strings", "choir",
-                 "strum", "waltz-viennese", "march"),
+                 "strum", "waltz-viennese", "bluegrass", "quiet-pop", "ballad", "country-ballad"),
     "odd": ("five-four", "seven-four", "waltz-viennese", "jig-68", "march"),
     "loops": ("pop", "rock", "funk", "half-time", "boom-bap", "reggae", "disco", "house", "country",
               "shuffle", "swing", "waltz", "breakbeat", "pop-syncopated", "samba", "bossa"),
@@ -165,7 +169,11 @@ def _draw_piece(rng: np.random.Generator, family: str, held_out: bool, length_s:
         piece = borrowed.arranged(rng, [STYLES[name] for name in FAMILY_STYLES[family]])
     elif family == "loops" and not held_out:
         piece = borrowed.with_loop(rng, _draw_style(rng, family, held_out), seconds)
-    return piece or compose(rng, _draw_style(rng, family, held_out), min_seconds=seconds)
+    piece = piece or compose(rng, _draw_style(rng, family, held_out), min_seconds=seconds)
+    if family == "drumless":
+        parts = [part for part in piece.parts if part.role not in ("drums", "percussion")]
+        piece = replace(piece, parts=tuple(parts)) if parts else piece
+    return piece
 
 
 def _draw_style(rng: np.random.Generator, family: str, held_out: bool) -> Style:

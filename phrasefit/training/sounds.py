@@ -55,6 +55,13 @@ OWN_INSTRUMENTS: tuple[tuple[range, tuple[str, ...]], ...] = (
 )
 
 
+# Programs that swell: bowed, blown and sung sounds and pads. Players start them early, so
+# that they are heard in time.
+SWELLING = frozenset({*range(40, 45), *range(48, 55), *range(56, 80), *range(88, 104), 110})
+RISE_HOP = 110  # samples: 5 ms
+LONGEST_RISE_S = 0.15
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Palette:
     """The sounds of one song.
@@ -130,8 +137,34 @@ def render_stem(
     if font is not None and rng.random() >= palette.own:
         loaded = load_font(font, sample_rate_hz)
         if has_program(loaded, program, drums=False):
-            return render_part(loaded, played, program, n_samples, sample_rate_hz)
-    return _render_own(rng, played, program, n_samples, sample_rate_hz)
+            sound = render_part(loaded, played, program, n_samples, sample_rate_hz)
+            return in_time(rng, sound, played, program, sample_rate_hz)
+    sound = _render_own(rng, played, program, n_samples, sample_rate_hz)
+    return in_time(rng, sound, played, program, sample_rate_hz)
+
+
+def in_time(
+    rng: np.random.Generator,
+    sound: np.ndarray,
+    played: Played,
+    program: int,
+    sample_rate_hz: int,
+) -> np.ndarray:
+    """Move a swelling sound earlier by most of its mean rise time after note starts."""
+    if program not in SWELLING:
+        return sound
+    n = sound.size // RISE_HOP
+    level = np.sqrt(np.mean(sound[: n * RISE_HOP].reshape(n, RISE_HOP) ** 2, axis=1))
+    rise = np.maximum(np.diff(level, prepend=level[:1]), 0)
+    places = (played.starts_s * sample_rate_hz / RISE_HOP).astype(int)
+    reach = int(LONGEST_RISE_S * sample_rate_hz / RISE_HOP)
+    places = np.unique(places[(places >= 0) & (places < n - reach)])
+    if places.size < 3:
+        return sound
+    grown = np.cumsum(rise[places[:, None] + np.arange(reach)].mean(axis=0))
+    half = int(np.searchsorted(grown, 0.5 * grown[-1])) * RISE_HOP
+    early = int(max(0.0, half - 0.01 * sample_rate_hz) * rng.uniform(0.7, 1.1))
+    return np.concatenate([sound[early:], np.zeros(early, np.float32)])
 
 
 def _render_voice(
