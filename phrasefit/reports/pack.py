@@ -8,7 +8,6 @@ May import: model, errors, files, serial, reports (every medium).
 
 from __future__ import annotations
 
-import html
 import os
 import shutil
 import tempfile
@@ -20,10 +19,6 @@ from phrasefit.errors import OutputError
 from phrasefit.model import FitPlan, Plan
 
 PRACTICE_PERCENTS = (75, 85, 100)
-CAUTION = (
-    "Playing recorded music to a class or in public, and putting it in a video, needs licences."
-    " Start practice audio quietly: clicks are sharper than music."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,35 +111,6 @@ def items(fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4") -> Itera
         fit_document(fit, verdict=verdict(fit), reasons=reasons)))  # fmt: skip
 
 
-def index_page(fit: FitPlan, made: list[Item]) -> str:
-    """Write the page that lists the files of the pack."""
-    from phrasefit.reports.words import verdict
-
-    title = html.escape(f"{fit.routine.name} to {fit.bar_map.title}")
-    rows = "\n".join(
-        f'<li><a href="{html.escape(item.name)}">{html.escape(item.name)}</a>'
-        f" {html.escape(item.purpose)}</li>"
-        for item in made
-    )
-    policy = "default-src 'none'; style-src 'unsafe-inline'"
-    return f"""<!doctype html>
-<html lang="en"><head><meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="{policy}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{title}</title>
-<style>body {{ font: 18px/1.6 sans-serif; max-width: 44em; margin: 2em auto; padding: 0 1em }}
-a {{ color: #000; font-weight: bold; margin-right: .6em }} li {{ padding: .2em 0 }}</style>
-</head><body>
-<h1>{title}</h1>
-<p>{html.escape(verdict(fit))}</p>
-<ul>
-{rows}
-</ul>
-<p>{html.escape(CAUTION)}</p>
-</body></html>
-"""
-
-
 def write_pack(
     folder: Path,
     fit: FitPlan,
@@ -161,6 +127,8 @@ def write_pack(
     OutputError
         If the folder exists without `force`, or its parent or the disk refuses.
     """
+    from phrasefit.reports.page.index import Entry, index_page
+
     check_folder(folder, force=force)
     wanted = list(items(fit, plan, paper=paper))
     try:
@@ -174,7 +142,8 @@ def write_pack(
             content = item.content()
             data = content.encode("utf-8") if isinstance(content, str) else content
             (building / item.name).write_bytes(data)
-        (building / "index.html").write_text(index_page(fit, wanted), encoding="utf-8")
+        entries = [Entry(path=item.name, words=item.purpose) for item in wanted]
+        (building / "index.html").write_text(index_page(fit, entries, plan), encoding="utf-8")
         umask = os.umask(0)
         os.umask(umask)
         building.chmod(0o777 & ~umask)

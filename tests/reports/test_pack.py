@@ -1,0 +1,95 @@
+"""A pack appears whole or not at all, and replaces only a pack."""
+
+from __future__ import annotations
+
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from phrasefit.errors import OutputError
+from phrasefit.model import FitPlan
+from phrasefit.reports import pack
+from phrasefit.reports.pack import write_pack
+
+
+class Links(HTMLParser):
+    """Collects what a page links to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note every address."""
+        self.found += [value for name, value in attrs if name in ("href", "src") and value]
+
+
+@pytest.fixture
+def short_pack(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave the slow practice audio out."""
+    monkeypatch.setattr(pack, "PRACTICE_PERCENTS", ())
+
+
+@pytest.mark.usefixtures("short_pack")
+def test_index_links_every_file_and_nothing_else(tagged: FitPlan, tmp_path: Path) -> None:
+    """Each link of the index is a file of the folder, and each file is linked."""
+    folder = write_pack(tmp_path / "class", tagged)
+
+    links = Links()
+    links.feed((folder / "index.html").read_text("utf-8"))
+
+    names = {path.name for path in folder.iterdir()} - {"index.html"}
+    assert {link.removeprefix("./") for link in links.found} == names
+    assert all((folder / name).stat().st_size > 100 for name in names)
+    assert list(tmp_path.iterdir()) == [folder]
+
+
+def test_practice_audio_is_in_the_pack(tagged: FitPlan, tmp_path: Path, monkeypatch) -> None:
+    """The tempos of teaching are there."""
+    assert pack.PRACTICE_PERCENTS == (75, 85, 100)
+    monkeypatch.setattr(pack, "PRACTICE_PERCENTS", (85,))
+
+    folder = write_pack(tmp_path / "class", tagged)
+
+    assert (folder / "practice-85.ogg").read_bytes().startswith(b"OggS")
+
+
+@pytest.mark.usefixtures("short_pack")
+def test_a_failure_half_way_leaves_the_old_pack(
+    tagged: FitPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk while the third file is written changes nothing."""
+    folder = write_pack(tmp_path / "class", tagged)
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    written = []
+
+    def full(path: Path, data: bytes) -> int:
+        written.append(path)
+        if len(written) == 3:
+            raise OSError(28, "No space left on device")
+        return len(data)
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(OutputError, match="No space left"):
+        write_pack(folder, tagged, force=True)
+    monkeypatch.undo()
+
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert list(tmp_path.iterdir()) == [folder]
+
+
+def test_other_folders_are_left_alone(tagged: FitPlan, tmp_path: Path) -> None:
+    """An existing pack needs force; a folder with other things is never replaced."""
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "one.jpg").touch()
+    (tmp_path / "file").touch()
+
+    with pytest.raises(OutputError, match="--force"):
+        write_pack(tmp_path / "photos", tagged)
+    with pytest.raises(OutputError, match="other things"):
+        write_pack(tmp_path / "photos", tagged, force=True)
+    with pytest.raises(OutputError, match="is a file"):
+        write_pack(tmp_path / "file", tagged, force=True)
+    with pytest.raises(OutputError, match="does not exist"):
+        write_pack(tmp_path / "no" / "where", tagged)
