@@ -46,7 +46,6 @@ class _Block:
 
     edges: np.ndarray  # beats, with the end
     strength: float
-    sure: float  # that the block begins on a phrase
     extra_first: bool
     odds: np.ndarray  # boundary cues at each bar, 0 on average
 
@@ -85,44 +84,47 @@ def group_phrases(
         bars = bar_evidence(evidence, positions, meter)
         odds[bars.starts[:-1]] = boundary_odds(bars)
     found: list[tuple[int, int, float]] = []
-    for block in _blocks(positions, sections, odds):
+    for block in _blocks(positions, sections, odds, levels[0] // meter):
         found += _block_phrases(block, levels, meter)
     return _with_lengths(found, levels, len(positions))
 
 
-def _blocks(positions: np.ndarray, sections: tuple[Section, ...], odds: np.ndarray) -> list[_Block]:
+def _blocks(
+    positions: np.ndarray, sections: tuple[Section, ...], odds: np.ndarray, longest_bars: int
+) -> list[_Block]:
     n = len(positions)
     ones = np.flatnonzero(positions == 1)
-    starts = sorted((s.start_beat, s.strength, 1.0) for s in sections if s.start_beat < n)
+    starts = sorted((s.start_beat, s.strength) for s in sections if s.start_beat < n)
     if ones.size and (not starts or ones[0] < starts[0][0]):
-        starts.insert(0, (int(ones[0]), UNHEARD_STRENGTH, UNHEARD_STRENGTH))
+        starts.insert(0, (int(ones[0]), UNHEARD_STRENGTH))
     blocks = []
-    for index, (start, strength, sure) in enumerate(starts):
+    for index, (start, strength) in enumerate(starts):
         end = starts[index + 1][0] if index + 1 < len(starts) else n
         inner = ones[(ones > start) & (ones < end)]
         if end > start:
             here = odds[np.append(start, inner)]
+            here = here - here.mean()
             is_intro = index == 0 and len(starts) > 1
             blocks.append(
                 _Block(
                     edges=np.concatenate([[start], inner, [end]]),
                     strength=strength,
-                    sure=sure,
-                    extra_first=_extra_first(here - here.mean(), is_intro=is_intro),
-                    odds=here - here.mean(),
+                    extra_first=_extra_first(here, longest_bars, is_intro=is_intro),
+                    odds=here,
                 )
             )
     return blocks
 
 
-def _extra_first(odds: np.ndarray, *, is_intro: bool) -> bool:
-    """Tell whether the bars beyond a multiple of eight come first in a section.
+def _extra_first(odds: np.ndarray, longest_bars: int, *, is_intro: bool) -> bool:
+    """Tell whether the bars beyond a multiple of the longest phrase come first.
 
     What is usual, and whether the music starts anew more on the lines counted from the
     end of the section than on those counted from its beginning.
     """
-    extra = len(odds) % USUAL_BARS
-    step = USUAL_BARS if extra % (USUAL_BARS // 2) == 0 else USUAL_BARS // 2
+    extra = len(odds) % longest_bars
+    half = longest_bars // 2
+    step = longest_bars if extra % half == 0 else half
     from_end = odds[extra % step or step :: step].sum()
     from_start = odds[step::step].sum()
     usual = -MISPLACED if is_intro else MISPLACED
@@ -144,7 +146,7 @@ def _block_phrases(
             for index, bar in enumerate(starts):
                 even = np.all(lengths[max(0, index - 1) : index + 1] == target)
                 strength = LEVEL_STRENGTH[level] * (1.0 if even else ODD_LENGTH_FACTOR)
-                found.setdefault(int(bar), (level, strength * block.sure))
+                found.setdefault(int(bar), (level, strength * block.strength))
             finer += [int(bar) for bar in bounds[1:]]
         cuts = np.array(finer)
     return [(int(block.edges[bar]), *found[bar]) for bar in sorted(found)]
