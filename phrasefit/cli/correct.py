@@ -30,7 +30,7 @@ MOST_MARKS = 1000
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("correct")(correct)
+    app.command("correct", short_help="Corrections made in a page, applied or dropped.")(correct)
 
 
 def correct(
@@ -124,11 +124,8 @@ def _is_one_of(value: Any, *known: float | None) -> bool:
 
 
 def _are_times(value: Any) -> bool:
-    return (
-        isinstance(value, list)
-        and len(value) <= MOST_MARKS
-        and all(_is_number(t, 0) for t in value)
-    )
+    is_short_list = isinstance(value, list) and len(value) <= MOST_MARKS
+    return is_short_list and all(_is_number(time, 0) for time in value)
 
 
 def _is_hex(value: Any, n: int) -> bool:

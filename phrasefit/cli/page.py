@@ -33,7 +33,7 @@ MOST_EMBEDDED_BYTES = 60_000_000  # a browser on a tablet still opens a file of 
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("page")(page)
+    app.command("page", short_help="A rehearsal page for browser or tablet.")(page)
 
 
 def page(

@@ -30,12 +30,17 @@ const KEYS = [
 
 const toStart = () => seek(state.score.times[Math.max(0, state.score.rows.findIndex((r) => r.kind === "wall"))]);
 
+/** Tell whether the control in focus needs the key itself. */
+function isOwnKey(target, key) {
+  if (target.matches("select, input[type=number]")) return true;
+  if (target.matches("input[type=range]")) return /^(Arrow|Page|Home|End)/.test(key);
+  return key === " " && target.matches("button, summary, input");
+}
+
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !$("keys-on").checked) return;
-  const { target } = event;
-  if (target.matches("input, select, textarea") && target.type !== "checkbox") return;
   const action = KEYS.find(([key]) => key === event.key || key === event.key.toLowerCase());
-  if (!action || (event.key === " " && target.matches("button, summary, input"))) return;
+  if (!action || isOwnKey(event.target, event.key)) return;
   event.preventDefault();
   action[3]();
 });
@@ -54,7 +59,9 @@ function wire() {
   };
   for (const [id, action] of Object.entries(clicks)) $(id).addEventListener("click", action);
   $("seek").addEventListener("input", () => seek(Number($("seek").value)));
-  $("seek").addEventListener("change", () => $("seek").blur());
+  $("seek").addEventListener("pointerdown", () => { state.dragging = true; });
+  $("seek").addEventListener("change", () => { state.dragging = false; });
+  addEventListener("pointerup", () => { state.dragging = false; });
   $("speed").addEventListener("input", () => setRate(Number($("speed").value)));
   $("file").addEventListener("change", () => {
     const [file] = $("file").files;
@@ -92,7 +99,8 @@ function write() {
   for (const id of ["loop-group", "back", "ahead"]) {
     $(id).textContent = $(id).textContent.replace("8", data.group);
   }
-  if (!data.save) $("save-note").textContent = "made from a map file: mend the times in that file instead";
+  if (!data.save) $("save-note").textContent = 
+    'made without the song file: make the page with "phrasefit page SONG ROUTINE" to save corrections';
 }
 
 /** Take the recording that came with the page, if one did. */

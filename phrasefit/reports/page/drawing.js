@@ -51,8 +51,8 @@ function drawStrip() {
   }
   mark(strip, "path", { d: `M${state.score.endAt * WIDE} 38h6v50h-6z` });
   if (state.loop) {
-    const { first, end } = state.loop;
-    mark(strip, "rect", { class: "loop", x: first * WIDE, y: 40, width: (end - first) * WIDE, height: 44 });
+    const { first, after } = state.loop;
+    mark(strip, "rect", { class: "loop", x: first * WIDE, y: 40, width: (after - first) * WIDE, height: 44 });
   }
 }
 
@@ -186,7 +186,7 @@ function draw(media) {
   if (i !== state.index) drawCount(i);
   moveStrip(at, i);
   $("time").value = minutes(media);
-  if (document.activeElement !== $("seek")) $("seek").value = media;
+  if (!state.dragging) $("seek").value = media;
   $("seek").setAttribute("aria-valuetext", `${minutes(media)}, ${$("wall").textContent} ${$("place").textContent}`);
   Object.assign(document.body.dataset, { time: media, index: i, count: $("count").textContent });
 }

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from phrasefit.model import FitPlan, Plan
-from phrasefit.reports.page.selfcontained import filled, part, policy
 from phrasefit.reports.page.page import facts
+from phrasefit.reports.page.selfcontained import filled, part, policy
 from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.words import verdict
 

@@ -20,7 +20,13 @@ import numpy as np
 
 from phrasefit import serial
 from phrasefit.model import BarMap, Correction, FitPlan, Plan, SongInfo, Step
-from phrasefit.reports.cues import RunningCount, event_words, group_size, running_counts
+from phrasefit.reports.cues import (
+    RunningCount,
+    event_words,
+    group_size,
+    running_counts,
+    step_on,
+)
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.sheet import CAUTION
@@ -251,18 +257,14 @@ class _Blocks:
         return self._add(name, [0, *turn_after(part)], part.steps)
 
     def _add(self, name: str, turned: list[int], steps: tuple[Step, ...]) -> int:
-        from phrasefit.reports.cues import step_on
-
         counts = len(turned) - 1
         on = [self._steps.index(step_on(steps, count)) for count in range(counts)]
         self.made.append({"name": name, "counts": counts, "turned": turned, "steps": on})
         return len(self.made) - 1
 
     def _add_tag(self, tag) -> int:
-        option = next(
-            (t for t in self._fit.routine.tags if (t.counts, t.name) == (tag.counts, tag.name)),
-            None,
-        )
+        known = self._fit.routine.tags
+        option = next((t for t in known if (t.counts, t.name) == (tag.counts, tag.name)), None)
         turned = [0] * tag.counts + [tag.end_facing - tag.facing]
         return self._add(tag.name, turned, option.steps if option else ())
 
@@ -292,9 +294,8 @@ class _Blocks:
 
 def _sections(fit: FitPlan) -> list[dict[str, Any]]:
     index = fit.grid.section
-    starts = [
-        i for i in range(len(index)) if index[i] >= 0 and (i == 0 or index[i] != index[i - 1])
-    ]
+    begins = np.diff(index, prepend=-1) != 0
+    starts = np.flatnonzero(begins & (index >= 0)).tolist()
     return [
         {"start_s": float(fit.grid.times_s[i]), "letter": fit.bar_map.sections[index[i]].letter}
         for i in starts

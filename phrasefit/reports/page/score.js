@@ -209,4 +209,4 @@ function scoreOf(change) {
   return { times, rows, parts, events, endAt, endFacing: end_facing, sections, phrases };
 }
 
-const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2 };
+const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2, dragging: false };

@@ -181,7 +181,8 @@ function open(blob, name) {
 function setLoop(stretch) {
   const at = position();
   const times = state.score.times;
-  state.loop = stretch && { ...stretch, start: times[stretch.first], end: times[stretch.end] };
+  state.loop = stretch
+    && { ...stretch, start: times[stretch.first], end: times[stretch.after] };
   if (sound.source === "clicks" && sound.playing) jump(at);
   $("loop-group").setAttribute("aria-pressed", stretch?.kind === "group");
   $("loop-wall").setAttribute("aria-pressed", stretch?.kind === "wall");
@@ -194,16 +195,16 @@ function groupAround(i) {
   const { rows } = state.score;
   let first = i;
   while (first > part.first && rows[first].spoken !== 1) first--;
-  let end = i + 1;
-  while (end < part.end && rows[end].spoken !== 1) end++;
-  return { first, end, kind: "group" };
+  let after = i + 1;
+  while (after < part.end && rows[after].spoken !== 1) after++;
+  return { first, after, kind: "group" };
 }
 
 function toggleLoop(kind) {
   if (state.loop?.kind === kind) return setLoop(null);
   const i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
   const part = state.score.parts.find((p) => p.end > i);
-  setLoop(kind === "group" ? groupAround(i) : { first: part.first, end: part.end, kind });
+  setLoop(kind === "group" ? groupAround(i) : { first: part.first, after: part.end, kind });
 }
 
 /** Go `n` groups of counts on or back, from the beginning of the one under way. */
@@ -211,7 +212,7 @@ function step(n) {
   let i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
   for (let left = Math.abs(n); left > 0; left--) {
     const here = groupAround(i);
-    i = clamp(n > 0 ? here.end : groupAround(Math.max(0, here.first - 1)).first,
+    i = clamp(n > 0 ? here.after : groupAround(Math.max(0, here.first - 1)).first,
       0, state.score.rows.length - 1);
   }
   seek(state.score.times[i]);
