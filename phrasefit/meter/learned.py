@@ -16,8 +16,8 @@ from importlib import resources
 import numpy as np
 
 from phrasefit.errors import ParameterError
-from phrasefit.meter.handmade import load_weights
-from phrasefit.meter.observe import Activations
+from phrasefit.meter.handmade import HandmadeModel, load_weights
+from phrasefit.meter.observe import Activations, log_odds
 from phrasefit.model import Features
 
 HEAD_NAMES = ("beat", "downbeat", "phrase")
@@ -61,13 +61,22 @@ class LearnedModel:
     def observe(self, features: Features) -> Activations:
         """Give beat and downbeat probabilities for every frame of `features`.
 
+        Log odds of the network and of the hand-made model are added with the weights
+        that `phrasefit.training.calibrate` found, if the arrays have them.
+
         Raises
         ------
         ParameterError
             If the log-mel spectrum does not have the bands the network was trained on.
         """
-        beat, downbeat, _ = self.probabilities(features.log_mel).T
-        return Activations(hop_s=features.hop_s, beat=beat, downbeat=downbeat)
+        heard = dict(zip(HEAD_NAMES, self.probabilities(features.log_mel).T, strict=True))
+        if "fusion.beat" in self.weights:
+            plain = HandmadeModel().observe(features)
+            for name, other in (("beat", plain.beat), ("downbeat", plain.downbeat)):
+                own_weight, other_weight, constant = self.weights[f"fusion.{name}"]
+                odds = own_weight * log_odds(heard[name]) + other_weight * log_odds(other)
+                heard[name] = 1 / (1 + np.exp(-odds - constant))
+        return Activations(hop_s=features.hop_s, beat=heard["beat"], downbeat=heard["downbeat"])
 
     def decoder_weights(self) -> dict[str, np.ndarray]:
         """Weights of the song-wide judgements that fit this model.
