@@ -1,0 +1,152 @@
+"""What an evening is made of: offers, wishes, and the dances in their order.
+
+An *offer* is a song with a routine and its plan; a *place* is one dance of the evening.
+May import: model, errors, NumPy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from phrasefit.errors import ParameterError
+from phrasefit.model import FitPlan
+
+SWING_SHUFFLE = 0.58  # from here on a routine counts as shuffle; even is 0.5, a triplet 0.67
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Offer:
+    """A song that could be danced to a routine: key of the song, and the plan."""
+
+    key: str
+    fit: FitPlan
+
+    @property
+    def counts_per_minute(self) -> float:
+        """Tempo as played: changed, with the pitch kept, where that is needed."""
+        tempo = self.fit.tempo
+        return tempo.counts_per_minute * (1 + tempo.change_percent / 100)
+
+    @property
+    def length_s(self) -> float:
+        """How long it plays at that tempo."""
+        return self.fit.bar_map.duration_s / (1 + self.fit.tempo.change_percent / 100)
+
+    @property
+    def rhythm(self) -> str:
+        """Waltz, shuffle or even."""
+        if self.fit.routine.meter == 3:
+            return "waltz"
+        return "shuffle" if self.fit.routine.swing >= SWING_SHUFFLE else "even"
+
+    @property
+    def for_beginners(self) -> bool:
+        """Whether the routine calls itself one for beginners."""
+        return "beginner" in self.fit.routine.level.lower()
+
+    def matches(self, word: str) -> bool:
+        """Tell whether title, artist or routine name contains `word`, in any case."""
+        song = self.fit.bar_map
+        return word.casefold() in f"{song.title}\n{song.artist}\n{self.fit.routine.name}".casefold()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What the evening should be like.
+
+    `minutes` in all; `pause_s` between dances.  `curve` are counts a minute, spread
+    evenly over the evening.  `fast_cpm`: from here on a dance is fast; two fast ones
+    never follow each other unless `fast_in_a_row`; `alternate` forbids two slow ones
+    as well.  `beginner_every`: one dance for beginners among so many in a row (0 = no
+    such wish); `beginner_share` (0-1) of all dances.  `artist_gap`, `rhythm_gap`: so
+    many other dances between two of the same artist or rhythm.  `must`, `never`: words
+    of titles, artists or routine names.  `fixed`: place (from 1) and such a word.
+    `teach`: routines taught that evening, each for `teach_minutes` before its dance.
+    `repeats`: how often a routine may be danced; a song is never played twice.
+    `min_score`: of the fit.
+
+    Two fast dances in a row and a beginner dance every third: common practice of line
+    dance rooms, no source.
+    """
+
+    minutes: float
+    pause_s: float = 30.0
+    curve: tuple[float, ...] = ()
+    fast_cpm: float = 120.0
+    fast_in_a_row: bool = False
+    alternate: bool = False
+    beginner_every: int = 3
+    beginner_share: float = 0.0
+    artist_gap: int = 2
+    rhythm_gap: int = 0
+    must: tuple[str, ...] = ()
+    never: tuple[str, ...] = ()
+    fixed: tuple[tuple[int, str], ...] = ()
+    teach: tuple[str, ...] = ()
+    teach_minutes: float = 15.0
+    repeats: int = 1
+    min_score: float = 50.0
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        for name, low, high in (
+            ("minutes", 1, 24 * 60),
+            ("pause_s", 0, 3600),
+            ("beginner_share", 0, 1),
+            ("beginner_every", 0, 1000),
+            ("artist_gap", 0, 1000),
+            ("rhythm_gap", 0, 1000),
+            ("teach_minutes", 0, 24 * 60),
+            ("repeats", 1, 1000),
+            ("min_score", 0, 100),
+        ):
+            value = getattr(self, name)
+            if not low <= value <= high:
+                raise ParameterError(f"{name}={value:g} must lie between {low} and {high}")
+        if any(not 20 <= tempo <= 400 for tempo in self.curve):
+            raise ParameterError(f"curve={self.curve} must be counts a minute, such as 95,120,110")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dance:
+    """One place of the evening: when it begins [s from the first], and why it is there."""
+
+    place: int
+    start_s: float
+    offer: Offer
+    taught: bool
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evening:
+    """The evening found.
+
+    `value` is its worth in points and `bound` what no evening from the same `n_offers`
+    offers can exceed; `repeatable` is False if the machine was too slow to search as far
+    as on others.  `notes` say which wishes were left aside, and why.
+    """
+
+    dances: tuple[Dance, ...]
+    wishes: Wishes
+    length_s: float
+    value: float
+    bound: float
+    n_offers: int
+    repeatable: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def gap_percent(self) -> float:
+        """By how much another evening could be better at most."""
+        return max(0.0, 100 * (self.bound - self.value) / max(abs(self.value), 1e-9))
+
+
+def curve_at(wishes: Wishes, place: int, n_places: int) -> float | None:
+    """Give the counts a minute wished for at a 0-based place; None without a curve."""
+    if not wishes.curve:
+        return None
+    along = place / max(1, n_places - 1) * (len(wishes.curve) - 1)
+    return float(np.interp(along, np.arange(len(wishes.curve)), wishes.curve))

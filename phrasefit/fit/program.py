@@ -1,0 +1,250 @@
+"""The evening as a mixed integer program.
+
+One 0-1 variable for each offer at each place, every wish a linear constraint; solved by
+HiGHS (Huangfu and Hall, Parallelizing the dual revised simplex method, Mathematical
+Programming Computation 10, 2018) through SciPy.  It comes with a proven bound: how much
+better any evening from the same offers could be.
+
+What is worth having, in points: the fit score of each dance, less a point for each
+percent its tempo must be changed, less what the tempo is off the curve wished for, less
+what the evening is too long or too short.
+
+May import: errors, fit.evening, NumPy (SciPy inside functions).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.fit.evening import Offer, Wishes, curve_at
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint, OptimizeResult
+
+POINTS_PER_PERCENT = 1.0  # a change of tempo that dancers do not hear costs little
+POINTS_PER_COUNT_OFF = 0.5  # for each count a minute off the curve
+MOST_CURVE_POINTS = 30.0  # far off is far off
+POINTS_PER_MINUTE = 4.0  # for each minute too long or too short
+SEED_POINTS = 0.25  # what another seed may change the worth of a dance by
+REL_GAP = 0.002  # the solver may stop when it is proven so close to the best
+MOST_NODES = 2000  # bounds the search the same way on every machine
+MOST_SECONDS = 120.0  # only if the machine is very slow; an evening is then not repeatable
+STOPPED = 1  # HiGHS' status when a limit was reached
+
+
+class Program:
+    """The mixed integer program: variable ``i * n_places + t`` is offer `i` at place `t`."""
+
+    def __init__(self, offers: Sequence[Offer], wishes: Wishes) -> None:
+        self.offers, self.wishes = offers, wishes
+        self.notes: list[str] = []
+        self.n_places = self._count_places()
+        self._rows: list[tuple[str, np.ndarray, float, float]] = []
+        self._add_all()
+
+    def _count_places(self) -> int:
+        wishes = self.wishes
+        dancing_s = 60 * (wishes.minutes - len(wishes.teach) * wishes.teach_minutes)
+        usual_s = float(np.median([offer.length_s for offer in self.offers]))
+        n = max(1, round((dancing_s + wishes.pause_s) / (usual_s + wishes.pause_s)))
+        n_songs = len({offer.key for offer in self.offers})
+        n_routines = len({offer.fit.routine.name for offer in self.offers}) * wishes.repeats
+        if n_songs < n:
+            raise NoFitError(
+                f"{n} dances are needed for {wishes.minutes:g} minutes and only {n_songs} songs go"
+                " with these routines; add songs, or make the evening shorter"
+            )
+        if n_routines < n:
+            often = math.ceil(n / (n_routines / wishes.repeats))
+            raise NoFitError(
+                f"{n} dances are needed for {wishes.minutes:g} minutes and there are only"
+                f" {n_routines}; give more routines, or let each be danced again with"
+                f" --repeats {often}"
+            )
+        return n
+
+    # ------------------------------------------------------------ constraints
+
+    def _add(
+        self, wish: str, which: Sequence[bool], places: Sequence[int], low: float, high: float
+    ) -> None:
+        """Bound how many of these offers stand at these places; `wish` names it in an error."""
+        offers = np.flatnonzero(np.asarray(which))
+        columns = (offers[:, None] * self.n_places + np.asarray(places)).ravel()
+        self._rows.append((wish, columns, low, high))
+
+    def _each(self, wish: str, key: Callable[[Offer], str], most: int) -> None:
+        everywhere = range(self.n_places)
+        for name in dict.fromkeys(key(offer) for offer in self.offers):
+            self._add(wish, [key(o) == name for o in self.offers], everywhere, 0, most)
+
+    def _spread(
+        self, wish: str, which: Sequence[bool], window: int, low: float, high: float
+    ) -> None:
+        """Bound how many of these offers stand in any `window` places in a row."""
+        if window <= self.n_places:
+            for first in range(self.n_places - window + 1):
+                self._add(wish, which, range(first, first + window), low, high)
+
+    def _add_all(self) -> None:
+        offers, wishes = self.offers, self.wishes
+        for place in range(self.n_places):
+            self._add("", [True] * len(offers), [place], 1, 1)
+        self._each("", lambda offer: offer.key, 1)
+        self._each(
+            "the limit on dancing a routine again", lambda o: o.fit.routine.name, wishes.repeats
+        )
+        self._add_tempo()
+        self._add_beginners()
+        for wish, gap, key in (
+            ("the gap between songs of one artist", wishes.artist_gap, _artist),
+            ("the gap between dances of one rhythm", wishes.rhythm_gap, lambda o: o.rhythm),
+        ):
+            for name in dict.fromkeys(key(offer) for offer in offers) if gap else ():
+                if name:
+                    self._spread(wish, [key(o) == name for o in offers], gap + 1, 0, 1)
+        everywhere = range(self.n_places)
+        for word in (*wishes.must, *wishes.teach):
+            self._add(f'"{word}"', self._matching(word), everywhere, 1, np.inf)
+        for place, word in wishes.fixed:
+            if not 1 <= place <= self.n_places:
+                raise ParameterError(
+                    f"place {place} lies outside the evening; it has {self.n_places} dances"
+                )
+            self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
+
+    def _matching(self, word: str) -> list[bool]:
+        which = [offer.matches(word) for offer in self.offers]
+        if not any(which):
+            raise ParameterError(
+                f"{word!r} is in no title, artist or routine that goes together at a score of"
+                f" {self.wishes.min_score:g} or more; check the spelling, or lower --min-score"
+            )
+        return which
+
+    def _add_tempo(self) -> None:
+        wishes = self.wishes
+        fast = [offer.counts_per_minute >= wishes.fast_cpm for offer in self.offers]
+        if wishes.alternate or not wishes.fast_in_a_row:
+            self._spread("the rule of no two fast ones in a row", fast, 2, 0, 1)
+        if wishes.alternate:
+            self._spread("the alternation of fast and slow", [not f for f in fast], 2, 0, 1)
+
+    def _add_beginners(self) -> None:
+        wishes = self.wishes
+        easy = [offer.for_beginners for offer in self.offers]
+        if not any(easy):
+            if wishes.beginner_every or wishes.beginner_share:
+                self.notes.append(
+                    "none of the routines is for beginners: no place is kept for them"
+                )
+            return
+        share = math.ceil(wishes.beginner_share * self.n_places)
+        self._add("the share of beginner dances", easy, range(self.n_places), share, np.inf)
+        if wishes.beginner_every:
+            wish = f"the beginner dance among every {wishes.beginner_every}"
+            self._spread(wish, easy, wishes.beginner_every, 1, np.inf)
+
+    def _constraints(self, *, without: str | None = None) -> LinearConstraint:
+        """Build the rows, the length of the evening last; perhaps leave one wish aside."""
+        from scipy.optimize import LinearConstraint
+        from scipy.sparse import csr_array
+
+        rows = [row for row in self._rows if row[0] != without or not row[0]]
+        n_columns = len(self.offers) * self.n_places
+        index = np.concatenate([np.full(len(row[1]), i) for i, row in enumerate(rows)])
+        column = np.concatenate([row[1] for row in rows])
+        length = np.repeat([offer.length_s / 60 for offer in self.offers], self.n_places)
+        index = np.concatenate([index, np.full(n_columns + 2, len(rows))])
+        column = np.concatenate([column, np.arange(n_columns + 2)])
+        values = np.concatenate([np.ones(len(column) - n_columns - 2), length, [1.0, -1.0]])
+        shape = (len(rows) + 1, n_columns + 2)
+        minutes = self._minutes_of_music()
+        return LinearConstraint(
+            csr_array((values, (index, column)), shape=shape),
+            [*(row[2] for row in rows), minutes],
+            [*(row[3] for row in rows), minutes],
+        )
+
+    def _minutes_of_music(self) -> float:
+        wishes = self.wishes
+        pauses = (self.n_places - 1) * wishes.pause_s / 60
+        return wishes.minutes - len(wishes.teach) * wishes.teach_minutes - pauses
+
+    # -------------------------------------------------------------- objective
+
+    def worth(self) -> np.ndarray:
+        """Give the points of each offer at each place [shape=(n_offers, n_places)]."""
+        points = np.array(
+            [
+                o.fit.plan.score - POINTS_PER_PERCENT * abs(o.fit.tempo.change_percent)
+                for o in self.offers
+            ]
+        )
+        worth = np.repeat(points[:, None], self.n_places, axis=1)
+        if self.wishes.curve:
+            tempo = np.array([offer.counts_per_minute for offer in self.offers])
+            wished = [curve_at(self.wishes, t, self.n_places) for t in range(self.n_places)]
+            off = np.abs(tempo[:, None] - np.array(wished))
+            worth -= np.minimum(POINTS_PER_COUNT_OFF * off, MOST_CURVE_POINTS)
+        return worth
+
+    def solve(self) -> tuple[list[int], float, float, bool]:
+        """Give the offer at each place, the worth, its bound, and whether it is repeatable."""
+        luck = np.random.default_rng(self.wishes.seed).uniform(0, SEED_POINTS, len(self.offers))
+        worth = self.worth()
+        late = np.array([POINTS_PER_MINUTE, POINTS_PER_MINUTE])
+        result = self._run(np.concatenate([-(worth + luck[:, None]).ravel(), late]))
+        if result.x is None:
+            raise NoFitError(self._why_not(result.status))
+        placed = result.x[:-2].reshape(worth.shape)
+        chosen = np.argmax(placed, axis=0)
+        off_minutes = float(result.x[-2:].sum())
+        value = float(worth[chosen, np.arange(self.n_places)].sum())
+        value -= POINTS_PER_MINUTE * off_minutes
+        bound = max(value, float(-result.mip_dual_bound))
+        return chosen.tolist(), value, bound, not _was_cut_by_time(result)
+
+    def _run(self, cost: np.ndarray, *, without: str | None = None) -> OptimizeResult:
+        from scipy.optimize import Bounds, milp
+
+        n = len(cost) - 2
+        return milp(
+            cost,
+            constraints=self._constraints(without=without),
+            integrality=np.concatenate([np.ones(n), [0, 0]]),
+            bounds=Bounds(np.zeros(n + 2), np.concatenate([np.ones(n), [np.inf, np.inf]])),
+            options={
+                "mip_rel_gap": REL_GAP,
+                "node_limit": MOST_NODES,
+                "time_limit": MOST_SECONDS,
+            },
+        )
+
+    def _why_not(self, status: int) -> str:
+        """Find the wishes each of which, left aside, would make an evening possible."""
+        if status == STOPPED:
+            return (
+                "no evening was found in the time allowed; ask for a shorter one, or for less at"
+                " once"
+            )
+        anything = np.zeros(len(self.offers) * self.n_places + 2)
+        wishes = dict.fromkeys(row[0] for row in self._rows if row[0])
+        guilty = [wish for wish in wishes if self._run(anything, without=wish).x is not None]
+        if not guilty:
+            return "these wishes cannot be met together; ask for less, or add songs and routines"
+        ways = " or without ".join(guilty)
+        return f"these wishes cannot be met together; it would work without {ways}"
+
+
+def _was_cut_by_time(result: OptimizeResult) -> bool:
+    return result.status == STOPPED and result.mip_node_count < MOST_NODES
+
+
+def _artist(offer: Offer) -> str:
+    return offer.fit.bar_map.artist.casefold()

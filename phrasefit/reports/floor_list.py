@@ -1,0 +1,120 @@
+"""The evening on paper for the floor: what comes next, where count 1 is, what to call.
+
+Large type, black on white, one block a dance that never breaks over a page.
+
+May import: model, fit, routine, reports (paper, playlists, times).
+"""
+
+from __future__ import annotations
+
+from phrasefit.fit.evening import Dance, Evening
+from phrasefit.model import Plan
+from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
+from phrasefit.reports.playlists import tempo_words
+from phrasefit.reports.times import clock_time
+from phrasefit.routine.turns import clock
+
+TITLE_PT, DANCE_PT, SONG_PT, EVENT_PT, SMALL_PT = 20.0, 17.0, 12.0, 13.0, 8.0
+NUMBER_PT = 40.0  # width of the column of places
+LICENCE = (
+    "Playing recorded music in a class or at a dance is a public performance: it needs a licence,"
+    " whoever bought the file. Ask your venue which one it holds."
+)
+CAUTION = "Keep a clear floor, offer steps without turns, leave a pause after fast dances."
+
+
+def floor_list(evening: Evening, *, title: str = "Floor list", paper: str = "a4") -> Document:
+    """Lay out the list of an evening.
+
+    Parameters
+    ----------
+    title : str
+        Printed on top, such as the name of the evening.
+    paper : str
+        ``a4`` or ``letter``.
+    """
+    document = Document(paper=paper, title=title)
+    page, y = _new_page(document, title, evening)
+    for dance in evening.dances:
+        block = _block(dance, page.inner_pt - NUMBER_PT)
+        height = sum(lead for _, _, _, lead in block) + 10
+        if y + height > page.height_pt - MARGIN_PT - 30:
+            page, y = _new_page(document, title, evening)
+        page.line(MARGIN_PT, y, page.width_pt - MARGIN_PT, y, width=0.6)
+        y = _draw(page, y, dance, block) + 10
+    for number, page in enumerate(document.pages, start=1):
+        _foot(page, number, len(document.pages))
+    return document
+
+
+def _new_page(document: Document, title: str, evening: Evening) -> tuple[Page, float]:
+    page = document.new_page()
+    y = MARGIN_PT + TITLE_PT
+    page.text(MARGIN_PT, y, title, TITLE_PT, bold=True, width=page.inner_pt - 150)
+    about = f"{len(evening.dances)} dances, {clock_time(evening.length_s, decimals=0)}"
+    page.text(page.width_pt - MARGIN_PT, y, about, SONG_PT, align="right")
+    return page, y + 14
+
+
+def _foot(page: Page, number: int, n_pages: int) -> None:
+    y = page.height_pt - MARGIN_PT
+    page.text(MARGIN_PT, y - 11, LICENCE, SMALL_PT, width=page.inner_pt)
+    page.text(MARGIN_PT, y, CAUTION, SMALL_PT, width=page.inner_pt - 60)
+    page.text(page.width_pt - MARGIN_PT, y, f"{number} of {n_pages}", SMALL_PT, align="right")
+
+
+Line = tuple[str, float, bool, float]  # words, size, bold, height of the line
+
+
+def _block(dance: Dance, width: float) -> list[Line]:
+    """List the lines of one dance, wrapped to `width`."""
+    fit, offer = dance.offer.fit, dance.offer
+    song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
+    lines = _lines(
+        fit.routine.name + (" (taught now)" if dance.taught else ""), DANCE_PT, True, width
+    )
+    lines += _lines(song, SONG_PT, False, width)
+    start = (
+        f"count 1 at {clock_time(fit.plan.start_s)}, after {fit.plan.intro_counts} counts;"
+        f" {tempo_words(dance)}; {clock_time(offer.length_s, decimals=0)} long"
+    )
+    lines += _lines(start, SONG_PT, False, width)
+    for event in event_calls(fit.plan):
+        lines += _lines(event, EVENT_PT, True, width)
+    return lines
+
+
+def _lines(words: str, size: float, bold: bool, width: float) -> list[Line]:
+    return [(text, size, bold, 1.35 * size) for text in wrapped(words, width, size, bold=bold)]
+
+
+def event_calls(plan: Plan) -> tuple[str, ...]:
+    """Write each restart and tag as it is called: the word first, then where."""
+    calls = [
+        (
+            restart.time_s,
+            f"RESTART  wall {restart.wall} after count {restart.after_count},"
+            f" facing {clock(restart.facing)}  ({clock_time(restart.time_s)})",
+        )
+        for restart in plan.restarts
+    ]
+    calls += [
+        (
+            tag.time_s,
+            f"TAG {tag.counts}  after wall {tag.after_wall}, facing {clock(tag.facing)}"
+            f"  ({clock_time(tag.time_s)})",
+        )
+        for tag in plan.tags
+    ]
+    return tuple(words for _, words in sorted(calls)) or ("no restart, no tag",)
+
+
+def _draw(page: Page, y: float, dance: Dance, block: list[Line]) -> float:
+    """Draw one dance below `y`; return where it ends."""
+    top = y
+    for words, size, bold, lead in block:
+        y += lead
+        page.text(MARGIN_PT + NUMBER_PT, y, words, size, bold=bold)
+    page.text(MARGIN_PT, top + 1.35 * DANCE_PT, f"{dance.place}", DANCE_PT, bold=True)
+    page.text(MARGIN_PT, top + 2.5 * DANCE_PT, clock_time(dance.start_s, decimals=0), 10)
+    return y

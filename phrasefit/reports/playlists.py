@@ -1,0 +1,188 @@
+"""An evening as playlist files: XSPF, M3U8, CSV and JSON.
+
+XSPF is the XML Shareable Playlist Format, version 1 (xspf.org, namespace
+``http://xspf.org/ns/0/``), M3U8 the plain list of files in UTF-8 with ``#EXTINF`` lines
+of seconds and title.  Both name the files from where the playlist lies, so that a
+folder may be moved as a whole.
+
+May import: model, fit, reports (times, words, table).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+from xml.etree import ElementTree
+
+from phrasefit.fit.evening import Dance, Evening
+from phrasefit.reports.table import BYTE_ORDER_MARK, fit_row, plain_cell
+from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import event_lines
+
+PLAYLIST_FORMAT = "phrasefit-playlist"
+FORMAT_VERSION = 1
+XSPF_NAMESPACE = "http://xspf.org/ns/0/"
+CSV_COLUMNS = (
+    "place", "at", "title", "artist", "routine", "tempo", "change_percent", "count_1", "events",
+    "length", "taught", "why", "path",
+)  # fmt: skip
+
+
+def tempo_words(dance: Dance) -> str:
+    """Say how fast it is played, and how far that is from the recording."""
+    change = dance.offer.fit.tempo.change_percent
+    words = f"{dance.offer.counts_per_minute:.0f} counts a minute"
+    return f"{words}, play at {change:+.1f} %" if change else words
+
+
+def _relative(path: str, folder: Path) -> Path:
+    """Name a song from the folder of the playlist; as it is on another drive."""
+    try:
+        return Path(os.path.relpath(path, folder))
+    except ValueError:
+        return Path(path).absolute()
+
+
+def _uri(path: str, folder: Path) -> str:
+    relative = _relative(path, folder)
+    return relative.as_uri() if relative.is_absolute() else quote(relative.as_posix())
+
+
+def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str) -> str:
+    """Write an evening as XSPF.
+
+    Parameters
+    ----------
+    paths : mapping
+        Key of a song to its file; a song without one has no location.
+    folder : Path
+        Where the playlist will lie.
+    """
+    ElementTree.register_namespace("", XSPF_NAMESPACE)
+    root = ElementTree.Element(f"{{{XSPF_NAMESPACE}}}playlist", version="1")
+    _child(root, "title", title)
+    tracks = _child(root, "trackList", "")
+    for dance in evening.dances:
+        song = dance.offer.fit.bar_map
+        track = _child(tracks, "track", "")
+        if path := paths.get(dance.offer.key):
+            _child(track, "location", _uri(path, folder))
+        _child(track, "title", song.title)
+        if song.artist:
+            _child(track, "creator", song.artist)
+        _child(track, "annotation", _annotation(dance))
+        _child(track, "trackNum", str(dance.place))
+        _child(track, "duration", str(round(1000 * song.duration_s)))
+    ElementTree.indent(root)
+    body = ElementTree.tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'
+
+
+def _child(parent: ElementTree.Element, name: str, text: str) -> ElementTree.Element:
+    element = ElementTree.SubElement(parent, f"{{{XSPF_NAMESPACE}}}{name}")
+    # Characters that XML 1.0 forbids cannot be written in any way.
+    element.text = "".join(c for c in text if c in "\t\n\r" or c >= " ") or None
+    return element
+
+
+def _annotation(dance: Dance) -> str:
+    return f"{dance.offer.fit.routine.name}; {tempo_words(dance)}; {', '.join(dance.reasons)}"
+
+
+def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
+    """Write an evening as M3U8; songs without a file are left out."""
+    lines = ["#EXTM3U"]
+    for dance in evening.dances:
+        song = dance.offer.fit.bar_map
+        if path := paths.get(dance.offer.key):
+            name = " - ".join(filter(None, (song.artist, song.title)))
+            lines.append(f"#EXTINF:{round(song.duration_s)},{' '.join(name.split())}")
+            place = str(_relative(path, folder))
+            lines.append(f"./{place}" if place.startswith("#") else place)  # no comment line
+    return "\n".join(lines) + "\n"
+
+
+def evening_csv(evening: Evening, paths: Mapping[str, str]) -> str:
+    """Write an evening as CSV text (RFC 4180), byte-order mark included."""
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\r\n")
+    table.writerow(CSV_COLUMNS)
+    for dance in evening.dances:
+        fit = dance.offer.fit
+        table.writerow(
+            [
+                dance.place,
+                clock_time(dance.start_s, decimals=0),
+                plain_cell(fit.bar_map.title),
+                plain_cell(fit.bar_map.artist),
+                plain_cell(fit.routine.name),
+                f"{dance.offer.counts_per_minute:.1f}",
+                f"{fit.tempo.change_percent:.1f}",
+                clock_time(fit.plan.start_s),
+                "; ".join(event_lines(fit.plan)),
+                clock_time(dance.offer.length_s, decimals=0),
+                "yes" if dance.taught else "",
+                ", ".join(dance.reasons),
+                plain_cell(paths.get(dance.offer.key, "")),
+            ]
+        )
+    return BYTE_ORDER_MARK + out.getvalue()
+
+
+def evening_document(evening: Evening, paths: Mapping[str, str]) -> dict[str, Any]:
+    """Lay out an evening as the JSON document that ``phrasefit playlist --json`` writes."""
+    return {
+        "format": PLAYLIST_FORMAT,
+        "version": FORMAT_VERSION,
+        "minutes_wished": evening.wishes.minutes,
+        "length_s": round(evening.length_s, 3),
+        "seed": evening.wishes.seed,
+        "value": round(evening.value, 3),
+        "bound": round(evening.bound, 3),
+        "n_offers": evening.n_offers,
+        "repeatable": evening.repeatable,
+        "notes": list(evening.notes),
+        "dances": [
+            {
+                "place": dance.place,
+                "at_s": round(dance.start_s, 3),
+                "routine": dance.offer.fit.routine.name,
+                "level": dance.offer.fit.routine.level,
+                "played_counts_per_minute": round(dance.offer.counts_per_minute, 2),
+                "played_length_s": round(dance.offer.length_s, 3),
+                "taught": dance.taught,
+                "reasons": list(dance.reasons),
+                **fit_row(dance.offer.fit, path=paths.get(dance.offer.key, "")),
+            }
+            for dance in evening.dances
+        ],
+    }
+
+
+def render_evening(evening: Evening) -> str:
+    """Write an evening for the terminal."""
+    lines = [
+        f"{len(evening.dances)} dances, {clock_time(evening.length_s, decimals=0)}"
+        f" of {evening.wishes.minutes:g} minutes"
+    ]
+    for dance in evening.dances:
+        fit = dance.offer.fit
+        song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
+        lines.append(
+            f"{dance.place:>3}. {clock_time(dance.start_s, decimals=0):>8}  {fit.routine.name}"
+            f"  to  {song}"
+        )
+        lines.append(f"{'':>15}{tempo_words(dance)}; {', '.join(dance.reasons)}")
+    lines += [f"note: {note}" for note in evening.notes]
+    lines.append(
+        f"chosen from {evening.n_offers} pairs of song and routine; no other evening from them"
+        f" can be better by more than {evening.gap_percent:.1f} %"
+    )
+    if not evening.repeatable:
+        lines.append("the search was cut short on this slow machine: another run may differ")
+    return "\n".join(lines) + "\n"
