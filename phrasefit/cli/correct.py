@@ -65,8 +65,7 @@ def correct(
     check_belongs(saved, heard(song), song=song, file=file)
     analysis = heard(song, change=saved.change)
     typer.echo(f"corrected: {words_of(saved.change)}\n")
-    level = 1.0 if analysis.correction.level else beats_per_count(analysis.bar_map)
-    typer.echo(render(analysis.bar_map, beats_per_count=level), nl=False)
+    typer.echo(render(analysis.bar_map, beats_per_count=beats_per_count(analysis)), nl=False)
     typer.echo("\nthe page still counts as before: make it again with phrasefit page")
 
 
