@@ -245,6 +245,7 @@ def _write(
 ) -> None:
     """Write every file asked for, and the evening on the terminal."""
     from phrasefit.cli._edge import emit
+    from phrasefit.cli.sheet import save
     from phrasefit.files import write_atomic
     from phrasefit.reports import playlists
     from phrasefit.reports.floor_list import floor_list
@@ -258,9 +259,7 @@ def _write(
         text = playlists.m3u8(evening, paths, folder=m3u8_path.absolute().parent)
         write_atomic(m3u8_path, text, force=force)
     if floor_path:
-        document = floor_list(evening, title=title, paper=paper.value)
-        is_png = floor_path.suffix.lower() == ".png"
-        write_atomic(floor_path, document.png() if is_png else document.pdf(), force=force)
+        save(floor_list(evening, title=title, paper=paper.value), floor_path, force=force)
     emit(playlists.evening_csv(evening, paths), csv_path, force=force)
     emit(dump_json(playlists.evening_document(evening, paths)), json_path, force=force)
     if "-" not in (csv_path, json_path):

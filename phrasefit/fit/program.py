@@ -99,6 +99,10 @@ class Program:
         self._each(
             "the limit on dancing a routine again", lambda o: o.fit.routine.name, wishes.repeats
         )
+        if wishes.repeats > 1:
+            for name in dict.fromkeys(offer.fit.routine.name for offer in offers):
+                which = [o.fit.routine.name == name for o in offers]
+                self._spread("the rule of no routine twice in a row", which, 2, 0, 1)
         self._add_tempo()
         self._add_beginners()
         for wish, gap, key in (

@@ -15,6 +15,7 @@ from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 
 TITLE_PT, DANCE_PT, SONG_PT, EVENT_PT, SMALL_PT = 20.0, 17.0, 12.0, 13.0, 8.0
+FOOT_PT = 44.0
 NUMBER_PT = 40.0  # width of the column of places
 LICENCE = (
     "Playing recorded music in a class or at a dance is a public performance: it needs a licence,"
@@ -38,7 +39,7 @@ def floor_list(evening: Evening, *, title: str = "Floor list", paper: str = "a4"
     for dance in evening.dances:
         block = _block(dance, page.inner_pt - NUMBER_PT)
         height = sum(lead for _, _, _, lead in block) + 10
-        if y + height > page.height_pt - MARGIN_PT - 30:
+        if y + height > page.height_pt - MARGIN_PT - FOOT_PT:
             page, y = _new_page(document, title, evening)
         page.line(MARGIN_PT, y, page.width_pt - MARGIN_PT, y, width=0.6)
         y = _draw(page, y, dance, block) + 10
@@ -57,9 +58,10 @@ def _new_page(document: Document, title: str, evening: Evening) -> tuple[Page, f
 
 
 def _foot(page: Page, number: int, n_pages: int) -> None:
+    lines = [*wrapped(LICENCE, page.inner_pt, SMALL_PT), CAUTION]
     y = page.height_pt - MARGIN_PT
-    page.text(MARGIN_PT, y - 11, LICENCE, SMALL_PT, width=page.inner_pt)
-    page.text(MARGIN_PT, y, CAUTION, SMALL_PT, width=page.inner_pt - 60)
+    for i, words in enumerate(reversed(lines)):
+        page.text(MARGIN_PT, y - 11 * i, words, SMALL_PT)
     page.text(page.width_pt - MARGIN_PT, y, f"{number} of {n_pages}", SMALL_PT, align="right")
 
 
@@ -75,8 +77,9 @@ def _block(dance: Dance, width: float) -> list[Line]:
     )
     lines += _lines(song, SONG_PT, False, width)
     start = (
-        f"count 1 at {clock_time(fit.plan.start_s)}, after {fit.plan.intro_counts} counts;"
-        f" {tempo_words(dance)}; {clock_time(offer.length_s, decimals=0)} long"
+        f"count 1 at {clock_time(fit.plan.start_s)} of the recording, after"
+        f" {fit.plan.intro_counts} counts; {tempo_words(dance)};"
+        f" {clock_time(offer.length_s, decimals=0)} long"
     )
     lines += _lines(start, SONG_PT, False, width)
     for event in event_calls(fit.plan):
