@@ -1,18 +1,22 @@
 """Writing results: whole or not at all, never over something by accident.
 
-May import: errors, standard library.
+May import: errors, standard library (soundfile inside functions).
 """
 
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from phrasefit.errors import OutputError
+
+if TYPE_CHECKING:
+    import numpy as np
 
 
 def check_target(path: Path, *, force: bool) -> None:
@@ -61,6 +65,48 @@ def _temporary_beside(path: Path) -> Iterator[Path]:
         ) from exc
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def sound_bytes(
+    samples: np.ndarray,
+    sample_rate_hz: int,
+    *,
+    container: str,
+    subtype: str,
+    tags: dict[str, str] | None = None,
+    compression_level: float | None = None,
+) -> bytes:
+    """Encode sound as the bytes of a file.
+
+    Parameters
+    ----------
+    samples : array [shape=(n,) or (n, n_channels), -1 to 1]
+    sample_rate_hz : int
+    container, subtype : str
+        As libsndfile names them: ``OGG`` and ``VORBIS``, ``MP3`` and ``MPEG_LAYER_III`` ...
+    tags : dict, optional
+        Attributes of ``soundfile.SoundFile``, such as ``title`` and ``artist``.
+    compression_level : float, optional
+        0 (best) to 1 (smallest), for lossy formats.
+    """
+    import soundfile
+
+    out = io.BytesIO()
+    with soundfile.SoundFile(
+        out,
+        "w",
+        sample_rate_hz,
+        1 if samples.ndim == 1 else samples.shape[1],
+        subtype=subtype,
+        format=container,
+        compression_level=compression_level,
+    ) as file:
+        for name, words in (tags or {}).items():
+            setattr(file, name, words)
+        # In one piece libsndfile's Vorbis writer overruns its stack on long files.
+        for start in range(0, len(samples), sample_rate_hz):
+            file.write(samples[start : start + sample_rate_hz])
+    return out.getvalue()
 
 
 def write_atomic(

@@ -3,7 +3,7 @@
 Titles and artists are invented.  Each song is there for a reason (`SampleSong.shows`):
 together they hold the cases an instructor meets.  The truth is written as a bar map
 like one made by hand, so that ``phrasefit fit --map`` can plan from it.
-May import: model, files, serial, demo; soundfile inside functions.
+May import: model, files, serial, demo.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from phrasefit.demo.mix import MixSettings, render_song
 from phrasefit.demo.plan import SectionPlan, TimePlan
 from phrasefit.demo.styles import STYLES
 from phrasefit.demo.truth import SongTruth
-from phrasefit.files import check_target, write_atomic, write_atomic_with
+from phrasefit.files import check_target, sound_bytes, write_atomic
 from phrasefit.model import BarMap, Phrase, Section
 
 GENERATOR_VERSION = 1  # raise it when the same seed no longer gives the same song
@@ -281,27 +281,24 @@ def write_samples(
         song = make_sample(recipe, seed)
         samples = render_sample(recipe, song, seed)
         document = truth_document(recipe, song, duration_s=len(samples) / SAMPLE_RATE_HZ)
-        write_atomic_with(
-            folder / f"{recipe.stem}.ogg",
-            lambda path, recipe=recipe, samples=samples: _write_ogg(path, samples, recipe),
-            force=force,
-        )
+        write_atomic(folder / f"{recipe.stem}.ogg", _ogg(samples, recipe), force=force)
         write_atomic(folder / f"{recipe.stem}.json", serial.dump_json(document), force=force)
     if progress:
         progress(1.0, "")
     return targets
 
 
-def _write_ogg(path: Path, samples: np.ndarray, recipe: SampleSong) -> None:
-    """Encode in blocks: libsndfile's Vorbis writer may overflow its stack on long ones."""
-    import soundfile
-
-    quieter = samples * np.float32(10 ** (-OGG_HEADROOM_DB / 20))
-    with soundfile.SoundFile(
-        path, "w", SAMPLE_RATE_HZ, samples.shape[1], format="OGG", subtype="VORBIS",
+def _ogg(samples: np.ndarray, recipe: SampleSong) -> bytes:
+    """Encode a little below the mix's peak, with the invented title and artist as tags."""
+    return sound_bytes(
+        samples * np.float32(10 ** (-OGG_HEADROOM_DB / 20)),
+        SAMPLE_RATE_HZ,
+        container="OGG",
+        subtype="VORBIS",
+        tags={
+            "title": recipe.title,
+            "artist": recipe.artist,
+            "comment": "made by the phrasefit demo generator",
+        },
         compression_level=OGG_EFFORT,
-    ) as out:  # fmt: skip
-        out.title, out.artist = recipe.title, recipe.artist
-        out.comment = "made by the phrasefit demo generator"
-        for start in range(0, len(quieter), SAMPLE_RATE_HZ):
-            out.write(quieter[start : start + SAMPLE_RATE_HZ])
+    )

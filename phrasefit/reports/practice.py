@@ -10,7 +10,7 @@ Cues are spoken so that a word ends before the count it calls (round-dance cuers
 them one to two beats ahead); spoken numbers stand on their counts, as instructors
 count, unless they are asked for ahead too.
 
-May import: model, errors, reports (cues, groove, voice), routine, NumPy (soundfile,
+May import: model, errors, files, reports (cues, groove, voice), routine, NumPy (soundfile,
 soxr inside functions).
 """
 
@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.errors import ParameterError
+from phrasefit.files import sound_bytes
 from phrasefit.model import FitPlan, Plan, Step
 from phrasefit.reports.cues import COUNT_IN, RunningCount, running_counts
 from phrasefit.reports.groove import groove
@@ -311,15 +312,8 @@ def encoded(made: Practice, suffix: str) -> bytes:
     form, subtype = FORMATS[suffix.lower()]
     samples = made.samples
     while True:
-        out = io.BytesIO()
-        with soundfile.SoundFile(
-            out, "w", made.sample_rate_hz, 1, subtype=subtype, format=form
-        ) as file:
-            # In one piece libsndfile's Vorbis writer overruns its stack on long files.
-            for start in range(0, len(samples), made.sample_rate_hz):
-                file.write(samples[start : start + made.sample_rate_hz])
-        out.seek(0)
-        peak = float(np.max(np.abs(soundfile.read(out, dtype="float32")[0])))
+        coded = sound_bytes(samples, made.sample_rate_hz, container=form, subtype=subtype)
+        peak = float(np.max(np.abs(soundfile.read(io.BytesIO(coded), dtype="float32")[0])))
         if peak <= PEAK:
-            return out.getvalue()
+            return coded
         samples = samples * (0.98 * PEAK / peak)

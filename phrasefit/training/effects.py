@@ -2,7 +2,7 @@
 
 Everything keeps onsets where they are: frequency weights have zero phase, recursive
 filters are of low order, delays are only added to the direct sound.  Sounds are mono
-float32.  May import: NumPy; SciPy and soundfile in functions.
+float32.  May import: files, NumPy; SciPy and soundfile in functions.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from __future__ import annotations
 import io
 
 import numpy as np
+
+from phrasefit.files import sound_bytes
 
 HOP = 64  # grid of gain curves [samples]
 
@@ -168,11 +170,11 @@ def code(sound: np.ndarray, kind: str, quality: float, sample_rate_hz: int) -> n
 
     container, subtype = {"mp3": ("MP3", "MPEG_LAYER_III"), "ogg": ("OGG", "VORBIS")}[kind]
     scale = min(1.0, 0.98 / (float(np.abs(sound).max()) or 1.0))
-    store = io.BytesIO()
-    soundfile.write(store, sound * scale, sample_rate_hz, format=container, subtype=subtype,
-                    compression_level=quality)  # fmt: skip
-    store.seek(0)
-    decoded, _ = soundfile.read(store, dtype="float32")
+    coded = sound_bytes(
+        sound * scale, sample_rate_hz, container=container, subtype=subtype,
+        compression_level=quality,
+    )  # fmt: skip
+    decoded, _ = soundfile.read(io.BytesIO(coded), dtype="float32")
     out = np.zeros_like(sound)
     n = min(out.size, decoded.size)
     out[:n] = decoded[:n] / scale

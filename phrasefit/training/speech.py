@@ -19,7 +19,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from phrasefit.errors import MissingExtraError
-from phrasefit.files import write_atomic
+from phrasefit.files import sound_bytes, write_atomic
 from phrasefit.reports.voice import BANK_FOLDER, BANK_RATE_HZ, trimmed
 from phrasefit.routine.vocabulary import PATTERNS
 
@@ -78,7 +78,6 @@ def _laid_out(words: dict[str, int]) -> Iterator[tuple[str, np.ndarray]]:
 
 def make_bank() -> None:
     """Write the bank: one OGG file with all words, one JSON file that says where each is."""
-    import soundfile
 
     pieces, index, at = [], {}, GAP
     pieces.append(np.zeros(GAP, dtype="float32"))
@@ -86,14 +85,13 @@ def make_bank() -> None:
         index[word] = [at, len(sound)]
         pieces += [sound, np.zeros(GAP, dtype="float32")]
         at += len(sound) + GAP
-    out = io.BytesIO()
-    soundfile.write(out, np.concatenate(pieces), BANK_RATE_HZ, format="OGG", subtype="VORBIS")
+    coded = sound_bytes(np.concatenate(pieces), BANK_RATE_HZ, container="OGG", subtype="VORBIS")
     about = {
         "made_by": "eSpeak NG 1.51, voice en-us, through phrasefit.training.speech",
         "sample_rate_hz": BANK_RATE_HZ,
         "words": index,
     }
-    write_atomic(BANK_FOLDER / "words.ogg", out.getvalue(), force=True)
+    write_atomic(BANK_FOLDER / "words.ogg", coded, force=True)
     write_atomic(BANK_FOLDER / "words.json", json.dumps(about, indent=0) + "\n", force=True)
 
 
