@@ -1,6 +1,6 @@
 """Sounds by others, collected from installed packages into compact files.
 
-Soundfonts are compressed (program ``sf3convert``) or copied; drum kits of soundfonts
+Soundfonts are made smaller (`source_fonts`) or copied; drum kits of soundfonts
 and of the `hydrogen` drum machine become stroke files.  Runs once, on the machine that
 collects.  May import: training.{kits}, NumPy; soundfile, soxr, tinysoundfont in functions.
 """
@@ -10,20 +10,20 @@ from __future__ import annotations
 import logging
 import re
 import shutil
-import subprocess
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import numpy as np
 
 from phrasefit.training.kits import KIT_RATE_HZ, write_kit
+from phrasefit.training.source_fonts import reduce_font
 
 SF2 = Path("/usr/share/sounds/sf2")
 HYDROGEN = Path("/usr/share/hydrogen/data/drumkits")
-# name -> (file, compress to Vorbis?)
+# name -> (file, make it smaller?)
 FONTS = {
     "fluidr3": (SF2 / "FluidR3_GM.sf2", True),
-    "gmbank": (SF2 / "sf_GMbank.sf2", False),
+    "gmbank": (SF2 / "sf_GMbank.sf2", True),
     "opl3": (SF2 / "OPL-3_FM_128M.sf2", True),
     "timgm6mb": (SF2 / "TimGM6mb.sf2", False),
 }
@@ -34,7 +34,7 @@ FONT_KITS = {
     "opl3": (SF2 / "OPL-3_FM_128M.sf2", 128, (0,)),
     "pearl": (SF2 / "Black_Pearl_4_LV2.sf2", 0, (0,)),
     "zeppelin": (SF2 / "Red_Zeppelin_4_LV2.sf2", 0, (0,)),
-    "timgm6mb": (SF2 / "TimGM6mb.sf2", 128, (0, 8, 16, 24, 25, 32, 40)),
+    "timgm6mb": (SF2 / "TimGM6mb.sf2", 128, (0, 32)),
 }
 KEYS = (35, 36, 37, 38, 39, 40, 41, 42, 43, 44, 45, 46, 47, 48, 49, 50, 51, 53, 54, 55, 56, 57,
         59, 60, 61, 62, 63, 64, 65, 66, 67, 69, 70, 73, 75, 76, 81, 82)  # fmt: skip
@@ -66,8 +66,7 @@ def collect_fonts(folder: Path) -> list[str]:
         target = folder / f"{name}{'.sf3' if compressed else '.sf2'}"
         if not target.exists():
             if compressed:
-                command = ["sf3convert", "-z", "-q", "0.1", str(path), str(target)]
-                subprocess.run(command, check=True, capture_output=True)
+                reduce_font(path, target)
             else:
                 shutil.copyfile(path, target)
         found.append(name)
