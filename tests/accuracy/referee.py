@@ -7,6 +7,7 @@ Conventions, as papers on beat tracking report them:
   are scored without that trimming;
 * CMLt: share of beats in continuous runs at the annotated tempo and phase; AMLt:
   the best of that over double, half and off-beat readings (tolerance 17.5 %);
+* downbeat level: as downbeat F (untrimmed), but two bars of two may be one of four;
 * timing: over beats matched within ±70 ms, the median of |error| and the median of
   the signed error, positive = the estimate is late;
 * section boundaries: F at 0.5 s and 3 s with the start and end of the song trimmed;
@@ -51,6 +52,20 @@ def f_measure(truth_s: np.ndarray, estimate_s: np.ndarray) -> float:
         return float(mir_eval.beat.f_measure(truth_s, estimate_s, WINDOW_S))
 
 
+def level_downbeat_f(truth: Reading, estimate: Reading) -> float:
+    """Downbeat F-measure that lets two bars of two be one of four, and 6 be 3 + 3.
+
+    Where one meter is twice the other, every other bar line of the shorter bar is taken
+    away, whichever half fits better; else the plain F-measure.
+    """
+    ones, found = truth.downbeats_s, estimate.downbeats_s
+    if estimate.meter == 2 * truth.meter:
+        return max(f_measure(ones[half::2], found) for half in (0, 1))
+    if truth.meter == 2 * estimate.meter:
+        return max(f_measure(ones, found[half::2]) for half in (0, 1))
+    return f_measure(ones, found)
+
+
 def timing_errors_ms(truth_s: np.ndarray, estimate_s: np.ndarray) -> np.ndarray:
     """Signed errors of the matched beats, positive = late."""
     if not truth_s.size or not estimate_s.size:
@@ -86,6 +101,7 @@ def score_reading(truth: Reading, estimate: Reading) -> dict[str, float]:
         "amlt": float(continuity[3]),
         "downbeat_f": f_measure(trim(truth.downbeats_s), trim(estimate.downbeats_s)),
         "downbeat_f_all": f_measure(truth.downbeats_s, estimate.downbeats_s),
+        "downbeat_f_level": level_downbeat_f(truth, estimate),
         "timing_ms": float(np.median(np.abs(errors))) if errors.size else np.nan,
         "bias_ms": float(np.median(errors)) if errors.size else np.nan,
         "meter_right": float(same_meter(truth.meter, estimate.meter)),
@@ -94,7 +110,8 @@ def score_reading(truth: Reading, estimate: Reading) -> dict[str, float]:
     for name, window_s in (("section_f_05", 0.5), ("section_f_3", 3.0)):
         scores[name] = boundary_f(truth, estimate, window_s) if has_sections else np.nan
     if not truth.judge_ones:
-        scores |= dict.fromkeys(("downbeat_f", "downbeat_f_all", "meter_right"), np.nan)
+        ones = ("downbeat_f", "downbeat_f_all", "downbeat_f_level", "meter_right")
+        scores |= dict.fromkeys(ones, np.nan)
     return scores
 
 
@@ -124,7 +141,7 @@ def category(truth: Reading, estimate: Reading, scores: dict[str, float]) -> str
     ``third`` (tempo level) · ``offbeat`` · ``partly`` · ``lost``.
     """
     if scores["beat_f_all"] >= 0.85:
-        if scores["downbeat_f_all"] >= 0.75 or not truth.judge_ones:
+        if scores["downbeat_f_level"] >= 0.75 or not truth.judge_ones:
             return "ok"
         return "one" if scores["meter_right"] else "meter"
     if estimate.beats_s.size < 4:

@@ -42,6 +42,7 @@ SHOWN = (
     ("cmlt", "CMLt"),
     ("amlt", "AMLt"),
     ("downbeat_f", "downbeat F"),
+    ("downbeat_f_level", "downbeat F, level free"),
     ("timing_ms", "timing ms"),
     ("bias_ms", "bias ms"),
     ("meter_right", "meter"),

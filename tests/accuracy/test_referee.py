@@ -77,6 +77,15 @@ def test_off_beat_and_wrong_meter_are_named():
     assert category(TRUTH, waltz, scores) == "meter"
 
 
+def test_bars_of_two_read_as_fours_are_right_at_another_level():
+    """2/4 heard as 4/4: downbeat recall 1/2, level-free 1; on the second beat, 0 in both."""
+    polka = reading(BEATS_S, meter=2)
+    for first, plain, free in ((0, 2 / 3, 1.0), (2, 2 / 3, 1.0), (1, 0.0, 0.0)):
+        scores = score_reading(polka, reading(BEATS_S, meter=4, first=first))
+        assert scores["downbeat_f_all"] == pytest.approx(plain, abs=0.02)
+        assert scores["downbeat_f_level"] == pytest.approx(free)
+
+
 def test_nothing_found_scores_zero_without_a_crash():
     """An empty estimate is a failure, not an error."""
     nothing = Reading(np.array([]), np.array([]), 4, (), 60.0)
