@@ -13,9 +13,9 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
-import soundfile
 from typer.testing import CliRunner, Result
 
+from drums import played
 from phrasefit.cli import app
 from phrasefit.cli.correct import read_saved
 from phrasefit.errors import MapError, ParameterError, PhrasefitError
@@ -32,27 +32,11 @@ UNTOUCHED = {
     "sections_at_s": [],
     "no_section_at_s": [],
 }
-RATE_HZ = 22050
 
 
 def run(*arguments: object) -> Result:
     """Run phrasefit."""
     return CliRunner().invoke(app, [*map(str, arguments)])
-
-
-def played(path: Path, *, bpm: float, seconds: float) -> Path:
-    """Write a plain drum pattern in four: low on 1, noise on 2 and 4."""
-    rng = np.random.default_rng(7)
-    samples = np.zeros(round((seconds + 1) * RATE_HZ), dtype=np.float32)
-    t = np.arange(int(0.12 * RATE_HZ)) / RATE_HZ
-    low = np.sin(2 * np.pi * 60 * t) * np.exp(-t / 0.04)
-    noise = rng.standard_normal(t.size) * np.exp(-t / 0.03) * 0.4
-    for k in range(int(seconds * bpm / 60)):
-        at = round((0.5 + k * 60 / bpm) * RATE_HZ)
-        hit = (low * (2.0 if k % 4 == 0 else 0.5)) + (noise if k % 2 else 0)
-        samples[at : at + t.size] += 0.3 * hit
-    soundfile.write(path, samples, RATE_HZ)
-    return path
 
 
 @pytest.fixture(scope="module")
@@ -177,7 +161,7 @@ def test_other_songs_and_other_beats_are_refused(
 def test_level_and_marks_are_taken_over(barn_door: Path, write: Callable) -> None:
     """A section where it was heard; half as many beats."""
     before = heard(barn_door)
-    mark_s = before["beats_s"][before["positions"].index(1, 30)]
+    mark_s = before["beats_s"][before["positions"].index(1, len(before["beats_s"]) // 2)]
     marked = run("correct", barn_door, write(sections_at_s=[mark_s]))
     after = heard(barn_door)
     run("correct", barn_door, "--forget")

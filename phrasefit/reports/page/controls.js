@@ -94,8 +94,10 @@ function write() {
   for (let i = 0; i < data.group; i++) $("places").append(document.createElement("i"));
   $("cues").hidden = !data.steps.length;
   $("seek").max = Math.max(data.duration_s, data.score.times.at(-1));
-  $("half").disabled = !data.half;
-  $("double").disabled = !data.double;
+  for (const id of ["half", "double"]) {
+    $(id).disabled = !data[id];
+    if (!data[id]) $(id).title = "the program does not count this song so";
+  }
   for (const id of ["loop-group", "back", "ahead"]) {
     $(id).textContent = $(id).textContent.replace("8", data.group);
   }
