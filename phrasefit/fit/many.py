@@ -58,9 +58,10 @@ def best_scores(
     Returns
     -------
     np.ndarray [shape=(n_songs,), points, at most 100]
-        Not below the score of `fit_routine`, and above it by no more than
-        ``costs.end_off_front`` phrase starts (and rounding of single precision).
-        NaN where no dance is possible.
+        The best score from any start; above the exact one by no more than
+        ``costs.end_off_front`` phrase starts (and rounding of single precision), never
+        below the plan of `fit_routine`, which prefers an early start where the
+        difference is not heard.  NaN where no dance is possible.
     """
     starts = find_starts(grids, routine, costs)
     plain = Moves.of(routine, max_changes=0, costs=costs)

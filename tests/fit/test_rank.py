@@ -1,0 +1,278 @@
+"""Ranking gives the planner's own plans, and overlooks no song that belongs among the best."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib.resources
+
+import numpy as np
+import pytest
+from fit_songs import make_part, make_routine, make_song
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
+from phrasefit.fit import Costs, count_grid, fit_routine
+from phrasefit.fit.grid import beat_tempo, choose_level
+from phrasefit.fit.many import best_scores, can_batch
+from phrasefit.fit.rank import Shelf, Wanted, fit_or_reason, rank, rank_shelf
+from phrasefit.fit.starts import start_candidates
+from phrasefit.fit.summary import choose_levels, grids_for, summarise
+from phrasefit.model import BarMap, Confidence, Phrase, Routine
+from phrasefit.routine.from_numbers import routine_from_numbers
+from phrasefit.routine.spec import load_routine
+
+ROUTINE_FILES = importlib.resources.files("phrasefit").joinpath("demo/routines")
+EXAMPLES = [
+    load_routine(str(path)) for path in ROUTINE_FILES.iterdir() if path.name.endswith("toml")
+]
+ROUTINES = [
+    *EXAMPLES,
+    make_routine(),
+    make_routine(make_part(counts=64, turn=180)),
+    make_routine(make_part(counts=48, turn=0), tempo_bpm=(80, 90), intro_counts=24),
+    routine_from_numbers(counts=32, walls=4),
+    routine_from_numbers(counts=24, walls=2, meter=3),
+]
+ODD_BARS = st.lists(st.sampled_from([4, 4, 4, 4, 2, 3, 5, 6]), min_size=4, max_size=14)
+
+
+def random_songs(rng: np.random.Generator, n: int) -> list[BarMap]:
+    """Draw songs of all meters and tempos, with odd bars, weak phrases and none at all."""
+    songs = []
+    for i in range(n):
+        meter = int(rng.choice([4, 4, 4, 4, 3, 6, 2]))
+        lengths = rng.choice([4, 8, 8, 8, 9, 12, 16], size=rng.integers(3, 9))
+        sections = [(chr(65 + int(rng.integers(4))), int(bars)) for bars in lengths]
+        song = make_song(
+            *sections,
+            meter=meter,
+            bpm=float(rng.uniform(50, 190)),
+            pickup=int(rng.integers(0, meter)),
+            strengths=tuple(rng.uniform(0.1, 1, len(sections))),
+            title=f"Song {i}",
+            artist=f"Player {i % 3}",
+        )
+        songs.append(with_phrases(song, rng) if rng.random() < 0.8 else song)
+    return songs
+
+
+def with_phrases(song: BarMap, rng: np.random.Generator) -> BarMap:
+    """Add phrase starts of all levels on bars of the song."""
+    groups = (24, 12, 6) if song.meter % 3 == 0 else (32, 16, 8)
+    ones = np.flatnonzero(song.positions == 1)
+    starts = np.sort(rng.choice(ones, size=min(12, len(ones)), replace=False))
+    ends = [*starts[1:], len(song.positions)]
+    phrases = tuple(
+        Phrase(
+            start_beat=int(a),
+            n_beats=int(b - a),
+            group=int(rng.choice(groups)),
+            strength=float(rng.uniform(0, 1)),
+        )
+        for a, b in zip(starts, ends, strict=True)
+    )
+    return dataclasses.replace(song, phrases=phrases)
+
+
+def grids(songs: list[BarMap], routine: Routine, costs: Costs, tracked: bool = False):
+    """Lay out songs from their summaries."""
+    return grids_for(
+        routine,
+        summaries=[summarise(song) for song in songs],
+        tempo_bpm=np.array([beat_tempo(song) for song in songs]),
+        meter=np.array([song.meter for song in songs]),
+        as_tracked=np.full(len(songs), tracked),
+        costs=costs,
+    )
+
+
+@pytest.mark.parametrize("tracked", [False, True])
+@pytest.mark.parametrize("inner", [0.5, 0.0, 1.0])
+@pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
+def test_summary_equals_count_grid(rng, routine: Routine, inner: float, tracked: bool) -> None:
+    """From the summary comes the same grid as from the whole bar map."""
+    songs, costs = random_songs(rng, 12), Costs(inner_phrase=inner)
+    found = grids(songs, routine, costs, tracked)
+    level = 1.0 if tracked else None
+
+    for i, song in enumerate(songs):
+        if song.meter % (3 if routine.meter == 3 else 2):
+            assert found.n_counts[i] == 0
+            continue
+        grid = count_grid(song, routine=routine, costs=costs, beats_per_count=level)
+        mine = slice(found.edges[i], found.edges[i + 1])
+        laid = np.zeros(len(grid.strength))
+        laid[found.count[mine]] = found.strength[mine]
+
+        assert found.n_counts[i] == len(grid.strength)
+        assert found.first_one[i] == np.argmax(grid.bar_start)
+        assert found.counts_per_minute[i] == pytest.approx(grid.counts_per_minute)
+        assert laid == pytest.approx(grid.strength, abs=1e-6)
+
+
+@pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
+def test_levels_equal_choose_level(rng, routine: Routine) -> None:
+    """Many songs are counted at the level that one song is."""
+    songs = random_songs(rng, 40)
+    if routine.meter == 3:
+        songs = [song for song in songs if song.meter % 3 == 0]
+    tempo = np.array([beat_tempo(song) for song in songs])
+    meter = np.array([song.meter for song in songs])
+
+    assert choose_levels(tempo, meter, routine).tolist() == [
+        choose_level(song, routine) for song in songs
+    ]
+
+
+@pytest.mark.parametrize("max_changes", [0, 1, 4])
+@pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
+def test_scores_equal_the_planner(rng, routine: Routine, max_changes: int) -> None:
+    """The score of many is the planner's, but for the wall on which the dance ends."""
+    if not can_batch(routine):
+        pytest.skip("its parts follow the letters")
+    songs, costs = random_songs(rng, 16), Costs()
+    found = grids(songs, routine, costs)
+    scores = best_scores(found, routine, max_changes=max_changes, costs=costs)
+
+    for song, score in zip(songs, scores, strict=True):
+        fit = fit_or_reason(song, routine, max_changes, costs)
+        if isinstance(fit, PhrasefitError):
+            assert np.isnan(score)
+            continue
+        first = min(start_candidates(fit.grid, routine))
+        tolerance = (
+            100
+            * costs.end_off_front
+            / min(
+                float(fit.grid.strength[s:].sum()) or 1.0
+                for s in range(first, len(fit.grid.strength) - routine.parts[0].counts + 1)
+            )
+        )
+        exact = max(option.score for option in fit.start_options)
+        assert exact - 1e-3 <= max(score, 0.0) <= exact + tolerance + 1e-3
+        assert fit.plan.score <= max(score, 0.0) + 1e-3
+
+
+@settings(max_examples=25, deadline=None)
+@given(bars=st.lists(ODD_BARS, min_size=2, max_size=5), again=st.sampled_from([0.0, 0.25, 2.0]))
+def test_scores_equal_the_planner_on_odd_bars(bars: list[list[int]], again: float) -> None:
+    """Songs full of odd bars, so that starts fall on every remainder of the step."""
+    song = make_song(*(("A", section) for section in bars))
+    routine, costs = make_routine(make_part(counts=16)), Costs(again=again, end_off_front=0.0)
+    try:
+        options = fit_routine(song, routine, max_changes=3, costs=costs).start_options
+    except NoFitError:
+        options = ()
+    (score,) = best_scores(grids([song], routine, costs), routine, max_changes=3, costs=costs)
+
+    if options:
+        exact = max(option.score for option in options)
+        assert max(score, 0.0) == pytest.approx(exact, abs=2e-3)
+    else:
+        assert np.isnan(score)
+
+
+@pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
+def test_top_is_the_head_of_all(rng, routine: Routine) -> None:
+    """Planning only what can be among the best gives the same rows as planning everything."""
+    songs = random_songs(rng, 40)
+
+    everything = rank(songs, routine)
+    best = rank(songs, routine, top=5)
+
+    assert [s.index for s in best.songs] == [s.index for s in everything.songs[:5]]
+    assert best.n_planned <= everything.n_planned
+    assert best.unfit == everything.unfit
+    for row in best.songs:
+        assert row.fit.plan == fit_routine(songs[row.index], routine).plan
+
+
+def test_few_songs_are_planned(rng) -> None:
+    """The bound is close enough that a large shelf costs few plans."""
+    ranking = rank(random_songs(rng, 150), make_routine(), top=5)
+
+    assert ranking.n_planned <= 32
+
+
+def test_order_puts_unreachable_tempo_last() -> None:
+    """A perfect song far too fast comes after a lesser one in range."""
+    lesser = make_song(("A", 8), ("B", 9), ("A", 8), ("B", 8), bpm=100, title="Lesser")
+    fast = make_song(*[("A", 8)] * 6, bpm=118, title="Fast")
+    near = make_song(*[("A", 8)] * 6, bpm=106, title="Near")
+    routine = make_routine(tempo_bpm=(95, 104))
+
+    ranking = rank([fast, lesser, near], routine)
+
+    assert [row.fit.bar_map.title for row in ranking.songs] == ["Near", "Lesser", "Fast"]
+
+
+def test_filters() -> None:
+    """Each filter keeps what it names; the numbers left out are reported."""
+    unsure = dataclasses.replace(
+        make_song(*[("A", 8)] * 5, title="Blue Barn", artist="Ada"),
+        confidence=Confidence(downbeat=0.4),
+    )
+    slow = make_song(*[("A", 8)] * 5, bpm=80, title="Slow Barn", artist="Ben")
+    waltz = make_song(*[("A", 8)] * 8, meter=3, bpm=90, title="Barn Waltz")
+    songs, routine = [unsure, slow, waltz], make_routine()
+
+    def titles(**wanted: object) -> list[str]:
+        ranking = rank(songs, routine, wanted=Wanted(**wanted))
+        assert ranking.n_songs == 3
+        assert len(ranking.songs) + ranking.n_filtered + sum(ranking.unfit.values()) == 3
+        return sorted(row.fit.bar_map.title for row in ranking.songs)
+
+    assert titles() == ["Blue Barn", "Slow Barn"]
+    assert titles(min_confidence=0.5) == ["Slow Barn"]
+    assert titles(counts_per_minute=(100, 130)) == ["Blue Barn"]
+    assert titles(words=("barn", "ADA")) == ["Blue Barn"]
+    assert titles(meter=3) == []
+    assert rank(songs, routine).unfit == {"not counted in fours": 1}
+
+
+def test_letters_are_planned_song_by_song(rng) -> None:
+    """A routine whose parts follow the letters is ranked too, from the planner alone."""
+    parts = (make_part("A", 32, 180), make_part("B", 16, 0))
+    routine = make_routine(*parts)
+    songs = [make_song(("A", 8), ("B", 4), ("A", 8), ("B", 8), bpm=b) for b in (100, 120)]
+
+    ranking = rank(songs, routine, top=1)
+
+    assert not can_batch(routine)
+    assert ranking.songs[0].fit.plan.score == max(
+        fit_routine(song, routine).plan.score for song in songs
+    )
+
+
+def test_song_without_beats_is_no_trouble() -> None:
+    """An empty map is counted among those that cannot be danced to."""
+    empty = BarMap(beat_times_s=[], positions=[], meter=4, tempo_bpm=0.0, end_s=0.0, duration_s=9.0)
+
+    ranking = rank([empty], make_routine())
+
+    assert not ranking.songs
+    assert ranking.unfit == {"not counted in fours": 1}
+
+
+def test_empty_shelf() -> None:
+    """No songs, no rows, no trouble."""
+    assert rank([], make_routine(), top=3).songs == ()
+
+
+def test_damaged_summary_is_noticed() -> None:
+    """Bytes that are not a summary end in a clear error, not in nonsense."""
+    shelf = Shelf.of([make_song(*[("A", 8)] * 5)])
+    shelf = dataclasses.replace(shelf, summaries=(shelf.summaries[0][:-6],))
+
+    with pytest.raises(ParameterError, match="summary is damaged"):
+        rank_shelf(shelf, make_routine(), lambda i: [], top=1, wanted=Wanted())
+
+
+@pytest.mark.parametrize(
+    "wanted", [{"counts_per_minute": (120, 100)}, {"min_confidence": 1.5}], ids=str
+)
+def test_bad_wishes(wanted: dict) -> None:
+    """Filters that cannot be meant are refused."""
+    with pytest.raises(ParameterError):
+        Wanted(**wanted)
