@@ -85,9 +85,15 @@ def test_counts_follow_the_users_own_recording(
     page.set_input_files("#file", recording)
     until(page, "song.readyState >= 3")
     start_before_event(page, "tag", counts=2)
+    page.check("#clicks")
+    page.evaluate(
+        "() => { globalThis.heard = []; const inner = click; globalThis.click = (time, kind) => {"
+        " heard.push(song.currentTime + time - sound.context.currentTime); inner(time, kind); }; }"
+    )
     page.click("#play")
     until(page, "song.currentTime > 0 && !song.paused")
     seen = watched(page, 2.5)
+    clicks = np.array(page.evaluate("heard"))
     page.fill("#speed", "75")
     slow = watched(page, 1.5)
 
@@ -97,6 +103,8 @@ def test_counts_follow_the_users_own_recording(
     assert page.evaluate("[song.preservesPitch, song.playbackRate]") == [True, 0.75]
     ratio = (slow[-1]["time"] - slow[9]["time"]) * 1000 / (slow[-1]["now"] - slow[9]["now"])
     assert ratio == pytest.approx(0.75, abs=0.05)
+    off_s = np.min(np.abs(clicks[:, None] - fits.tagged.grid.times_s), axis=1)
+    assert len(clicks) >= 4 and np.max(off_s) < 0.02  # placed by the song's own clock
     assert "lantern row.wav" in page.inner_text("#sound")
 
 

@@ -174,6 +174,9 @@ function drawCount(i) {
   drawFacing(!ended ? row.facing : i < 0 ? data.facing : state.score.endFacing);
   drawNotice(i);
   drawSteps(i);
+  if (!sound.playing || row?.event) { // a reader must not hear each count
+    $("seek").setAttribute("aria-valuetext", `${$("wall").textContent} ${$("place").textContent}`);
+  }
   const here = [...$("rows").children].findLast((line) => Number(line.dataset.at) <= i);
   for (const line of $("rows").children) line.classList.toggle("here", line === here);
   state.index = i;
@@ -185,9 +188,8 @@ function draw(media) {
   const i = Math.min(lastAt(state.score.times, at), state.score.rows.length);
   if (i !== state.index) drawCount(i);
   moveStrip(at, i);
-  $("time").value = minutes(media);
+  $("time").textContent = minutes(media);
   if (!state.dragging) $("seek").value = media;
-  $("seek").setAttribute("aria-valuetext", `${minutes(media)}, ${$("wall").textContent} ${$("place").textContent}`);
   Object.assign(document.body.dataset, { time: media, index: i, count: $("count").textContent });
 }
 

@@ -87,11 +87,15 @@ function countIn(from) {
   }));
   const spoken = how === "spoken" && "speechSynthesis" in window && speechSynthesis.getVoices().length;
   if (!spoken) calls.forEach((call, k) => click(call.at, k ? "count" : "eight"));
-  return { calls, spoken, said: -1, end: begin + data.group * span, waiting: true };
+  return { calls, spoken, said: -1, end: begin + data.group * span, waiting: sound.source === "song" };
 }
 
 async function play() {
   sound.context ??= new AudioContext();
+  if (sound.source === "song" && song.paused) { // some browsers let only a tap start a sound, so
+    song.play().catch(() => {}); // the element is used once now, before any count-in
+    song.pause();
+  }
   await sound.context.resume();
   navigator.wakeLock?.request("screen").catch(() => {}); // a tablet must not go dark in class
   if (position() >= lastMoment() - 0.05) seek(0);
@@ -101,7 +105,6 @@ async function play() {
   sound.anchor = { position: from, context: sound.lead ? sound.lead.end : sound.context.currentTime + 0.08 };
   sound.next = from - 1e-4;
   if (sound.source === "song" && !sound.lead) await startSong();
-  if (sound.source === "clicks" && sound.lead) sound.lead.waiting = false; // clicks follow at once
   scheduleClicks();
   showPlaying();
 }
@@ -168,6 +171,14 @@ function open(blob, name) {
       say(`${name} lasts ${minutes(song.duration)}, the song of the plan ${minutes(data.duration_s)}:`
         + " is it the same recording?");
     }
+  };
+  song.onpause = () => { // by a key of the keyboard or headphones
+    if (song.paused && sound.playing && !sound.lead && !song.ended) pause();
+  };
+  song.onended = () => {
+    if (!sound.playing || !state.loop) return pause();
+    song.currentTime = state.loop.start;
+    return startSong();
   };
   song.onerror = () => {
     sound.source = "clicks";
