@@ -340,6 +340,20 @@ def test_fingers_and_eyes(rehearse: Callable, width: int, height: int) -> None:
     assert bottom + page.evaluate("scrollY") <= height + 1
 
 
+def test_less_motion_is_respected(rehearse: Callable) -> None:
+    """Where the system asks for less motion the picture stands still for two groups of counts."""
+    page = rehearse("restarted", reduced_motion="reduce")
+    places = page.evaluate(
+        "[0, 5, 15, 16].map((i) => { const at = state.score.times[i]; moveStrip(at, i);"
+        " return document.getElementById('strip').style.transform; })"
+    )
+
+    assert places[0] == places[1] == places[2] != places[3]
+    assert page.evaluate(
+        "getComputedStyle(document.getElementById('arrow')).transitionDuration"
+    ) in ("0s", "1e-05s")
+
+
 def test_an_embedded_recording_plays(
     opened: Callable, fits: SimpleNamespace, recording: Path
 ) -> None:

@@ -166,10 +166,11 @@ function drawCount(i) {
   $("count").textContent = row ? row.spoken : "–";
   [...$("places").children].forEach((box, k) => box.classList.toggle("on", row?.spoken === k + 1));
   const counts = part ? part.end - part.first : 0;
-  $("wall").textContent = !row ? "" : { intro: "INTRO", wall: `WALL ${row.name} ${row.wall}`,
+  $("wall").textContent = !row ? "" : { intro: "INTRO", wall: `WALL ${row.wall}`,
     tag: `TAG ${row.name}`, after: "END" }[row.kind];
   $("place").textContent = !row ? (i < 0 ? `first beat at ${minutes(state.score.times[0])}` : "the song is over")
-    : row.kind === "intro" ? `${-row.count} to go` : `count ${row.count} of ${counts}`;
+    : row.kind === "intro" ? `${-row.count} to go`
+    : `${row.kind === "wall" && row.name ? `part ${row.name},` : "count"} ${row.count} of ${counts}`;
   const ended = !row || row.kind === "after";
   drawFacing(!ended ? row.facing : i < 0 ? data.facing : state.score.endFacing);
   drawNotice(i);

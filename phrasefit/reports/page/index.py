@@ -25,7 +25,9 @@ class Entry:
     words: str
 
 
-def index_page(fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None) -> str:
+def index_page(
+    fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None, *, caution: str = CAUTION
+) -> str:
     """Make the index page of a class folder.
 
     Parameters
@@ -35,6 +37,8 @@ def index_page(fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None)
         In the order shown; paths relative to the folder, with ``/``.
     plan : Plan, optional
         One of ``fit.plans``; the advised one if left out.
+    caution : str
+        What stands at the foot.
 
     Returns
     -------
@@ -56,6 +60,6 @@ def index_page(fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None)
             "facts": html.escape(facts(fit, plan or fit.plan)),
             "verdict": html.escape(verdict(fit)),
             "entries": "\n".join(items),
-            "licences": html.escape(CAUTION),
+            "licences": html.escape(caution),
         },
     )

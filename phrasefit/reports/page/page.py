@@ -174,12 +174,21 @@ def fingerprint(bar_map: BarMap) -> str:
 
 def facts(fit: FitPlan, plan: Plan) -> str:
     """Say in one line the song, how fast, how long, and when the dance starts."""
-    song = " – ".join(text for text in (fit.bar_map.title, fit.bar_map.artist) if text)
-    by = f"by {fit.routine.by}; " if fit.routine.by else ""
+    names = (fit.bar_map.title, fit.bar_map.artist)
+    song = " – ".join(_isolated(name) for name in names if name)
+    by = f"by {_isolated(fit.routine.by)}; " if fit.routine.by else ""
     return (
         f"{by}{song}, {fit.grid.counts_per_minute:.0f} counts a minute,"
         f" {clock_time(fit.bar_map.duration_s, decimals=0)}; {start_words(plan)}"
     )
+
+
+def _isolated(name: str) -> str:
+    """Keep a name written from right to left from turning the words around it.
+
+    FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE (Unicode Standard Annex 9).
+    """
+    return f"\u2068{name}\u2069"
 
 
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
