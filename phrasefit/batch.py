@@ -322,16 +322,16 @@ def _dead_worker() -> type[Exception]:
 
 def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
     """Listen in a process of its own, whose death proves the file guilty."""
-    from joblib.externals.loky import get_reusable_executor
+    from joblib.externals.loky import ProcessPoolExecutor
 
-    executor = get_reusable_executor(max_workers=1, kill_workers=True)
-    try:
-        return executor.submit(hear_aside, path, store_path, hand_made).result()
-    except _dead_worker():
-        return Heard(
-            path=path,
-            trouble="listening to it ended the program that did it (too little memory?)",
-        )
+    with ProcessPoolExecutor(max_workers=1) as executor:
+        try:
+            return executor.submit(hear_aside, path, store_path, hand_made).result()
+        except _dead_worker():
+            return Heard(
+                path=path,
+                trouble="listening to it ended the program that did it (too little memory?)",
+            )
 
 
 def summary_of(analysis: pipeline.Analysis, version: str) -> Summary:
