@@ -28,7 +28,7 @@ const KEYS = [
   ["d", "D", "dark hall", () => toggle("dark")],
 ];
 
-const toStart = () => seek(state.score.times[Math.max(0, state.score.rows.findIndex((r) => r.kind === "wall"))]);
+const toStart = () => seek(state.score.times[state.score.start]);
 
 /** Tell whether the control in focus needs the key itself. */
 function isOwnKey(target, key) {
@@ -116,7 +116,7 @@ function openEmbedded() {
 write();
 wire();
 apply(UNTOUCHED);
-sound.anchor.position = state.score.times[Math.max(0, data.score.rows.findIndex((r) => r.kind === "wall") - data.group)];
+sound.anchor.position = state.score.times[Math.max(0, state.score.start - data.group)];
 setRate(100);
 openEmbedded();
 frame();

@@ -21,9 +21,8 @@ function apply(change) {
   state.index = -2;
   drawTable();
   setLoop(null);
-  const first = state.score.rows.findIndex((row) => row.kind === "wall");
-  const start = first < 0 ? "" : `; count 1 of wall 1 at ${minutes(state.score.times[first])}`;
-  $("state").textContent = (changeWords(change) || "nothing is changed") + start;
+  const start = minutes(state.score.times[state.score.start]);
+  $("state").textContent = `${changeWords(change) || "nothing is changed"}; count 1 of wall 1 at ${start}`;
   $("save").disabled = !data.save || isUntouched(change);
   $("undo").disabled = $("undo-all").disabled = !state.history.length;
 }
@@ -33,11 +32,15 @@ function amend(part) {
   apply({ ...state.change, ...part });
 }
 
-const shiftOne = (beats) =>
-  amend({ shift_one_beats: clamp(state.change.shift_one_beats + beats, -data.most.shift_beats, data.most.shift_beats) });
-const nudge = (ms) => amend({
-  nudge_s: clamp(Math.round(state.change.nudge_s * 1000) + ms, -data.most.nudge_ms, data.most.nudge_ms) / 1000,
-});
+function shiftOne(beats) {
+  const most = data.most.shift_beats;
+  amend({ shift_one_beats: clamp(state.change.shift_one_beats + beats, -most, most) });
+}
+
+function nudge(ms) {
+  const most = data.most.nudge_ms;
+  amend({ nudge_s: clamp(Math.round(state.change.nudge_s * 1000) + ms, -most, most) / 1000 });
+}
 
 /** Count half or twice as fast; the one then stands where the program puts it at that level. */
 function setLevel(level) {
@@ -56,7 +59,9 @@ function markSection(wanted) {
   const shown = sectionsAfter(state.change).slice(1);
   if (!shown.length) return;
   const found = shown[nearest(shown.map((s) => s.start_s), now)];
-  if (marks.includes(found.start_s)) return amend({ sections_at_s: marks.filter((t) => t !== found.start_s) });
+  if (marks.includes(found.start_s)) {
+    return amend({ sections_at_s: marks.filter((time) => time !== found.start_s) });
+  }
   amend({ no_section_at_s: [...denied, found.start_s].sort((a, b) => a - b) });
 }
 
@@ -105,7 +110,8 @@ function tap() {
   else {
     const where = found.shift ? `on beat ${found.place}` : "on the ones that are marked";
     const also = level ? `; ${level.change < 1 ? "half" : "twice"} as fast?` : "";
-    $("taps").value = `every ${found.apart} beats at ${Math.round(found.bpm)} beats a minute, ${where}${also}`;
+    const pace = `every ${found.apart} beats at ${Math.round(found.bpm)} beats a minute`;
+    $("taps").value = `${pace}, ${where}${also}`;
     $("use-taps").disabled = !found.shift && !level;
     $("use-taps").onclick = () => { taps = []; level ? setLevel(level) : shiftOne(found.shift); };
   }

@@ -156,7 +156,8 @@ function drawSteps(i) {
   const next = ahead >= 0 ? data.steps[rows[ahead].step] : null;
   const words = (step) => (step ? [step.counts, step.name, step.turn].filter(Boolean).join("  ") : "–");
   $("step-now").textContent = words(now);
-  $("step-next").textContent = words(next && next.name.length > LONG_NAME ? { ...next, name: next.cue } : next);
+  const short = next && next.name.length > LONG_NAME ? { ...next, name: next.cue } : next;
+  $("step-next").textContent = words(short);
 }
 
 /** Write everything that changes from count to count. */
@@ -168,7 +169,8 @@ function drawCount(i) {
   const counts = part ? part.end - part.first : 0;
   $("wall").textContent = !row ? "" : { intro: "INTRO", wall: `WALL ${row.wall}`,
     tag: `TAG ${row.name}`, after: "END" }[row.kind];
-  $("place").textContent = !row ? (i < 0 ? `first beat at ${minutes(state.score.times[0])}` : "the song is over")
+  $("place").textContent = i < 0 ? `first beat at ${minutes(state.score.times[0])}`
+    : !row ? "the song is over"
     : row.kind === "intro" ? `${-row.count} to go`
     : `${row.kind === "wall" && row.name ? `part ${row.name},` : "count"} ${row.count} of ${counts}`;
   const ended = !row || row.kind === "after";

@@ -206,7 +206,8 @@ function scoreOf(change) {
   const countAt = (time) => Math.max(0, nearest(times, time + change.nudge_s));
   const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
   const phrases = data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength }));
-  return { times, rows, parts, events, endAt, endFacing: end_facing, sections, phrases };
+  const start = Math.max(0, rows.findIndex((row) => row.kind === "wall"));
+  return { times, rows, parts, events, start, endAt, endFacing: end_facing, sections, phrases };
 }
 
 const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2, dragging: false };
