@@ -65,10 +65,13 @@ def finish(band: Band, parts: list[Part], tempo_bpm: float, *, source: str = "co
     if rng.random() < 0.18 and style.steps % 2 == 0:
         parts = push(rng, parts, band.chart)
     if ends:
-        parts = [*parts, *_last_chord(band)]
+        parts = _last_chord(band, parts)
     if rng.random() < 0.04 and form.sections[0].letter == "i":
         form.silent.append((0, int(form.bar_starts[form.sections[0].n_bars])))
         parts = [_without(part, form.silent[0]) for part in parts]
+    inside = False
+    if rng.random() < 0.12:
+        parts, inside = _lead_in(band, parts)
     return Piece(
         beats_per_bar=tuple(form.beats_per_bar),
         meter=style.meter,
@@ -83,6 +86,7 @@ def finish(band: Band, parts: list[Part], tempo_bpm: float, *, source: str = "co
         looseness=float(rng.uniform(*style.looseness)),
         silent_beats=tuple(form.silent),
         ends=ends,
+        starts_inside=inside,
     )
 
 
@@ -132,7 +136,7 @@ def _pushed(part: Part, early: np.ndarray, amount: float) -> Part:
     )  # fmt: skip
 
 
-def _last_chord(band: Band) -> list[Part]:
+def _last_chord(band: Band, parts: list[Part]) -> list[Part]:
     """One more beat: everyone strikes the home chord and lets it ring."""
     form, rng = band.form, band.rng
     at = float(form.bar_starts[-1])
@@ -143,18 +147,58 @@ def _last_chord(band: Band) -> list[Part]:
     form.layers.append(playing)
     form.energy.append(form.energy[-1])
     chord = band.chart.chords[0]
-    parts = []
     chords, bass, drums = NoteList(), NoteList(), NoteList()
     for pitch in voice(chord, 52, 4):
         chords.add(at, 4.0, pitch, 0.85)
     bass.add(at, 4.0, 28 + (chord.root - 28) % 12, 0.85)
     for key in (36, 49) if rng.random() < 0.8 else (36,):
         drums.add(at, 1.0, key, 0.9)
-    for layer, notes in (("chords", chords), ("bass", bass), ("drums", drums)):
-        if layer in playing or layer == "chords":
-            program = band.pick({"chords": "comp", "bass": "bass"}.get(layer, "comp"))
-            parts.append(notes.part(layer, program=program))
+    for role, notes in (("chords", chords), ("bass", bass), ("drums", drums)):
+        if role in playing or role == "chords":
+            parts = _extended(parts, notes.part(role, program=0 if role == "chords" else 33))
     return parts
+
+
+def _extended(parts: list[Part], more: Part) -> list[Part]:
+    """Give notes to the first player of their role, or to a new one."""
+    for number, part in enumerate(parts):
+        if part.role == more.role:
+            onsets = np.concatenate([part.onsets, more.onsets])
+            order = np.argsort(onsets, kind="stable")
+            joined = replace(
+                part,
+                onsets=onsets[order],
+                lengths=np.concatenate([part.lengths, more.lengths])[order],
+                pitches=np.concatenate([part.pitches, more.pitches])[order],
+                velocities=np.concatenate([part.velocities, more.velocities])[order],
+            )
+            return [*parts[:number], joined, *parts[number + 1 :]]
+    return [*parts, more]
+
+
+def _lead_in(band: Band, parts: list[Part]) -> tuple[list[Part], bool]:
+    """Begin with counted sticks or a drum fill before the first bar; say if it is a part bar."""
+    rng, form, meter = band.rng, band.form, band.style.meter
+    n_beats = int(rng.integers(1, meter + 1))
+    form.beats_per_bar.insert(0, n_beats)
+    form.layers.insert(0, form.layers[0])
+    form.energy.insert(0, form.energy[0])
+    form.sections[:] = [replace(s, first_bar=s.first_bar + 1) for s in form.sections]
+    form.phrase_bars[:] = [bar + 1 for bar in form.phrase_bars]
+    form.silent[:] = [(first + n_beats, last + n_beats) for first, last in form.silent]
+    moved = [replace(part, onsets=part.onsets + n_beats) for part in parts]
+    notes = NoteList()
+    if rng.random() < 0.4:
+        for beat in range(n_beats):
+            notes.add(beat, 0.2, int(rng.choice([37, 75, 42])), 0.8)
+    else:
+        for step in range(n_beats * band.style.steps):
+            if step % band.style.steps == 0 or rng.random() < 0.6:
+                key = int(rng.choice([38, 38, 50, 47, 43]))
+                notes.add(step / band.style.steps, 0.2, key, rng.uniform(0.6, 1.0))
+    if rng.random() < 0.7:
+        moved = _extended(moved, notes.part("drums"))
+    return moved, n_beats < meter
 
 
 def _without(part: Part, span: tuple[int, int]) -> Part:

@@ -9,7 +9,7 @@ May import: NumPy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -57,7 +57,9 @@ class Piece:
     `beats_per_bar` [one entry a bar]; `phrase_bars` are the bars that begin a phrase;
     `swing` is where the off-beat of `swing_unit` beats falls (0.5 = straight, 2/3 =
     triplet); `silent_beats` are (first, last + 1) stretches without audible pulse;
-    `looseness` 0 = made by machines, 1 = a live band, 2 = a soloist who takes time.
+    `looseness` 0 = made by machines, 1 = a live band, 2 = a soloist who takes time.  The
+    first bar may be the end of a bar only: it then has fewer than `meter` beats and
+    `starts_inside` is True.
     """
 
     beats_per_bar: tuple[int, ...]
@@ -73,12 +75,20 @@ class Piece:
     looseness: float = 0.5
     silent_beats: tuple[tuple[int, int], ...] = ()
     ends: bool = True
-    tags: frozenset[str] = field(default_factory=frozenset)
+    starts_inside: bool = False
 
     @property
     def bar_starts(self) -> np.ndarray:
         """First beat of every bar, and the end [shape=(n_bars + 1,), beats]."""
         return np.concatenate([[0], np.cumsum(self.beats_per_bar)])
+
+    @property
+    def positions(self) -> np.ndarray:
+        """Place of every beat in its bar [shape=(n_beats,)], 1 = downbeat."""
+        counted = [np.arange(1, n + 1) for n in self.beats_per_bar]
+        if self.starts_inside:
+            counted[0] = counted[0] + self.meter - self.beats_per_bar[0]
+        return np.concatenate(counted)
 
     @property
     def n_beats(self) -> int:

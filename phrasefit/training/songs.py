@@ -218,7 +218,7 @@ def _faded(rng: np.random.Generator, sound: np.ndarray) -> np.ndarray:
 def _truth(piece: Piece, tempo_map: TempoMap, length_s: float, seed: int) -> SongTruth:
     """Keep the beats inside the excerpt, and number everything from the first of them."""
     times = tempo_map.times_s[: piece.n_beats]
-    positions = np.concatenate([np.arange(1, n + 1) for n in piece.beats_per_bar])
+    positions = piece.positions
     inside = np.flatnonzero((times >= 0) & (times < length_s))
     first, last = (int(inside[0]), int(inside[-1]) + 1) if inside.size else (0, 0)
     audible = np.ones(piece.n_beats, dtype=bool)

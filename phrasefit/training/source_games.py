@@ -4,7 +4,7 @@ Only songs written to a clear grid are kept: notes on sixteenths or triplets, a 
 meter, and a bass and kick that agree with the bar lines.
 
 Needs `mido`; runs once, on the machine that collects.  May import:
-training.{collection}, NumPy; mido in functions.
+training.{collection, tactus}, NumPy; mido in functions.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from phrasefit.training.collection import NOTE_TYPE, StoredPiece
+from phrasefit.training.tactus import tapped
 
 WADS = (Path("/usr/share/games/doom/freedoom1.wad"), Path("/usr/share/games/doom/freedoom2.wad"))
 BLUPI = Path("/usr/share/planetblupi/music")
@@ -37,7 +38,7 @@ def read_freedoom() -> Iterator[StoredPiece]:
                 seen.add(song)
                 piece = _read(io.BytesIO(song), f"freedoom/{name}")
                 if piece is not None:
-                    yield piece
+                    yield tapped(piece, tempo_is_written=True)
 
 
 def read_planetblupi() -> Iterator[StoredPiece]:
@@ -45,7 +46,7 @@ def read_planetblupi() -> Iterator[StoredPiece]:
     for path in sorted(BLUPI.glob("*.mid")):
         piece = _read(io.BytesIO(path.read_bytes()), f"planetblupi/{path.stem}")
         if piece is not None:
-            yield piece
+            yield tapped(piece, tempo_is_written=True)
 
 
 def _lumps(data: bytes) -> Iterator[tuple[str, bytes]]:

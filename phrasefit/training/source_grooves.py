@@ -4,7 +4,7 @@ The library holds some 2000 arrangement patterns by many hands.  Full accompanim
 are asked for over chord charts of ours; drum-only grooves become loops for our own
 songs.  Needs the program ``mma`` and `mido`; runs once, on the machine that collects.
 
-May import: training.{collection, harmony}, errors, NumPy; mido in functions.
+May import: training.{collection, harmony, tactus}, NumPy; mido in functions.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 
 from phrasefit.training.collection import NOTE_TYPE, StoredPiece
 from phrasefit.training.harmony import choose_progression
+from phrasefit.training.tactus import tapped
 
 LIBRARY = Path("/usr/share/mma/lib")
 DRUM_FOLDER = "zoom"
@@ -208,7 +209,7 @@ def play_accompaniments(seed: int, per_file: int) -> Iterator[StoredPiece]:
             for number in range(per_file):
                 piece = _play_one(rng, path, names, str(rng.choice(main)), number, Path(folder))
                 if piece is not None:
-                    yield piece
+                    yield tapped(piece, tempo_is_written=False)
 
 
 def _play_one(
