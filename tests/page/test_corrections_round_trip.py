@@ -55,6 +55,7 @@ def test_what_is_mended_in_the_page_is_mended_everywhere(opened: Callable, tmp_p
     name, words = ("half", "half") if again.is_enabled("#half") else ("double", "twice")
     again.click(f"#{name}")  # which one there is room for depends on the beat that was found
     level = again.evaluate("[state.score.times, changeWords(state.change)]")
+    pace = float(again.inner_text("#percent").split()[2])
     with again.expect_download() as download:
         again.click("#save")
     download.value.save_as(file)
@@ -63,4 +64,5 @@ def test_what_is_mended_in_the_page_is_mended_everywhere(opened: Callable, tmp_p
 
     assert level[1] == f"counted {words} as fast"
     last = opened(out.read_text("utf-8"))
+    assert last.evaluate("data.counts_per_minute") == pytest.approx(pace, abs=0.6)
     assert last.evaluate("data.score.times") == pytest.approx(level[0], abs=1e-9)

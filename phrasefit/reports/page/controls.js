@@ -117,6 +117,5 @@ write();
 wire();
 apply(UNTOUCHED);
 sound.anchor.position = state.score.times[Math.max(0, state.score.start - data.group)];
-setRate(100);
 openEmbedded();
 frame();

@@ -21,6 +21,8 @@ function apply(change) {
   state.index = -2;
   drawTable();
   setLoop(null);
+  setRate(Number($("speed").value));
+  $("verdict").hidden = $("remarks").hidden = movesCounts(change); // they are of the plan as made
   const start = minutes(state.score.times[state.score.start]);
   $("state").textContent = `${changeWords(change) || "nothing is changed"}; count 1 of wall 1 at ${start}`;
   $("save").disabled = !data.save || isUntouched(change);

@@ -207,7 +207,8 @@ function scoreOf(change) {
   const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
   const phrases = data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength }));
   const start = Math.max(0, rows.findIndex((row) => row.kind === "wall"));
-  return { times, rows, parts, events, start, endAt, endFacing: end_facing, sections, phrases };
+  const pace = change.level === null ? data.counts_per_minute : 60 / median(gaps(times));
+  return { times, rows, parts, events, start, pace, endAt, endFacing: end_facing, sections, phrases };
 }
 
 const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2, dragging: false };

@@ -153,8 +153,7 @@ function setRate(percent) {
   song.playbackRate = song.defaultPlaybackRate = sound.rate;
   if (sound.source === "clicks" && sound.playing) jump(at);
   $("speed").value = percent;
-  const pace = Math.round(data.counts_per_minute * sound.rate);
-  $("percent").value = `${percent} %, ${pace} a minute`;
+  $("percent").value = `${percent} %, ${Math.round(state.score.pace * sound.rate)} a minute`;
 }
 
 /** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
