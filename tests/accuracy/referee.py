@@ -157,6 +157,18 @@ def category(truth: Reading, estimate: Reading, scores: dict[str, float]) -> str
     return "partly" if scores["beat_f_all"] >= 0.5 else "lost"
 
 
+def calibration_error(sure: np.ndarray, right: np.ndarray, n_bins: int = 5) -> float:
+    """Expected calibration error: |share right - mean probability| over equal bins of songs.
+
+    Guo, Pleiss, Sun, Weinberger: On calibration of modern neural networks, 2017, with
+    bins of equal numbers of songs instead of equal width, as few songs are measured.
+    """
+    order = np.argsort(sure, kind="stable")
+    bins = np.array_split(order, min(n_bins, order.size))
+    gaps = [abs(np.mean(right[b]) - np.mean(sure[b])) * b.size for b in bins if b.size]
+    return float(np.sum(gaps) / max(1, order.size))
+
+
 def bootstrap_interval(
     values: np.ndarray, n_draws: int = 2000, seed: int = 0
 ) -> tuple[float, float, float]:

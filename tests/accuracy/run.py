@@ -27,6 +27,7 @@ import numpy as np
 from referee import (
     Reading,
     bootstrap_interval,
+    calibration_error,
     category,
     plan_agreement,
     score_reading,
@@ -181,6 +182,29 @@ def _cell(values: list[float], key: str) -> str:
     return "–" if np.isnan(mean) else f"{mean:.{digits}f} [{low:.{digits}f} {high:.{digits}f}]"
 
 
+def calibration(rows: list[dict], systems: list[str]) -> str:
+    """Markdown: whether the confidences hold, over the songs of all sets together.
+
+    Right: beat F ≥ 0.9; downbeat F (level free) ≥ 0.85; the meter a dancer tells apart.
+    """
+    questions = {
+        "beats": ("sure_of_beats", "beat_f_all", 0.9),
+        "the one": ("sure_of_one", "downbeat_f_level", 0.85),
+        "meter": ("sure_of_meter", "meter_right", 1.0),
+    }
+    lines = ["| confidence | system | n | right | said | error |", "|" + " --- |" * 6]
+    for system in systems:
+        for title, (sure, score, enough) in questions.items():
+            pairs = [(r[sure], r[score] >= enough) for r in rows
+                     if r["system"] == system and sure in r and np.isfinite(r[score])]  # fmt: skip
+            if pairs:
+                said, right = np.array(pairs, float).T
+                error = calibration_error(said, right)
+                lines.append(f"| {title} | {system} | {len(pairs)} | {right.mean():.2f}"
+                             f" | {said.mean():.2f} | {error:.3f} |")  # fmt: skip
+    return "\n".join(lines)
+
+
 def failures(rows: list[dict], systems: list[str]) -> str:
     """Markdown: for each set and system the songs of each kind of failure."""
     lines = []
@@ -230,7 +254,8 @@ def main() -> None:
     rows = [row for song_rows in work for row in song_rows]
     broken = [row for row in rows if row["system"] == "all"]
     rows = [row for row in rows if row["system"] != "all"]
-    print(table(rows, options.systems), failures(rows, options.systems), sep="\n\n")
+    for part in (table, calibration, failures):
+        print(part(rows, options.systems), end="\n\n")
     for row in broken:
         print(f"- not judged: {row['set']}/{row['song']}: {row['failure']}")
     if options.out:

@@ -7,6 +7,7 @@ import pytest
 from referee import (
     Reading,
     bootstrap_interval,
+    calibration_error,
     category,
     plan_agreement,
     score_reading,
@@ -135,3 +136,11 @@ def test_bootstrap_interval_holds_the_mean_and_narrows_with_songs():
     narrow = bootstrap_interval(many)
     assert (narrow[2] - narrow[1]) < 0.5 * (high - low)
     assert all(np.isnan(bootstrap_interval(np.array([np.nan]))))
+
+
+def test_calibration_error_of_known_cases():
+    """Probabilities that hold give about 0; always sure and half the time right gives 0.5."""
+    rng = np.random.default_rng(2)
+    sure = rng.uniform(0, 1, 20_000)
+    assert calibration_error(sure, rng.uniform(0, 1, sure.size) < sure) < 0.02
+    assert calibration_error(np.ones(40), np.arange(40) % 2) == pytest.approx(0.5)
