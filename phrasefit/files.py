@@ -9,9 +9,9 @@ import contextlib
 import io
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
 from phrasefit.errors import OutputError
 
@@ -109,17 +109,15 @@ def sound_bytes(
     return out.getvalue()
 
 
-def write_atomic(
-    path: Path | str, content: bytes | str | Callable[[BinaryIO], object], *, force: bool = False
-) -> Path:
+def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False) -> Path:
     """Write `content` to `path` so that readers see all of it or nothing.
 
     Parameters
     ----------
     path : Path or str
         The file to make.
-    content : bytes, str (written as UTF-8) or callable
-        A callable gets the open binary file.
+    content : bytes or str
+        Text is written as UTF-8.
     force : bool
         Replace an existing file.
 
@@ -128,23 +126,8 @@ def write_atomic(
     OutputError
         If the file exists without `force`, or the folder or disk refuses.
     """
-
-    def write_to(temporary: Path) -> None:
-        with temporary.open("wb") as out:
-            if callable(content):
-                content(out)
-            else:
-                out.write(content.encode("utf-8") if isinstance(content, str) else content)
-
-    return write_atomic_with(path, write_to, force=force)
-
-
-def write_atomic_with(
-    path: Path | str, write_to: Callable[[Path], object], *, force: bool = False
-) -> Path:
-    """Like `write_atomic`, for libraries that insist on opening a path themselves."""
     path = Path(path)
     check_target(path, force=force)
     with _temporary_beside(path) as temporary:
-        write_to(temporary)
+        temporary.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
     return path

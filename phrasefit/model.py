@@ -21,6 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
+from unicodedata import category
 
 from phrasefit.errors import MapError, ParameterError
 
@@ -36,6 +37,12 @@ def _freeze(instance: object, name: str, dtype: str) -> np.ndarray:
     array.setflags(write=False)
     object.__setattr__(instance, name, array)
     return array
+
+
+def one_line(text: str) -> str:
+    """Make a name fit for one line of a sheet or terminal: no breaks, no control characters."""
+    spaced = "".join(" " if c.isspace() else c for c in text)
+    return " ".join("".join(c for c in spaced if category(c) not in ("Cc", "Cs")).split())
 
 
 # --------------------------------------------------------------------- audio
@@ -197,6 +204,8 @@ class BarMap:
     def __post_init__(self) -> None:
         import numpy as np
 
+        for name in ("title", "artist"):
+            object.__setattr__(self, name, one_line(getattr(self, name)))
         beats = _freeze(self, "beat_times_s", "float64")
         positions = _freeze(self, "positions", "int64")
         if beats.ndim != 1 or beats.shape != positions.shape:

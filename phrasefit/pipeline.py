@@ -71,7 +71,10 @@ def analyse(
     NoPulseError
         If there is no steady beat in it.
     """
+    from phrasefit.audio.decode import check_readable
+
     path = Path(path)
+    check_readable(path)
     version = analysis_version(hand_made=hand_made)
     known = store.hash_of(path) if store else None
     if store and known and (text := store.get_analysis(known, version)):

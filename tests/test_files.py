@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from phrasefit.errors import OutputError
-from phrasefit.files import write_atomic, write_atomic_with
+from phrasefit.files import write_atomic
 
 
 def test_text_is_written_as_utf8(tmp_path: Path) -> None:
@@ -56,18 +56,6 @@ def test_full_disk_leaves_nothing_half_written(tmp_path: Path, force: bool) -> N
         signal.signal(signal.SIGXFSZ, handler)
 
     assert [p.read_bytes() for p in tmp_path.iterdir()] == ([b"old"] if force else [])
-
-
-def test_an_error_of_the_writer_passes_through_and_cleans_up(tmp_path: Path) -> None:
-    """A library that fails half-way leaves neither file nor scrap."""
-
-    def fail(temporary: Path) -> None:
-        temporary.write_bytes(b"half")
-        raise RuntimeError("broken")
-
-    with pytest.raises(RuntimeError, match="broken"):
-        write_atomic_with(tmp_path / "a.pdf", fail)
-    assert list(tmp_path.iterdir()) == []
 
 
 def test_missing_folder_is_named(tmp_path: Path) -> None:

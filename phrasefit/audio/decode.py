@@ -11,6 +11,9 @@ May import: model, errors, audio (soundfile, soxr and av inside functions).
 from __future__ import annotations
 
 import hashlib
+import os
+import stat
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -30,6 +33,7 @@ MAX_DURATION_S = 3600.0  # longer files are recordings of an evening, not songs
 MISSING_TOLERANCE_S = 0.5
 # If mixing leaves less than this share of the channels' power, they cancel.
 CANCELLED_POWER_SHARE = 0.1
+OGG_PAGE_BYTES = 65_307  # the largest page there can be (RFC 3533, 6)
 PLACEHOLDER_BYTES = 0x7FFF_F000  # sizes above it are written by programs that stream
 
 
@@ -83,7 +87,7 @@ def decode(path: str | Path) -> Audio:
     file is read once more and only its loudest channel is used.
     """
     path = Path(path)
-    _check_readable(path)
+    check_readable(path)
     samples, info, power = _decode_mixed(path, lambda block: block.mean(axis=1))
     if power.mixed < CANCELLED_POWER_SHARE * power.channels.mean():
         loudest = int(np.argmax(power.channels))
@@ -94,19 +98,42 @@ def decode(path: str | Path) -> Audio:
     return Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=info)
 
 
-def _check_readable(path: Path) -> None:
-    """Catch what has nothing to do with sound."""
+def check_readable(path: Path) -> None:
+    """Catch what has nothing to do with sound: no file, a folder, no right to read.
+
+    Raises
+    ------
+    AudioError
+        Names the file and what to do.
+    """
+    if not _is_unicode(path):
+        raise AudioError(
+            f"{ascii(str(path))}: has letters in its name that are not UTF-8; rename it"
+        )
     if path.is_dir():
         raise AudioError(f"{path}: is a folder; name a song file inside it")
     try:
-        size = path.stat().st_size
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):  # opening a pipe would wait forever
+            raise AudioError(f"{path}: is no file that can be read twice; save the song to disk")
         path.open("rb").close()
     except FileNotFoundError as exc:
         raise AudioError(f"{path}: there is no such file; check the name and folder") from exc
     except OSError as exc:
-        raise AudioError(f"{path}: cannot be opened ({exc.strerror}); check its rights") from exc
-    if size == 0:
+        raise AudioError(
+            f"{path}: cannot be opened ({exc.strerror}); check that you may read it"
+        ) from exc
+    if about.st_size == 0:
         raise AudioError(f"{path}: is empty (0 bytes); copy or download it again")
+
+
+def _is_unicode(path: Path) -> bool:
+    """Tell whether a name can be shown, kept and written elsewhere."""
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _decode_mixed(
@@ -175,7 +202,7 @@ def _resample_mono(
                 f" {n_read / stream.rate_hz:.1f} s (NaN or infinite); export it again"
             )
         power.channels += channel_power
-        power.mixed += float(np.dot(mono, mono))
+        power.mixed += float(np.einsum("i,i->", mono, mono, dtype=np.float64))
         n_read += len(block)
         if n_read > MAX_DURATION_S * stream.rate_hz:
             raise AudioError(f"{path}: is longer than an hour; cut it into songs")
@@ -214,7 +241,7 @@ def _open_soundfile(path: Path) -> Iterator[_Stream]:
     import soundfile
 
     # A file object, not the name: libsndfile would believe a suffix such as .raw.
-    with path.open("rb") as file:
+    with path.open("rb") as file, _quiet_libraries():
         try:
             sound = soundfile.SoundFile(file.fileno(), closefd=False)
         except (soundfile.LibsndfileError, TypeError) as exc:
@@ -222,7 +249,12 @@ def _open_soundfile(path: Path) -> Iterator[_Stream]:
                 f"{path}: is not a sound file that can be read; use WAV, FLAC, OGG, MP3 or M4A"
             ) from exc
         with sound:
-            declared_frames = max(sound.frames, _declared_riff_frames(path, sound.channels))
+            declared_frames = max(sound.frames, _declared_riff_frames(path))
+            if sound.format == "OGG" and not _ogg_is_whole(path):
+                raise AudioError(
+                    f"{path}: is cut off after {sound.frames / sound.samplerate:.1f} s,"
+                    " its last page is missing; copy or download it again"
+                )
             yield _Stream(
                 rate_hz=sound.samplerate,
                 n_channels=sound.channels,
@@ -241,7 +273,7 @@ def _soundfile_blocks(path: Path, sound: object) -> Iterator[np.ndarray]:
             block = sound.read(BLOCK_FRAMES, dtype="float32", always_2d=True)
         except soundfile.LibsndfileError as exc:
             raise AudioError(
-                f"{path}: is damaged after {sound.tell() / sound.samplerate:.1f} s;"
+                f"{path}: is damaged after {max(0, sound.tell()) / sound.samplerate:.1f} s;"
                 " copy or download it again"
             ) from exc
         if not len(block):
@@ -249,7 +281,30 @@ def _soundfile_blocks(path: Path, sound: object) -> Iterator[np.ndarray]:
         yield block
 
 
-def _declared_riff_frames(path: Path, n_channels: int) -> int:
+@contextmanager
+def _quiet_libraries() -> Iterator[None]:
+    """Keep the MP3 library's own remarks off the terminal: what matters is raised."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+
+
+def _ogg_is_whole(path: Path) -> bool:
+    """Look for the end-of-stream flag that the last page of an Ogg file has (RFC 3533, 6)."""
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - OGG_PAGE_BYTES))
+        tail = file.read()
+    last = tail.rfind(b"OggS")
+    return last >= 0 and len(tail) > last + 5 and bool(tail[last + 5] & 4)
+
+
+def _declared_riff_frames(path: Path) -> int:
     """Frames a WAV header promises: libsndfile silently trims them to the file."""
     with path.open("rb") as file:
         if file.read(4) != b"RIFF":
@@ -285,7 +340,10 @@ def _open_av(path: Path, kind: str) -> Iterator[_Stream]:
             yield _Stream(
                 rate_hz=audio.rate,
                 n_channels=audio.channels,
-                declared_s=float(audio.duration * audio.time_base) if audio.duration else 0.0,
+                # Bare AAC declares no length; the library guesses one from the bit rate.
+                declared_s=float(audio.duration * audio.time_base)
+                if audio.duration and kind != "AAC"
+                else 0.0,
                 codec=audio.codec_context.name.upper(),
                 tags={n: tags.get(n, "") for n in ("title", "artist", "album")},
                 blocks=_av_blocks(av, container, audio),

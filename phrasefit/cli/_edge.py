@@ -30,8 +30,14 @@ def set_debug(on: bool) -> None:
 
 def run(app: typer.Typer) -> None:
     """Run `app`; print a mendable error as one line on standard error."""
+    if sys.stdout is not None and hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="replace")  # a name the terminal lacks letters for
     try:
-        app()
+        try:
+            app()
+        finally:
+            if sys.stdout is not None:
+                sys.stdout.flush()  # a full disk or a closed pipe shows here at the latest
     except PhrasefitError as exc:
         if _debug:
             raise
@@ -39,8 +45,23 @@ def run(app: typer.Typer) -> None:
         sys.exit(EXIT_MEND)
     except BrokenPipeError:
         # The reader (a pager, `head`) has left: not an error of ours.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         sys.exit(EXIT_PARTIAL)
+    except OSError as exc:
+        if _debug:
+            raise
+        _drop_output()
+        where = exc.filename or "standard output"
+        print(
+            f"phrasefit: {where}: {exc.strerror or exc}; make room or choose another place",
+            file=sys.stderr,
+        )
+        sys.exit(EXIT_MEND)
+
+
+def _drop_output() -> None:
+    """Send what is still buffered nowhere, so that the end of the program is quiet."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def parse_time(text: str) -> float:

@@ -179,6 +179,13 @@ def check_folder(folder: Path, *, force: bool) -> None:
         raise OutputError(f"{folder}: holds other things than a pack; give another name")
 
 
+def _copy(entry: Path, place: Path) -> None:
+    if entry.is_dir() and not entry.is_symlink():
+        shutil.copytree(entry, place, symlinks=True)
+    else:
+        shutil.copy2(entry, place, follow_symlinks=False)
+
+
 def _swap(building: Path, folder: Path) -> None:
     """Put the new folder in place of an old pack, which goes only when the new one is whole."""
     if not folder.exists():
@@ -186,5 +193,12 @@ def _swap(building: Path, folder: Path) -> None:
         return
     old = building.with_name(building.name + ".old")
     folder.rename(old)
-    building.rename(folder)
+    try:
+        for entry in old.iterdir():
+            if not (building / entry.name).exists():
+                _copy(entry, building / entry.name)  # the user's own, kept beside ours
+        building.rename(folder)
+    except OSError:
+        old.rename(folder)
+        raise
     shutil.rmtree(old, ignore_errors=True)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TypeVar
 
 from phrasefit.errors import ParameterError
-from phrasefit.model import Finding
+from phrasefit.model import Finding, one_line
 from phrasefit.routine.source import KeyPath, Source
 
 Value = TypeVar("Value")
@@ -63,7 +63,7 @@ class KeyReader:
         """Read a text; "" if it is not written."""
         value = self.table.get(key, "")
         if isinstance(value, str):
-            return " ".join(value.split())
+            return one_line(value)
         self.complain(key, f'{key} must be a text in quotes, as in {key} = "{value}"')
         return ""
 
@@ -82,7 +82,7 @@ class KeyReader:
         value = self.table.get(key, [])
         listed = [value] if isinstance(value, str) else value
         if isinstance(listed, list) and all(isinstance(item, str) for item in listed):
-            return tuple(listed)
+            return tuple(one_line(item) for item in listed)
         self.complain(key, f'{key} must be a text or a list of texts, as in {key} = ["…", "…"]')
         return ()
 

@@ -94,3 +94,18 @@ def test_other_folders_are_left_alone(tagged: FitPlan, tmp_path: Path) -> None:
         write_pack(tmp_path / "file", tagged, force=True)
     with pytest.raises(OutputError, match="does not exist"):
         write_pack(tmp_path / "no" / "where", tagged)
+
+
+@pytest.mark.usefixtures("short_pack")
+def test_own_files_in_a_pack_survive_its_renewal(tagged: FitPlan, tmp_path: Path) -> None:
+    """What an instructor laid beside our files is still there afterwards."""
+    folder = write_pack(tmp_path / "class", tagged)
+    (folder / "notes.txt").write_text("mind the step")
+    (folder / "photos").mkdir()
+    (folder / "photos" / "a.jpg").write_bytes(b"x")
+
+    write_pack(folder, tagged, force=True)
+
+    assert (folder / "notes.txt").read_text() == "mind the step"
+    assert (folder / "photos" / "a.jpg").exists()
+    assert list(tmp_path.iterdir()) == [folder]
