@@ -1,0 +1,178 @@
+"""`rank`: table, filters, files, failures, on songs kept before and on songs that sound."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import pytest
+import soundfile
+
+from in_process import Program
+from kept_songs import keep, square_song
+from phrasefit.model import Confidence
+from phrasefit.store import Store
+from synth import make_song
+
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+KETTLE = ROUTINES / "copper-kettle.toml"
+
+
+@pytest.fixture
+def program(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Program:
+    """The program in this process."""
+    monkeypatch.setenv("COLUMNS", "100")
+    return Program(monkeypatch, capsys)
+
+
+@pytest.fixture
+def music(tmp_path: Path) -> Path:
+    """A folder whose songs were all heard before."""
+    folder = tmp_path / "music"
+    folder.mkdir()
+    with Store() as store:
+        keep(store, folder, square_song("Square", 4, 8, 8, 8, 8, artist="Ada"))
+        keep(store, folder, square_song("Extra Bar", 4, 8, 9, 8, 8, 8, 8, 8, artist="Ada"))
+        keep(store, folder, square_song("Quick", 4, 8, 8, 8, bpm=145))
+        keep(store, folder, square_song("Waltz", 8, 8, 8, 8, bpm=96, meter=3))
+        unsure = Confidence(downbeat=0.4)
+        keep(store, folder, square_song("=Unsure", 4, 8, 8, 8, bpm=104, confidence=unsure))
+    return folder
+
+
+def test_table(program: Program, music: Path) -> None:
+    """Score, tempo with the change needed, changes, verdict; songs far off the tempo last."""
+    done = program("rank", music, KETTLE)
+
+    rows = [line for line in done.out.splitlines() if line[:4].strip().rstrip(".").isdigit()]
+    assert [row.split("  ")[-1] for row in rows] == [
+        "Square - Ada", "=Unsure", "Extra Bar - Ada", "Quick",
+    ]  # fmt: skip
+    assert rows[0].split()[1] == "100"
+    assert "145 -14.5%" in rows[-1]
+    assert "check the one (40% sure)" in " ".join(done.out.split())
+    assert "not danceable to it, not counted in fours: 1" in done.out
+    assert done.err == ""
+
+
+def test_show_and_filters(program: Program, music: Path) -> None:
+    """Fewer rows, and only those asked for; what is left out is told."""
+    done = program("rank", music, KETTLE, "--show", 1)
+    assert "the best 1 of 5 songs" in done.out
+    assert "not shown: 3 that come after these" in done.out
+
+    done = program("rank", music, KETTLE, "--title", "ada", "--tempo", "100-120", "--json", "-")
+    (ranking,) = json.loads(done.out)["rankings"]
+    assert [row["title"] for row in ranking["songs"]] == ["Square", "Extra Bar"]
+    assert ranking["n_filtered"] == 3
+
+    done = program("rank", music, KETTLE, "--min-confidence", 0.5, "--all", "--json", "-")
+    assert "=Unsure" not in done.out
+
+
+def test_max_changes_and_sort(program: Program, music: Path) -> None:
+    """No more changes than asked for; another order on request."""
+
+    def songs(*options: object) -> list[dict]:
+        done = program("rank", music, KETTLE, "--json", "-", *options)
+        return json.loads(done.out)["rankings"][0]["songs"]
+
+    assert max(row["n_changes"] for row in songs()) > 0
+    assert max(row["n_changes"] for row in songs("--max-changes", 0)) == 0
+    tempos = [row["counts_per_minute"] for row in songs("--sort", "tempo")]
+    assert tempos == sorted(tempos)
+    titles = [row["title"] for row in songs("--sort", "title")]
+    assert titles == sorted(titles, key=str.casefold)
+    for order in ("changes", "length", "confidence"):
+        assert len(songs("--sort", order)) == 4
+
+
+def test_files(program: Program, music: Path, tmp_path: Path) -> None:
+    """JSON obeys its schema; CSV begins with a byte-order mark and holds no formula."""
+    csv_path, json_path = tmp_path / "t.csv", tmp_path / "t.json"
+
+    program("rank", music, KETTLE, ROUTINES / "first-gate.toml", "--csv", csv_path,
+            "--json", json_path)  # fmt: skip
+
+    document = json.loads(json_path.read_text("utf-8"))
+    schema = json.loads(files("phrasefit").joinpath("schemas/rank.schema.json").read_text("utf-8"))
+    jsonschema.validate(document, schema)
+    assert [r["routine"]["name"] for r in document["rankings"]] == ["Copper Kettle", "First Gate"]
+    assert document["rankings"][0]["songs"][0]["path"] == str(music / "Square.wav")
+    text = csv_path.read_bytes().decode("utf-8")
+    assert text.startswith("\ufeff")
+    rows = list(csv.DictReader(io.StringIO(text[1:])))
+    assert len(rows) == 8
+    assert "'=Unsure" in {row["title"] for row in rows}
+    program("rank", music, KETTLE, "--csv", csv_path, expect=2)
+    program("rank", music, KETTLE, "--csv", csv_path, "--force")
+
+
+def test_known_songs_without_a_folder(program: Program, music: Path) -> None:
+    """`--known` takes every song heard before, wherever it lies."""
+    done = program("rank", "--known", "--counts", 32, "--walls", 4, "--json", "-")
+
+    (ranking,) = json.loads(done.out)["rankings"]
+    assert ranking["n_songs"] == 5
+    assert ranking["songs"][0]["path"].startswith(str(music))
+
+
+def test_songs_that_sound(program: Program, tmp_path: Path) -> None:
+    """A real folder: two songs are heard and ranked, a broken file is listed, code 1."""
+    folder = tmp_path / "sounding"
+    (folder / "sub").mkdir(parents=True)
+    for name, bpm in (("a", 108.0), ("sub/b", 120.0)):
+        song = make_song("4*16", bpm=bpm, seed=3)
+        soundfile.write(folder / f"{name}.wav", song.samples, song.rate_hz)
+    (folder / "bad.mp3").write_text("no song")
+
+    first = program("rank", folder, "--counts", 16, "--walls", 1, "--jobs", 2, expect=1)
+    again = program("rank", folder, "--counts", 16, "--walls", 1, "--jobs", 2, expect=1)
+
+    assert "the best 2 of 2 songs" in first.out
+    assert "1 file could not be used:" in first.err
+    assert f"{folder / 'bad.mp3'}: is not a sound file" in first.err
+    assert (again.out, again.err) == (first.out, first.err)
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((KETTLE,), "no folder given"),
+        (("--known", "FOLDER", KETTLE), "give folders or --known, not both"),
+        (("FOLDER",), "no routine given"),
+        (("FOLDER", KETTLE, "--counts", 32), "not both"),
+        (("FOLDER", KETTLE, "--tempo", "fast"), "write --tempo 100-124"),
+        (("FOLDER", KETTLE, "--tempo", "120-100"), "lower one first"),
+        (("FOLDER", KETTLE, "--backend", "dask"), "--scheduler tcp://HOST:8786"),
+        (("EMPTY", KETTLE), "there are no songs in it"),
+        (("MISSING", KETTLE), "no such folder"),
+    ],
+)
+def test_slips_are_explained(
+    program: Program, music: Path, tmp_path: Path, words: tuple, message: str
+) -> None:
+    """Each slip ends with code 2 and one line that says what to do."""
+    (tmp_path / "empty").mkdir()
+    places = {"FOLDER": music, "EMPTY": tmp_path / "empty", "MISSING": tmp_path / "missing"}
+
+    done = program("rank", *(places.get(word, word) for word in words), expect=2)
+
+    assert message in done.err
+    assert len(done.err.splitlines()) == 1
+
+
+def test_song_left_out_after_a_correction(program: Program, music: Path) -> None:
+    """A correction made by another command counts in the next ranking."""
+    with Store() as store:
+        key = store.hash_of(music / "Square.wav")
+        store.put_correction(key, {"meter": 3, "one_at_s": 0.5})
+
+    done = program("rank", music, KETTLE)
+
+    assert "Square" not in done.out
+    assert "not counted in fours: 2" in done.out

@@ -1,0 +1,92 @@
+"""`store`: looking after the cache from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from in_process import Program
+from kept_songs import keep, square_song
+from phrasefit.store import Store, default_path
+
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+
+
+@pytest.fixture
+def program(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Program:
+    """The program in this process."""
+    return Program(monkeypatch, capsys)
+
+
+def test_info_and_prune(program: Program, tmp_path: Path) -> None:
+    """The counts are shown; pruning tells what it removed."""
+    with Store() as store:
+        key = keep(store, tmp_path, square_song("Gone", 8, 8))
+        store.put_analysis(key, "0", "{}", path=tmp_path / "Gone.wav")
+    (tmp_path / "Gone.wav").unlink()
+
+    done = program("store", "info")
+    assert str(default_path()) in done.out
+    assert "songs heard  1" in done.out
+    assert "out of date  1" in done.out
+
+    assert "removed 1 analyses and forgot 0 files" in program("store", "prune").out
+    assert "removed 1 analyses and forgot 1 files" in program("store", "prune", "--gone").out
+
+
+def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A person's work moves to another computer."""
+    target = tmp_path / "work.json"
+    with Store() as store:
+        store.put_correction("abc", {"meter": 3})
+    program("store", "keep", ROUTINES / "first-gate.toml")
+
+    done = program("store", "export", target)
+    assert "1 corrections and 1 routines" in done.err
+    assert json.loads(target.read_text("utf-8"))["format"] == "phrasefit-store"
+    program("store", "export", target, expect=2)
+
+    monkeypatch.setenv("PHRASEFIT_DATA", str(tmp_path / "elsewhere"))
+    done = program("store", "import", target)
+    assert "took over 1 of 1 corrections and 1 of 1 routines" in done.out
+    with Store() as store:
+        assert store.get_correction("abc") == {"meter": 3}
+        assert list(store.routines()) == ["First Gate"]
+    program("store", "import", tmp_path / "missing.json", expect=2)
+
+
+def test_verify(program: Program, tmp_path: Path) -> None:
+    """A sound cache is told to be so; damage is named and mended, code 1."""
+    with Store() as store:
+        key = keep(store, tmp_path, square_song("A", 8, 8))
+    assert "the cache is sound" in program("store", "verify").out
+    with Store() as store:
+        store._db.execute("UPDATE analysis SET document = x'00'")
+
+    done = program("store", "verify", expect=1)
+
+    assert key[:12] in done.out
+    assert "the cache is sound" in program("store", "verify").out
+
+
+def test_damaged_file_is_told(program: Program) -> None:
+    """A file that is no cache is moved aside; the user reads it on standard error."""
+    default_path().write_bytes(b"no database" * 1000)
+
+    done = program("store", "info")
+
+    assert "the cache was damaged" in done.err
+    assert "songs heard  0" in done.out
+
+
+def test_keep_refuses_a_routine_with_mistakes(program: Program, tmp_path: Path) -> None:
+    """Only routines that can be read are kept."""
+    bad = tmp_path / "bad.toml"
+    bad.write_text("counts = 'many'")
+
+    program("store", "keep", ROUTINES / "first-gate.toml", bad, expect=2)
+
+    with Store() as store:
+        assert store.routines() == {}
