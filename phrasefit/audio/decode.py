@@ -107,9 +107,7 @@ def check_readable(path: Path) -> None:
         Names the file and what to do.
     """
     if not _is_unicode(path):
-        raise AudioError(
-            f"{ascii(str(path))}: has letters in its name that are not UTF-8; rename it"
-        )
+        raise AudioError(f"{str(path)!a}: has letters in its name that are not UTF-8; rename it")
     if path.is_dir():
         raise AudioError(f"{path}: is a folder; name a song file inside it")
     try:
