@@ -161,7 +161,8 @@ class Phrase:
 class Correction:
     """What a person changed, applied in this order; None = untouched.
 
-    `level` 0.5 = every other beat, 2.0 = twice as many; `meter` beats a bar;
+    `level` 0.5 = every other beat, 2.0 = twice as many, 1.0 = every beat as found,
+    whatever the tempo would suggest; `meter` beats a bar;
     `one_at_s` a time that is a downbeat; `shift_one_beats` moves every one;
     `nudge_s` moves all beats; `sections_at_s` are boundaries a person heard;
     `no_section_at_s` removes the nearest one found.

@@ -209,7 +209,7 @@ def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:
         )
     new_one = change.one_at_s is not None
     return Correction(
-        level=None if level == 1.0 else level,
+        level=level if change.level or old.level else None,
         meter=change.meter or old.meter,
         one_at_s=change.one_at_s if new_one else old.one_at_s,
         shift_one_beats=change.shift_one_beats + (0 if new_one else old.shift_one_beats),

@@ -27,6 +27,7 @@ from phrasefit.errors import MapError
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
 FORMAT_VERSION = 1
+LEVEL_TOLERANCE = 0.12  # of a tempo: nearer is the same level
 
 
 def encode(value: Any) -> Any:
@@ -129,9 +130,29 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             for p in bar_map.phrases
         ],
         "confidence": encode(bar_map.confidence),
-        "alternatives": encode(bar_map.alternatives),
+        "alternatives": encode(rivals(bar_map, beats_per_count)),
         "notes": list(bar_map.notes),
     }
+
+
+def rivals(bar_map: model.BarMap, beats_per_count: float) -> tuple[model.Alternative, ...]:
+    """List the other readings, with the option that leads there from the counts shown.
+
+    Where only every other beat is counted, the reading at half the tempo is the one
+    shown already, and the beat itself is reached by doubling.
+    """
+    if beats_per_count == 1.0:
+        return bar_map.alternatives
+    kept = []
+    for rival in bar_map.alternatives:
+        if rival.kind not in ("half", "double"):
+            kept.append(rival)
+            continue
+        pace = rival.tempo_bpm / (bar_map.tempo_bpm / beats_per_count)
+        for kind, ratio in (("half", 0.5), ("double", 2.0)):
+            if abs(pace / ratio - 1) < LEVEL_TOLERANCE:
+                kept.append(dataclasses.replace(rival, kind=kind, option=f"--{kind}"))
+    return tuple(kept)
 
 
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:

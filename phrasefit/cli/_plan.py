@@ -67,6 +67,7 @@ def bar_map_of(
     change: Correction | None = None,
     forget: bool = False,
     no_cache: bool = False,
+    dance: Routine | None = None,
 ) -> tuple[BarMap, float | None]:
     """Take the map from a file or from listening, but not from both.
 
@@ -87,7 +88,13 @@ def bar_map_of(
         if song is None:
             raise ParameterError("no song given; name a song file, or a bar map with --map")
         analysis = heard(
-            song, change=change, forget=forget, no_cache=no_cache, targets=targets, force=force
+            song,
+            change=change,
+            forget=forget,
+            no_cache=no_cache,
+            targets=targets,
+            force=force,
+            routine=dance,
         )
         return analysis.bar_map, 1.0 if analysis.correction.level else None
     if song is not None:

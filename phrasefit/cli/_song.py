@@ -6,11 +6,12 @@ May import: everything, inside functions.
 from __future__ import annotations
 
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from phrasefit.model import Correction
+    from phrasefit.model import Correction, Routine
     from phrasefit.pipeline import Analysis
 
 
@@ -32,10 +33,12 @@ def heard(
     no_cache: bool = False,
     targets: tuple[str | Path | None, ...] = (),
     force: bool = False,
+    routine: Routine | None = None,
 ) -> Analysis:
     """Listen to `song` with a progress bar, or recall it; apply corrections.
 
-    `targets` are the files the command will write: they are checked first.
+    `targets` are the files the command will write: they are checked first.  Half and
+    double mean the counts that are shown, which `routine` helps to choose.
     """
     from phrasefit import pipeline
     from phrasefit.cli._edge import Progress
@@ -53,14 +56,17 @@ def heard(
         if forget:
             analysis = pipeline.forget(analysis, store=store)
         if change is not None and change != pipeline.UNTOUCHED:
+            if change.level:
+                shown = beats_per_count(analysis, routine)
+                change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)
     return analysis
 
 
-def beats_per_count(analysis: Analysis) -> float:
+def beats_per_count(analysis: Analysis, routine: Routine | None = None) -> float:
     """Tell at which level dancers count the song: a person's choice, else by its tempo."""
     from phrasefit.fit.grid import count_grid
 
     if analysis.correction.level:
         return 1.0
-    return count_grid(analysis.bar_map).beats_per_count
+    return count_grid(analysis.bar_map, routine=routine).beats_per_count

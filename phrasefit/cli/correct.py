@@ -145,7 +145,7 @@ _SONG: _Rules = {
     "duration_s": (lambda v: _is_number(v, 0) and v > 0, "seconds, more than 0"),
 }
 _CORRECTION: _Rules = {
-    "level": (lambda v: _is_one_of(v, None, 0.25, 0.5, 2, 4), "null, 0.25, 0.5, 2 or 4"),
+    "level": (lambda v: _is_one_of(v, None, 0.25, 0.5, 1, 2, 4), "null, 0.25, 0.5, 1, 2 or 4"),
     "meter": (lambda v: _is_one_of(v, None, 2, 3, 4, 6), "null, 2, 3, 4 or 6"),
     "one_at_s": (lambda v: v is None or _is_number(v, 0), "null or seconds from 0"),
     "shift_one_beats": (
@@ -239,7 +239,7 @@ def words_of(correction: Correction) -> str:
     """Say a correction in plain words; "nothing" for an untouched one."""
     from phrasefit.reports.times import clock_time
 
-    levels = {0.25: "a quarter as many", 0.5: "half as many", 2.0: "twice as many",
+    levels = {0.25: "a quarter as many", 0.5: "half as many", 1.0: "as many as found", 2.0: "twice as many",
               4.0: "four times as many"}  # fmt: skip
     beats, ms = correction.shift_one_beats, correction.nudge_s * 1000
     parts = [

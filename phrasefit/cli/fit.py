@@ -89,6 +89,7 @@ def fit(
         no_cache=no_cache,
         targets=(json_path,),
         force=force,
+        dance=dance,
     )
     plan = fit_routine(
         bar_map,

@@ -140,7 +140,9 @@ def origin_of(analysis: Analysis, fit: FitPlan) -> Origin:
     """Say what corrections made in the page refer to, and what half and double would be."""
     from phrasefit.reports.page import Origin
 
-    levels = [level for change in (0.5, 2.0, 0.25, 4.0) if (level := _level(analysis, fit, change))]
+    levels = [
+        level for change in (0.5, 2.0, 1.0, 0.25, 4.0) if (level := _level(analysis, fit, change))
+    ]
     pace = fit.grid.counts_per_minute
 
     def at(factor: float) -> Level | None:

@@ -68,9 +68,9 @@ def _require_beats(bar_map: BarMap) -> None:
 def _change_level(bar_map: BarMap, level: float) -> BarMap:
     words = _LEVEL_WORDS.get(level)
     if words is None:
-        raise ParameterError(f"level={level:g} must be 0.25, 0.5, 2 or 4 times the beats found")
+        raise ParameterError(f"level={level:g} must be 0.25, 0.5, 1, 2 or 4 times the beats found")
     changed = bar_map
-    for _ in range(1 if level in (0.5, 2.0) else 2):
+    for _ in range(_N_STEPS[level]):
         changed = _halved(changed) if level < 1 else _doubled(changed)
     return replace(
         changed,
@@ -83,9 +83,11 @@ def _change_level(bar_map: BarMap, level: float) -> BarMap:
 _LEVEL_WORDS = {
     0.25: "every fourth beat is counted",
     0.5: "every other beat is counted",
+    1.0: "every beat is counted",
     2.0: "twice as many beats are counted",
     4.0: "four times as many beats are counted",
 }
+_N_STEPS = {0.25: 2, 0.5: 1, 1.0: 0, 2.0: 1, 4.0: 2}  # halvings or doublings
 
 
 def _doubled(bar_map: BarMap) -> BarMap:

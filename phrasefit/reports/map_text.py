@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from phrasefit.model import Alternative, BarMap
 from phrasefit.reports.times import clock_time
-from phrasefit.serial import irregular_bars
+from phrasefit.serial import irregular_bars, rivals
 
 # Below this probability a reading is shown as a doubt (common practice, no source).
 DOUBT_BELOW = 0.7
@@ -37,7 +37,7 @@ def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
         _facts(bar_map, beats_per_count),
         _sections(bar_map, beats_per_count),
         _doubts(bar_map),
-        _rivals(bar_map.alternatives),
+        _rivals(rivals(bar_map, beats_per_count)),
         list(bar_map.notes),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
