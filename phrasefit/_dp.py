@@ -101,14 +101,15 @@ class GapModel:
     There are ``n`` rates in order.  At rate ``k`` the gap to the event before is one of
     `gaps` ``[k]`` [shape=(n, n_gaps), steps] at `gap_cost` ``[k]`` [same shape].
     From one event to the next the rate may move by up to `reach` places for
-    `move_cost` a place.  A chain begins at rate ``k`` for `start_cost` ``[k]`` [shape=(n,)]
-    and ends for `end_cost`; before, between and after chains nothing is gained.
+    `move_cost` a place.  A chain begins at rate ``k`` for `start_cost` ``[k]`` [shape=(n,)].
+    To break off and begin another chain later costs `break_cost` besides; the last chain
+    ends for nothing.  Before, between and after chains nothing is gained.
     """
 
     gaps: np.ndarray
     gap_cost: np.ndarray
     start_cost: np.ndarray
-    end_cost: float
+    break_cost: float
     move_cost: float
     reach: int
 
@@ -145,14 +146,19 @@ def track_events(gain: np.ndarray, model: GapModel) -> tuple[list[Chain], float]
 
         R[t, k] = max over k' near k of  Q[t, k'] - move_cost |k - k'|
         Q[t, k] = gain[t] + max(max over gaps g of R[t - g, k] - gap_cost, F[t] - start_cost[k])
-        F[t+1]  = max(F[t], max over k of Q[t, k] - end_cost)
+        F[t+1]  = max(F[t], max over k of Q[t, k] - break_cost)
 
-    ``F`` is the best score without a running chain.  Nothing within the shortest gap
+    ``F`` is the best score without a running chain; the answer is the best of all
+    ``Q`` and the last ``F``.  Nothing within the shortest gap
     depends on each other, so that many steps are computed at once.
     O(n_steps * n_rates * (n_gaps + reach)).
     """
     tables = _fill_tables(np.asarray(gain, dtype=np.float32), model)
-    return _trace_chains(tables, model), float(tables.free[-1])
+    end = np.unravel_index(tables.best.argmax(), tables.best.shape)
+    if tables.best[end] <= tables.free[-1]:
+        return [], 0.0
+    last = (int(end[0]) - tables.pad, int(end[1]) - model.reach)
+    return _trace_chains(tables, model, *last), float(tables.best[end])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,7 +196,7 @@ def _fill_tables(gain: np.ndarray, model: GapModel) -> _Tables:
             gap_index[step] = np.where(is_start, -1, choice[row])
             best[step + pad, reach : reach + n_rates] = score
             top = int(score.argmax())
-            ended = score[top] - model.end_cost
+            ended = score[top] - model.break_cost
             if ended > free[step]:
                 free[step + 1], last_event[step + 1], last_rate[step + 1] = ended, step, top
             else:
@@ -202,15 +208,11 @@ def _fill_tables(gain: np.ndarray, model: GapModel) -> _Tables:
     return _Tables(best, gap_index, free, last_event, last_rate, pad)
 
 
-def _trace_chains(tables: _Tables, model: GapModel) -> list[Chain]:
+def _trace_chains(tables: _Tables, model: GapModel, event: int, rate: int) -> list[Chain]:
+    """Walk back from the last event of the last chain."""
     chains = []
     move_costs = model.move_costs()
-    step = tables.free.size - 1
-    while step > 0:
-        event, rate = int(tables.last_event[step]), int(tables.last_rate[step])
-        if event < 0:
-            step -= 1
-            continue
+    while event >= 0:
         events, rates = [event], [rate]
         while (gap := tables.gap_index[event, rate]) >= 0:
             event -= int(model.gaps[rate, gap])
@@ -219,8 +221,15 @@ def _trace_chains(tables: _Tables, model: GapModel) -> list[Chain]:
             events.append(event)
             rates.append(rate)
         chains.append(Chain(steps=np.array(events[::-1]), rates=np.array(rates[::-1])))
-        step = event
+        event, rate = _break_before(tables, event)
     return chains[::-1]
+
+
+def _break_before(tables: _Tables, step: int) -> tuple[int, int]:
+    """Last event, and its rate, of the chain that was broken off before `step`; -1 if none."""
+    while step > 0 and tables.last_event[step] < 0:
+        step -= 1
+    return int(tables.last_event[step]), int(tables.last_rate[step])
 
 
 # ------------------------------------------------------------ piecewise lines

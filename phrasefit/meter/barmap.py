@@ -17,7 +17,7 @@ from phrasefit.meter.beatwise import prepare_surface
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.levels import Reading, find_readings
-from phrasefit.meter.observe import ObservationModel, beat_gain, downbeat_log_odds
+from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.refine import Timing, refine_beats
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
@@ -55,14 +55,14 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     _require_sound(audio, features)
     model = model or HandmadeModel()
     activations, weights = model.observe(features), model.decoder_weights()
-    surface = prepare_surface(features, beat_gain(activations))
+    surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
     sure_of_beats = judge_beats(surface, readings, weights) if readings else 0.0
     if sure_of_beats < MIN_SURE_OF_BEATS:
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
-    bars = place_bars(surface, chains, downbeat_log_odds(activations), weights)
+    bars = place_bars(surface, chains, weights)
     return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
 
 

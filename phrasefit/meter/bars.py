@@ -47,7 +47,6 @@ class Bars:
 def place_bars(
     surface: Surface,
     chains: tuple[np.ndarray, ...],
-    downbeat: np.ndarray,
     weights: dict[str, np.ndarray],
 ) -> Bars:
     """Find the bars over chains of beats.
@@ -57,8 +56,6 @@ def place_bars(
     surface : Surface
     chains : tuple of np.ndarray, frames
         Stretches of beats; bars begin anew at each.
-    downbeat : np.ndarray [shape=(n_frames,)]
-        Log odds of a downbeat by the observation model, given that there is a beat.
     weights : dict of str to np.ndarray
         The observation model's `decoder_weights`.
 
@@ -69,7 +66,7 @@ def place_bars(
     """
     beats = np.concatenate(chains)
     rows = describe_beats(surface, beats)
-    one_odds = one_log_odds(rows, downbeat[nearest_frames(beats, len(downbeat))], weights)
+    one_odds = one_log_odds(own_odds(surface, beats), rows, weights)
     meter_odds = three_log_odds(rows, weights)
     states = bar_states()
     emission = _emission(states, one_odds, meter_odds)
@@ -90,18 +87,25 @@ def place_bars(
     )
 
 
-def one_log_odds(
-    rows: np.ndarray, downbeat: np.ndarray, weights: dict[str, np.ndarray]
-) -> dict[int, np.ndarray]:
-    """Log odds that each beat is a one, for each meter [shape=(n,)].
+def own_odds(surface: Surface, beats: np.ndarray) -> np.ndarray:
+    """The observation model's log odds of a one at each beat [shape=(n_beats,)]."""
+    return surface.downbeat[nearest_frames(beats, len(surface.downbeat))]
 
-    `rows` are beat descriptors; `downbeat` [shape=(n,)] is the observation model's own.
+
+def one_log_odds(
+    own: np.ndarray, rows: np.ndarray, weights: dict[str, np.ndarray]
+) -> dict[int, np.ndarray]:
+    """Log odds that each beat is a one, for each meter [shape=(n_beats,)].
+
+    `own` as from `own_odds`, and what `rows` of `describe_beats` add to them.  No
+    single beat may decide a song: the odds are bounded.
     """
     around = with_neighbors(rows)
     odds = {}
     for meter in METERS:
         fitted = weights[f"one_in_{meter}"]
-        odds[meter] = around @ fitted[:-1] + fitted[-1] + downbeat
+        sum_ = around @ fitted[:-1] + fitted[-1] + own
+        odds[meter] = np.clip(sum_, -EVIDENCE_RANGE, EVIDENCE_RANGE)
     return odds
 
 
@@ -134,8 +138,7 @@ def _emission(states: BarStates, one_odds: dict[int, np.ndarray], meter_odds: fl
     for meter, odds in one_odds.items():
         # Spread over the song, so that a change of meter within it stays possible.
         share = (meter_odds if meter == 3 else 0.0) / n_beats
-        bounded = np.clip(odds, -EVIDENCE_RANGE, EVIDENCE_RANGE)
-        one, other = -np.logaddexp(0, -bounded), -np.logaddexp(0, bounded)
+        one, other = -np.logaddexp(0, -odds), -np.logaddexp(0, odds)
         for column in np.flatnonzero(states.meter == meter):
             emission[:, column] = (one if states.position[column] == 1 else other) + share
     return emission

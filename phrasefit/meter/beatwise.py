@@ -3,7 +3,7 @@
 A drum pattern looks the same at 80 and at 160 beats a minute once it is looked at
 in beats.  Beat times are given in frames (fractions allowed).
 
-May import: model, audio, meter.handmade.
+May import: model, meter.
 """
 
 from __future__ import annotations
@@ -12,7 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.meter.handmade import cosine_distance, harmony_change, relative_onsets, span_means
+from phrasefit.meter.handmade import (
+    cosine_distance,
+    harmony_change,
+    relative_onsets,
+    running_sum,
+    span_means,
+)
+from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.model import Features
 
 # Places within a beat: on it, and where halves, thirds and quarters of it fall.
@@ -28,22 +35,30 @@ GAIN_RANGE = (-4.0, 8.0)
 class Surface:
     """The song's frames, prepared once for looking things up at beats.
 
-    `gain` [shape=(n_frames,)] is the log odds of a beat; `gain_near` and `onsets`
-    [shape=(n_frames, n_bands)] hold the largest value within one frame to each
-    side; `change` is the change of harmony.
+    `gain` [shape=(n_frames,)] is the log odds of a beat and `downbeat` those of a downbeat
+    if there is a beat; `gain_near` and `onsets` [shape=(n_frames, n_bands)] hold the
+    largest value within one frame to each side; `change` is the change of harmony;
+    `mel_sum` and `chroma_sum` [shape=(n_frames + 1, ...)] are running sums.
     """
 
-    features: Features
+    hop_s: float
     gain: np.ndarray
     gain_near: np.ndarray
+    downbeat: np.ndarray
     onsets: np.ndarray
     change: np.ndarray
+    mel_sum: np.ndarray
+    chroma_sum: np.ndarray
 
 
-def prepare_surface(features: Features, gain: np.ndarray) -> Surface:
+def prepare_surface(features: Features, activations: Activations) -> Surface:
     """Widen peaks by a frame, so that rounding a beat to a frame does no harm."""
+    gain = beat_gain(activations)
     return Surface(
-        features=features,
+        hop_s=features.hop_s,
+        downbeat=downbeat_log_odds(activations),
+        mel_sum=running_sum(features.log_mel),
+        chroma_sum=running_sum(features.chroma),
         gain=gain,
         gain_near=_widen(gain[:, None])[:, 0],
         onsets=_widen(relative_onsets(features)),
@@ -79,8 +94,8 @@ def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
     """
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     onsets = onsets_in_beats(surface, closed)
-    mel = _mean_by_beat(surface.features.log_mel, closed)
-    chroma = _mean_by_beat(surface.features.chroma, closed)
+    mel = _mean_by_beat(surface.mel_sum, closed)
+    chroma = _mean_by_beat(surface.chroma_sum, closed)
     bass = np.expm1(mel[:, :N_BASS_BANDS])
     changes = [_turned(chroma, 1), _turned(chroma, 2), _turned(chroma, 4)]
     changes += [_turned(bass, 1), _turned(bass, 2)]
@@ -103,10 +118,9 @@ def with_neighbors(rows: np.ndarray, reach: int = CONTEXT_BEATS) -> np.ndarray:
     return np.hstack([padded[start : start + len(rows)] for start in range(2 * reach + 1)])
 
 
-def _mean_by_beat(rows: np.ndarray, closed: np.ndarray) -> np.ndarray:
-    """Average frames from each beat to the next [shape=(len(closed) - 1, k)]."""
-    total = np.vstack([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
-    edge = nearest_frames(closed, len(rows))
+def _mean_by_beat(total: np.ndarray, closed: np.ndarray) -> np.ndarray:
+    """Average frames, by their running sums, from each beat to the next."""
+    edge = nearest_frames(closed, len(total) - 1)
     start, stop = edge[:-1], np.maximum(edge[1:], edge[:-1] + 1)
     return (total[stop] - total[start]) / (stop - start)[:, None]
 

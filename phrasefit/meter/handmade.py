@@ -35,17 +35,26 @@ def load_weights() -> dict[str, np.ndarray]:
 
 
 class HandmadeModel:
-    """Observation model from hand-made features; needs no further library."""
+    """Observation model from hand-made features; needs no further library.
+
+    Parameters
+    ----------
+    weights : dict of str to np.ndarray, optional
+        Fitted weights; by default those in the package.
+    """
 
     name = "handmade"
 
+    def __init__(self, weights: dict[str, np.ndarray] | None = None) -> None:
+        self._weights = weights
+
     def observe(self, features: Features) -> Activations:
         """Give beat and downbeat probabilities for every frame of `features`."""
-        return activations_from(frame_evidence(features), features.hop_s, load_weights())
+        return activations_from(frame_evidence(features), features.hop_s, self.decoder_weights())
 
     def decoder_weights(self) -> dict[str, np.ndarray]:
-        """Weights of the song-wide judgements that fit this model."""
-        return load_weights()
+        """Weights of the song-wide judgements, fitted on what this model observes."""
+        return load_weights() if self._weights is None else self._weights
 
 
 def activations_from(
@@ -100,12 +109,19 @@ def span_means(rows: np.ndarray, span: int) -> tuple[np.ndarray, np.ndarray]:
     mean is 0.
     """
     n = len(rows)
-    total = np.vstack([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0, dtype=np.float64)])
+    total = running_sum(rows)
     here = np.arange(n)
     last, first = np.minimum(here + span, n), np.maximum(here - span, 0)
     after = (total[last] - total[here]) / (last - here)[:, None]
     before = (total[here] - total[first]) / np.maximum(here - first, 1)[:, None]
     return after, before
+
+
+def running_sum(rows: np.ndarray) -> np.ndarray:
+    """Sums of the first 0, 1, 2 ... rows [shape=(n + 1, n_columns)]."""
+    total = np.zeros((len(rows) + 1, rows.shape[1]))
+    np.cumsum(rows, axis=0, out=total[1:])
+    return total
 
 
 def shift_rows(rows: np.ndarray, by: int) -> np.ndarray:

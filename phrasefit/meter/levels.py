@@ -15,10 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit._dp import track_events
-from phrasefit.meter.beatwise import Surface, nearest_frames, onsets_in_beats
+from phrasefit.meter.bars import one_log_odds, own_odds
+from phrasefit.meter.beatwise import Surface, describe_beats, nearest_frames, onsets_in_beats
 from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
 
-RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)
+RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0)
 WITHIN = (0.82, 1.22)  # tempo range of one candidate: drift yes, another level no
 MIN_BEATS = 8
 MIN_CHAIN_BEATS = 4  # fewer hits in a row are a fill, not a pulse
@@ -51,8 +52,7 @@ def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Read
     readings = candidate_readings(surface)
     if not readings:
         return []
-    columns = np.stack([describe_reading(surface, reading) for reading in readings])
-    score = columns @ weights["level"][:-1]
+    score = np.array([score_reading(surface, reading, weights) for reading in readings])
     share = np.exp(score - score.max())
     share /= share.sum()
     order = np.argsort(-share, kind="stable")
@@ -70,7 +70,7 @@ def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Read
 
 def candidate_readings(surface: Surface) -> list[Reading]:
     """Track the song freely, then once at each related level, on and off the beat."""
-    frames_per_s = 1.0 / surface.features.hop_s
+    frames_per_s = 1.0 / surface.hop_s
     first = _track(surface, *beat_gaps(frames_per_s))
     if not first:
         return []
@@ -95,11 +95,19 @@ def candidate_readings(surface: Surface) -> list[Reading]:
     return readings
 
 
+def score_reading(surface: Surface, reading: Reading, weights: dict[str, np.ndarray]) -> float:
+    """Log odds, up to a constant, that people count this way."""
+    rows = describe_beats(surface, reading.beats)
+    ones = one_log_odds(own_odds(surface, reading.beats), rows, weights)
+    columns = np.concatenate([describe_reading(surface, reading), clearness_of_ones(ones)])
+    return float(columns @ weights["level"][:-1])
+
+
 def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
     """Describe how the song looks if counted this way [shape=(n_columns,)].
 
-    Onsets by place in the beat and band, relative to the song's mean; likeness of the pattern
-    on the beat after 1, 2, 3 and 4 beats, by band and for changes of harmony; tempo;
+    Onsets by place in the beat and band, relative to the song's mean; likeness of the
+    pattern on the beat after 1, 2, 3 and 4 beats, by band and for changes of harmony; tempo;
     beat gain on and between beats; change of harmony on and between; evenness.
     """
     beats = reading.beats
@@ -117,12 +125,28 @@ def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
     tempo = np.log(reading.tempo_bpm / USUAL_BPM)
     numbers = [
         *(tempo, tempo**2, max(tempo, 0.0) ** 3, min(tempo, 0.0) ** 3),
-        *(gain_on, gain_between, gain_on * len(beats) / (n_frames * surface.features.hop_s)),
+        *(gain_on, gain_between, gain_on * len(beats) / (n_frames * surface.hop_s)),
         *(change.mean() / usual_change, surface.change[between].mean() / usual_change),
         np.std(steps[inside]) / np.mean(steps[inside]),
         *(_likeness(change, lag)[0] for lag in PATTERN_LAGS),
     ]
     return np.concatenate([onsets.mean(axis=0).ravel(), *pattern, numbers])
+
+
+def clearness_of_ones(one_odds: dict[int, np.ndarray]) -> np.ndarray:
+    """How well ones at even distances explain the odds of a one [shape=(8,)].
+
+    For each meter: log likelihood a beat of the best place; its lead over the next; mean
+    odds of its ones; mean size of all odds.
+    """
+    columns = []
+    for meter, odds in one_odds.items():
+        is_one = np.arange(len(odds)) % meter == np.arange(meter)[:, None]
+        fit = -np.logaddexp(0, np.where(is_one, -odds, odds)).mean(axis=1)
+        best = int(fit.argmax())
+        lead = fit[best] - np.delete(fit, best).max()
+        columns += [fit[best], lead, odds[is_one[best]].mean(), np.abs(odds).mean()]
+    return np.array(columns)
 
 
 def smooth_beats(beats: np.ndarray) -> np.ndarray:

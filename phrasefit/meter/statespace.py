@@ -18,7 +18,8 @@ PLAYED_SPREAD = 0.02  # of a gap: how unevenly people play from beat to beat
 ROUNDING_FRAMES = 0.55  # spread that rounding to frames brings by itself
 MOVE_COST = 6.0  # for each `RATE_STEP` of tempo change from beat to beat
 MOVE_REACH = 3
-START_COST = END_COST = 6.0  # so that a few chance hits are not taken for a pulse
+START_COST = 6.0  # so that a few chance hits are not taken for a pulse
+BREAK_COST = 20.0  # music seldom stops and begins again out of phase
 # Tempos of released songs: median 119, wider than measured (TRADE.md: 74-150 for 90 %)
 # because slow ballads and fast waltzes are danced to as well.
 USUAL_BPM, USUAL_SPREAD = 118.0, 0.45
@@ -50,7 +51,7 @@ def beat_gaps(
         gaps=gaps,
         gap_cost=0.5 * ((gaps - gap[:, None]) / spread) ** 2,
         start_cost=START_COST - prior,
-        end_cost=END_COST,
+        break_cost=BREAK_COST,
         move_cost=MOVE_COST,
         reach=min(MOVE_REACH, n_rates - 1),
     )

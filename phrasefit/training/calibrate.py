@@ -34,7 +34,7 @@ from phrasefit.files import write_atomic
 from phrasefit.meter import bars, beatwise, confidence, levels
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import DECODER_PREFIX, HEAD_NAMES, LearnedModel
-from phrasefit.meter.observe import beat_gain, downbeat_log_odds, log_odds
+from phrasefit.meter.observe import ObservationModel, log_odds
 from phrasefit.model import Features
 from phrasefit.training import handmade
 from phrasefit.training.export import save_weights
@@ -248,30 +248,24 @@ def fit_fusion(found: list[tuple[np.ndarray, np.ndarray]]) -> Arrays:
     }
 
 
-def collect_song(model: LearnedModel, lesson: Lesson) -> Collected:
+def collect_song(model: LearnedModel, lesson: Lesson) -> Collected | None:
     """What the song-wide models learn from one song."""
-    return handmade.collect([lesson], model.observe)
+    return next(iter(handmade.collect([lesson], model.observe)), None)
 
 
 def fit_judgements(found: list[Collected]) -> Arrays:
     """Fit level, ones and meter on what this model observes."""
-    merged = Collected([], {meter: [] for meter in found[0].beats}, [])
-    for part in found:
-        merged.choices += part.choices
-        merged.meters += part.meters
-        for meter, rows in part.beats.items():
-            merged.beats[meter] += rows
-    return _prefixed(handmade.fit_songs(merged))
+    return _prefixed(handmade.fit_songs(found))
 
 
-def judge_song(model: LearnedModel, lesson: Lesson) -> Verdict | None:
+def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
     """Track one song and compare each judgement with the truth; None without a pulse."""
     activations, weights = model.observe(lesson.features), model.decoder_weights()
-    surface = beatwise.prepare_surface(lesson.features, beat_gain(activations))
+    surface = beatwise.prepare_surface(lesson.features, activations)
     readings = levels.find_readings(surface, weights)
     if not readings:
         return None
-    found = bars.place_bars(surface, readings[0].chains, downbeat_log_odds(activations), weights)
+    found = bars.place_bars(surface, readings[0].chains, weights)
     meter = int(np.bincount(found.meters).argmax())
     beats_s = readings[0].beats * lesson.features.hop_s
     beats_right = beat_f_measure(lesson.beats_s, beats_s) >= RIGHT_F

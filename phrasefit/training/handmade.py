@@ -14,7 +14,6 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +21,7 @@ import numpy as np
 from phrasefit.errors import PhrasefitError
 from phrasefit.files import write_atomic
 from phrasefit.meter import bars, beatwise, handmade, levels
-from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
+from phrasefit.meter.observe import Activations
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
 
@@ -145,11 +144,6 @@ def fit_frames(lessons: Iterable[Lesson]) -> dict[str, np.ndarray]:
     return weights
 
 
-def observe_with(weights: dict[str, np.ndarray], features: Features) -> Activations:
-    """Run the frame models with weights that are not in the package yet."""
-    return handmade.activations_from(handmade.frame_evidence(features), features.hop_s, weights)
-
-
 def judge_readings(lesson: Lesson, surface: beatwise.Surface) -> list[tuple[levels.Reading, float]]:
     """Every candidate reading with its F-measure against the true beats."""
     hop_s = lesson.features.hop_s
@@ -167,62 +161,114 @@ def beat_f_measure(true_s: np.ndarray, found_s: np.ndarray) -> float:
     return 2 * near.sum() / (len(true_s) + len(found_s))
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Collected:
-    """What the song-wise models learn from."""
+    """What the song-wide models learn from one song: its candidate readings.
 
-    choices: list[Rows]
-    beats: dict[int, list[tuple[np.ndarray, np.ndarray, np.ndarray]]]
-    meters: list[tuple[np.ndarray, int]]
+    `columns` [shape=(n_readings, n_columns)] and `shares` [shape=(n_readings,), sum 1] of the
+    readings; of each reading its beat descriptors `rows` and the observation model's `own` odds.
+    `right` is the index of the right reading; `known` and `is_one` are the truth at its beats.
+    """
+
+    columns: np.ndarray
+    shares: np.ndarray
+    rows: tuple[np.ndarray, ...]
+    own: tuple[np.ndarray, ...]
+    right: int
+    known: np.ndarray
+    is_one: np.ndarray
+    meter: int
 
 
-def collect(lessons: Iterable[Lesson], observe: Callable[[Features], Activations]) -> Collected:
-    """Run each song as far as an observation model brings it, beside its truth."""
-    found = Collected([], {meter: [] for meter in METERS}, [])
+def collect(
+    lessons: Iterable[Lesson], observe: Callable[[Features], Activations]
+) -> list[Collected]:
+    """Run each song as far as an observation model brings it, beside its truth.
+
+    Songs of which no reading is right teach nothing and are left out.
+    """
+    found = []
     for lesson in lessons:
-        activations = observe(lesson.features)
-        surface = beatwise.prepare_surface(lesson.features, beat_gain(activations))
+        surface = beatwise.prepare_surface(lesson.features, observe(lesson.features))
         judged = judge_readings(lesson, surface)
-        if not judged or max(f for _, f in judged) < RIGHT_F:
-            continue
-        shares = np.array([float(f >= RIGHT_F) for _, f in judged])
-        rows = np.stack([levels.describe_reading(surface, reading) for reading, _ in judged])
-        found.choices.append((rows, shares / shares.sum()))
-        right, _ = max(judged, key=lambda pair: pair[1])
-        _collect_bars(found, lesson, surface, right, downbeat_log_odds(activations))
+        if judged and max(f for _, f in judged) >= RIGHT_F:
+            found.append(_collect_song(lesson, surface, judged))
     return found
 
 
-def _collect_bars(
-    found: Collected,
-    lesson: Lesson,
-    surface: beatwise.Surface,
-    reading: levels.Reading,
-    downbeat: np.ndarray,
-) -> None:
-    beats = reading.beats
-    rows = beatwise.describe_beats(surface, beats)
-    distance = np.abs(beats[:, None] * lesson.features.hop_s - lesson.beats_s)
-    known = distance.min(axis=1) <= NEAR_S
-    is_one = lesson.positions[distance.argmin(axis=1)] == 1
-    given = downbeat[beatwise.nearest_frames(beats, len(downbeat))]
-    around = beatwise.with_neighbors(rows)
-    found.beats[lesson.meter].append((around[known], is_one[known], given[known]))
-    found.meters.append((bars.meter_evidence(rows), lesson.meter))
+def _collect_song(
+    lesson: Lesson, surface: beatwise.Surface, judged: list[tuple[levels.Reading, float]]
+) -> Collected:
+    readings, scores = [reading for reading, _ in judged], np.array([f for _, f in judged])
+    right = int(scores.argmax())
+    distance = np.abs(readings[right].beats[:, None] * lesson.features.hop_s - lesson.beats_s)
+    rows = [beatwise.describe_beats(surface, r.beats).astype(np.float32) for r in readings]
+    return Collected(
+        columns=np.stack([levels.describe_reading(surface, r) for r in readings]),
+        shares=(scores >= RIGHT_F) / np.sum(scores >= RIGHT_F),
+        rows=tuple(rows),
+        own=tuple(bars.own_odds(surface, r.beats) for r in readings),
+        right=right,
+        known=distance.min(axis=1) <= NEAR_S,
+        is_one=lesson.positions[distance.argmin(axis=1)] == 1,
+        meter=lesson.meter,
+    )
 
 
-def fit_songs(found: Collected) -> dict[str, np.ndarray]:
-    """Fit the models `level`, `one_in_4`, `one_in_3` and `three`."""
-    weights = {"level": fit_choice(found.choices, ridge=2.0)}
-    for meter, songs in found.beats.items():
-        rows, is_one, given = (np.concatenate(part) for part in zip(*songs, strict=True))
+def fit_songs(songs: list[Collected]) -> dict[str, np.ndarray]:
+    """Fit the models `one_in_4`, `one_in_3`, `level` and `three`."""
+    # Ones must not look clearer in a song because they were fitted on it.
+    halves = songs[0::2], songs[1::2]
+    choices = []
+    for part, others in zip(halves, reversed(halves), strict=True):
+        ones = fit_ones(others)
+        choices += [(_reading_columns(song, ones), song.shares) for song in part]
+    evidence = np.stack([bars.meter_evidence(song.rows[song.right]) for song in songs])
+    is_three = np.array([float(song.meter == 3) for song in songs])
+    return fit_ones(songs) | {
+        "level": fit_choice(choices, ridge=8.0),
+        "three": fit_logistic(evidence, is_three, ridge=3.0),
+    }
+
+
+def fit_ones(songs: list[Collected]) -> dict[str, np.ndarray]:
+    """Fit the models that tell a one from other beats, one for each meter."""
+    weights = {}
+    for meter in METERS:
+        chosen = [song for song in songs if song.meter == meter]
+        around = [beatwise.with_neighbors(s.rows[s.right])[s.known] for s in chosen]
+        is_one = [song.is_one[song.known] for song in chosen]
+        own = [song.own[song.right][song.known] for song in chosen]
         weights[f"one_in_{meter}"] = fit_logistic(
-            rows, is_one.astype(float), ridge=500.0, offset=given
+            np.concatenate(around),
+            np.concatenate(is_one).astype(float),
+            ridge=500.0,
+            offset=np.concatenate(own),
         )
-    evidence = np.stack([rows for rows, _ in found.meters])
-    is_three = np.array([float(meter == 3) for _, meter in found.meters])
-    weights["three"] = fit_logistic(evidence, is_three, ridge=3.0)
     return weights
+
+
+def _reading_columns(song: Collected, ones: dict[str, np.ndarray]) -> np.ndarray:
+    clearness = [
+        levels.clearness_of_ones(bars.one_log_odds(own, rows, ones))
+        for own, rows in zip(song.own, song.rows, strict=True)
+    ]
+    return np.hstack([song.columns, np.stack(clearness)])
+
+
+def fit_handmade(lessons: list[Lesson]) -> dict[str, np.ndarray]:
+    """Fit everything; the last third of the songs serves for how sure it may be called."""
+    # Here, not above: `calibrate` builds on this module.
+    from phrasefit.training.calibrate import DECODER_PREFIX, cut_lesson, fit_sureness, judge_song
+
+    learned, judged = lessons[: 2 * len(lessons) // 3], lessons[2 * len(lessons) // 3 :]
+    weights = fit_frames(learned)
+    weights |= fit_songs(collect(learned, handmade.HandmadeModel(weights).observe))
+    rng = np.random.default_rng(0)
+    model = handmade.HandmadeModel(weights)
+    verdicts = [judge_song(model, cut_lesson(lesson, rng)) for lesson in judged]
+    sureness = fit_sureness([verdict for verdict in verdicts if verdict])
+    return weights | {k.removeprefix(DECODER_PREFIX): v for k, v in sureness.items()}
 
 
 def main() -> int:
@@ -234,8 +280,7 @@ def main() -> int:
     options = parser.parse_args()
     try:
         lessons = list(make_lessons(options.songs))
-        weights = fit_frames(lessons)
-        weights |= fit_songs(collect(lessons, partial(observe_with, weights)))
+        weights = fit_handmade(lessons)
         write_weights(options.out, weights, force=options.force)
     except PhrasefitError as exc:
         print(f"phrasefit.training.handmade: {exc}", file=sys.stderr)

@@ -1,0 +1,186 @@
+"""Every kernel against brute force on small cases, and a state space worked by hand."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+
+from phrasefit._dp import GapModel, fit_segments, forward_backward, track_events, viterbi
+
+SEEDS = range(20)
+
+
+def random_hmm(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A small hidden Markov model with random log probabilities."""
+    rng = np.random.default_rng(seed)
+    n_states, n_steps = rng.integers(2, 4), rng.integers(1, 6)
+    start = np.log(rng.dirichlet(np.ones(n_states)))
+    transition = np.log(rng.dirichlet(np.ones(n_states), size=n_states))
+    return start, transition, rng.normal(size=(n_steps, n_states))
+
+
+def all_paths(start, transition, emission) -> dict[tuple[int, ...], float]:
+    """Score of every state path."""
+    n_steps, n_states = emission.shape
+    scores = {}
+    for path in product(range(n_states), repeat=n_steps):
+        score = start[path[0]] + sum(emission[t, s] for t, s in enumerate(path))
+        scores[path] = score + sum(transition[a, b] for a, b in zip(path, path[1:], strict=False))
+    return scores
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_viterbi_finds_the_best_of_all_paths(seed: int) -> None:
+    """The path and its score equal the best by enumeration."""
+    model = random_hmm(seed)
+    scores = all_paths(*model)
+
+    path, score = viterbi(*model)
+
+    assert score == pytest.approx(max(scores.values()))
+    assert scores[tuple(path)] == pytest.approx(score)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_posteriors_are_sums_over_all_paths(seed: int) -> None:
+    """State probabilities and likelihood equal sums over every path."""
+    model = random_hmm(seed)
+    scores = all_paths(*model)
+    total = np.logaddexp.reduce(list(scores.values()))
+    expected = np.zeros_like(model[2])
+    for path, score in scores.items():
+        expected[np.arange(len(path)), path] += np.exp(score - total)
+
+    posterior, log_likelihood = forward_backward(*model)
+
+    assert log_likelihood == pytest.approx(total)
+    assert posterior == pytest.approx(expected)
+
+
+def test_viterbi_worked_by_hand() -> None:
+    """Rain or sun over three days: staying costs 0, changing 1, the middle day lies."""
+    change = np.array([[0.0, -1.0], [-1.0, 0.0]])
+    evidence = np.array([[1.0, 0.0], [0.0, 1.5], [1.0, 0.0]])
+
+    path, score = viterbi(np.zeros(2), change, evidence)
+
+    # Staying in state 0 brings 1 + 0 + 1; following the middle day 1 + 1.5 + 1 - 2.
+    assert path.tolist() == [0, 0, 0]
+    assert score == pytest.approx(2.0)
+
+
+# ------------------------------------------------------------------- chains
+
+
+def random_gaps(seed: int) -> tuple[np.ndarray, GapModel]:
+    """Few steps and two or three rates, so that all sets of events can be tried."""
+    rng = np.random.default_rng(seed)
+    n_rates = int(rng.integers(2, 4))
+    first = rng.integers(2, 4)
+    gaps = first + np.arange(n_rates)[:, None] + np.array([0, 1])
+    model = GapModel(
+        gaps=gaps,
+        gap_cost=rng.uniform(0, 0.5, size=gaps.shape),
+        start_cost=rng.uniform(0.2, 1.0, size=n_rates),
+        break_cost=float(rng.uniform(0.1, 1.5)),
+        move_cost=float(rng.uniform(0.1, 0.6)),
+        reach=1,
+    )
+    return rng.normal(scale=1.5, size=8), model
+
+
+def best_by_enumeration(gain: np.ndarray, model: GapModel) -> float:
+    """Grow every chain of events step by step, without any table."""
+    n = len(gain)
+
+    def grow(step: int, rate: int, score: float) -> float:
+        best = score
+        for other in range(len(model.gaps)):
+            if abs(other - rate) > model.reach:
+                continue
+            move = model.move_cost * abs(other - rate)
+            for gap, cost in zip(model.gaps[other], model.gap_cost[other], strict=True):
+                if step + gap < n:
+                    onward = score + gain[step + gap] - cost - move
+                    best = max(best, grow(step + gap, other, onward))
+        for later in range(step + 1, n):
+            best = max(best, begin(later, score - model.break_cost))
+        return best
+
+    def begin(step: int, score: float) -> float:
+        options = enumerate(score + gain[step] - model.start_cost)
+        return max(grow(step, rate, onward) for rate, onward in options)
+
+    return max(0.0, *(begin(step, 0.0) for step in range(n)))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_chains_are_the_best_of_all(seed: int) -> None:
+    """The score equals that of trying every chain and every break."""
+    gain, model = random_gaps(seed)
+
+    _, score = track_events(gain, model)
+
+    assert score == pytest.approx(best_by_enumeration(gain, model), abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_chains_cost_what_is_claimed(seed: int) -> None:
+    """The events given back add up to the score that was claimed for them."""
+    gain, model = random_gaps(seed)
+
+    chains, score = track_events(gain, model)
+
+    total = -model.break_cost * max(0, len(chains) - 1)
+    for chain in chains:
+        total += gain[chain.steps].sum() - model.start_cost[chain.rates[0]]
+        for index in range(1, len(chain.steps)):
+            rate, gap = chain.rates[index], chain.steps[index] - chain.steps[index - 1]
+            total -= model.move_cost * abs(rate - chain.rates[index - 1])
+            total -= model.gap_cost[rate][model.gaps[rate].tolist().index(gap)]
+    assert total == pytest.approx(score, abs=1e-4)
+
+
+def test_no_chain_where_nothing_is_gained() -> None:
+    """Steps that all cost leave no event at all."""
+    _, model = random_gaps(0)
+
+    assert track_events(np.full(30, -1.0), model) == ([], 0.0)
+
+
+# ------------------------------------------------------------------- pieces
+
+
+def cost_of(values, weights, starts, piece_cost) -> float:
+    """Weighted squared error of least-squares lines between `starts`, with their price."""
+    total = piece_cost * len(starts)
+    for start, stop in zip(starts, [*starts[1:], len(values)], strict=True):
+        at = np.arange(start, stop)
+        degree = min(1, len(at) - 1)
+        line = np.polyfit(at, values[start:stop], degree, w=np.sqrt(weights[start:stop]))
+        total += (weights[start:stop] * (values[start:stop] - np.polyval(line, at)) ** 2).sum()
+    return total
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_pieces_are_the_cheapest_of_all(seed: int) -> None:
+    """No other set of breaks is cheaper."""
+    rng = np.random.default_rng(seed)
+    values, weights = np.cumsum(rng.normal(size=9)), rng.uniform(0.5, 2, size=9)
+
+    starts = fit_segments(values, weights, piece_cost=0.5, min_length=2)
+
+    found = cost_of(values, weights, starts.tolist(), 0.5)
+    for bits in product([0, 1], repeat=8):
+        others = [0, *(i + 1 for i, bit in enumerate(bits) if bit)]
+        if min(np.diff([*others, 9])) >= 2:
+            assert found <= cost_of(values, weights, others, 0.5) + 1e-9
+
+
+def test_a_series_shorter_than_a_piece_is_one_piece() -> None:
+    """Too few points still give one piece from the start."""
+    assert fit_segments(np.array([1.0, 5.0]), np.ones(2), piece_cost=1, min_length=4).tolist() == [
+        0
+    ]
