@@ -14,7 +14,7 @@ import numpy as np
 from phrasefit.errors import NoPulseError
 from phrasefit.meter.bars import Bars, place_bars
 from phrasefit.meter.beatwise import prepare_surface
-from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
+from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.levels import Reading, find_readings
 from phrasefit.meter.observe import ObservationModel
@@ -23,8 +23,6 @@ from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
 MIN_SONG_S = 4.0
-MIN_BEATS = 8
-MIN_SURE_OF_BEATS = 0.12  # below it noise and speech are likelier than music
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
 BRIDGE_TEMPO_SHARE = 0.03
@@ -57,12 +55,12 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     activations, weights = model.observe(features), model.decoder_weights()
     surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
-    sure_of_beats = judge_beats(surface, readings, weights) if readings else 0.0
-    if sure_of_beats < MIN_SURE_OF_BEATS:
+    if not readings or not has_pulse(surface, readings[0]):
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
     bars = place_bars(surface, chains, weights)
+    sure_of_beats = judge_beats(surface, readings, weights)
     return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
 
 

@@ -21,6 +21,7 @@ from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
 
 RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0)
 WITHIN = (0.82, 1.22)  # tempo range of one candidate: drift yes, another level no
+EDGE = (0.95, 1.05)  # a tempo at the edge of the range may be measured just outside it
 MIN_BEATS = 8
 MIN_CHAIN_BEATS = 4  # fewer hits in a row are a fill, not a pulse
 PATTERN_LAGS = (1, 2, 3, 4)
@@ -45,6 +46,12 @@ class Reading:
     def beats(self) -> np.ndarray:
         """All beats [shape=(n,), frames]."""
         return np.concatenate(self.chains)
+
+    @property
+    def unbroken(self) -> np.ndarray:
+        """Which beats are followed by one of the same chain [shape=(n - 1,), bool]."""
+        ends = np.cumsum([len(chain) for chain in self.chains]) - 1
+        return ~np.isin(np.arange(ends[-1]), ends)
 
 
 def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Reading]:
@@ -78,14 +85,15 @@ def candidate_readings(surface: Surface) -> list[Reading]:
     readings = []
     for level in RELATIVES:
         bpm = first_bpm * level
-        if not LOW_BPM * 0.95 < bpm < HIGH_BPM * 1.05:
+        if not LOW_BPM * EDGE[0] < bpm < HIGH_BPM * EDGE[1]:
             continue
-        low = max(bpm * WITHIN[0], LOW_BPM * 0.9)
-        high = min(bpm * WITHIN[1], HIGH_BPM * 1.07)
+        low, high = max(bpm * WITHIN[0], 0.9 * LOW_BPM), min(bpm * WITHIN[1], 1.1 * HIGH_BPM)
         chains = _track(surface, *beat_gaps(frames_per_s, low, high))
         if sum(map(len, chains)) < MIN_BEATS:
             continue
         tempo = 60.0 * frames_per_s / _usual_gap(chains)
+        if not LOW_BPM * EDGE[0] < tempo < HIGH_BPM * EDGE[1]:
+            continue
         between = tuple((c[1:] + c[:-1]) / 2 for c in chains)
         for off_beat, stretch in ((False, tuple(chains)), (True, between)):
             if stretch:
@@ -111,14 +119,14 @@ def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
     beat gain on and between beats; change of harmony on and between; evenness.
     """
     beats = reading.beats
-    steps = np.diff(beats)
-    inside = steps < 2 * np.median(steps)
+    inside = reading.unbroken
+    steps = np.diff(beats)[inside]
     usual = surface.onsets.mean(axis=0) + 1e-6
     onsets = onsets_in_beats(surface, beats)[inside] / usual
     pattern = [_likeness(onsets[:, 0], lag) for lag in PATTERN_LAGS]
     n_frames = len(surface.gain)
     on = nearest_frames(beats, n_frames)
-    between = nearest_frames((beats[1:] + beats[:-1]) / 2, n_frames)
+    between = nearest_frames(((beats[1:] + beats[:-1]) / 2)[inside], n_frames)
     gain_on, gain_between = surface.gain_near[on].mean(), surface.gain_near[between].mean()
     usual_change = surface.change.mean() + 1e-6
     change = surface.change[on][:, None]
@@ -127,7 +135,7 @@ def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
         *(tempo, tempo**2, max(tempo, 0.0) ** 3, min(tempo, 0.0) ** 3),
         *(gain_on, gain_between, gain_on * len(beats) / (n_frames * surface.hop_s)),
         *(change.mean() / usual_change, surface.change[between].mean() / usual_change),
-        np.std(steps[inside]) / np.mean(steps[inside]),
+        np.std(steps) / np.mean(steps),
         *(_likeness(change, lag)[0] for lag in PATTERN_LAGS),
     ]
     return np.concatenate([onsets.mean(axis=0).ravel(), *pattern, numbers])

@@ -35,6 +35,7 @@ from phrasefit.meter import bars, beatwise, confidence, levels
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import DECODER_PREFIX, HEAD_NAMES, LearnedModel
 from phrasefit.meter.observe import ObservationModel, log_odds
+from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
 from phrasefit.training import handmade
 from phrasefit.training.export import save_weights
@@ -259,7 +260,12 @@ def fit_judgements(found: list[Collected]) -> Arrays:
 
 
 def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
-    """Track one song and compare each judgement with the truth; None without a pulse."""
+    """Track one song and compare each judgement with the truth.
+
+    None without a pulse, and in meters that the bar pointer reads as others.
+    """
+    if lesson.meter not in METERS:
+        return None
     activations, weights = model.observe(lesson.features), model.decoder_weights()
     surface = beatwise.prepare_surface(lesson.features, activations)
     readings = levels.find_readings(surface, weights)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -27,7 +27,7 @@ def all_paths(start, transition, emission) -> dict[tuple[int, ...], float]:
     scores = {}
     for path in product(range(n_states), repeat=n_steps):
         score = start[path[0]] + sum(emission[t, s] for t, s in enumerate(path))
-        scores[path] = score + sum(transition[a, b] for a, b in zip(path, path[1:], strict=False))
+        scores[path] = score + sum(transition[a, b] for a, b in pairwise(path))
     return scores
 
 
