@@ -183,27 +183,28 @@ def _fill_tables(gain: np.ndarray, model: GapModel) -> _Tables:
     free = np.zeros(n_steps + 1)
     last_event = np.full(n_steps + 1, -1, dtype=np.int64)
     last_rate = np.zeros(n_steps + 1, dtype=np.int64)
+    gap_cost, start_cost = model.gap_cost.astype(np.float32), model.start_cost.astype(np.float32)
+    cheapest_start = float(start_cost.min())
     rates = np.arange(n_rates)[None, :, None]
     for start in range(0, n_steps, block):
         steps = np.arange(start, min(start + block, n_steps))
-        reached = moved[steps[:, None, None] + pad - model.gaps, rates] - model.gap_cost
-        choice = reached.argmax(axis=2)
-        continued = np.take_along_axis(reached, choice[..., None], axis=2)[..., 0]
-        for row, step in enumerate(steps):
-            begun = free[step] - model.start_cost
-            is_start = begun > continued[row]
-            score = gain[step] + np.where(is_start, begun, continued[row])
-            gap_index[step] = np.where(is_start, -1, choice[row])
-            best[step + pad, reach : reach + n_rates] = score
-            top = int(score.argmax())
-            ended = score[top] - model.break_cost
-            if ended > free[step]:
-                free[step + 1], last_event[step + 1], last_rate[step + 1] = ended, step, top
-            else:
-                free[step + 1] = free[step]
+        reached = moved[steps[:, None, None] + pad - model.gaps, rates] - gap_cost
+        continued = reached.max(axis=2)
+        top = gain[steps] + continued.max(axis=1)
+        for step, top_here in zip(steps.tolist(), top.tolist(), strict=True):
+            ended = max(top_here, float(gain[step]) + free[step] - cheapest_start)
+            free[step + 1] = max(free[step], ended - model.break_cost)
+        begun = free[steps, None].astype(np.float32) - start_cost
+        is_start = begun > continued
+        score = gain[steps, None] + np.where(is_start, begun, continued)
+        gap_index[steps] = np.where(is_start, -1, reached.argmax(axis=2))
+        rose = free[steps + 1] > free[steps]
+        last_event[steps[rose] + 1] = steps[rose]
+        last_rate[steps[rose] + 1] = score[rose].argmax(axis=1)
         rows = slice(start + pad, steps[-1] + 1 + pad)
+        best[rows, reach : reach + n_rates] = score
         for move, cost in zip(range(2 * reach + 1), model.move_costs(), strict=True):
-            shifted = best[rows, move : move + n_rates] - cost
+            shifted = best[rows, move : move + n_rates] - np.float32(cost)
             np.maximum(moved[rows], shifted, out=moved[rows])
     return _Tables(best, gap_index, free, last_event, last_rate, pad)
 

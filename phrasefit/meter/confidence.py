@@ -19,7 +19,7 @@ from phrasefit.model import Alternative
 
 MIN_MEAN_GAIN = 0.7  # a beat, log odds
 MIN_TOTAL_GAIN = 40.0
-CLEAR_MEAN_GAIN, MAX_UNEVENNESS = 1.5, 0.010
+UNEVENNESS_A_GAIN = 0.010
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
 LEVEL_NAMES = ((0.5, "half", "--half"), (2.0, "double", "--double"))
 LEVEL_TOLERANCE = 0.12
@@ -68,12 +68,12 @@ def has_pulse(surface: Surface, reading: Reading) -> bool:
 
     Measured: songs bring 0.75 a beat and more (98 %), white noise up to 0.7; free playing
     and hits at random times bring chains of a dozen beats, together under 35; speech
-    can do better, but unevenly.
+    does better, but unevenly: the weaker the beats, the evener they must be.
     """
     mean = mean_gain(surface, reading)
     if mean < MIN_MEAN_GAIN or mean * len(reading.beats) < MIN_TOTAL_GAIN:
         return False
-    return mean >= CLEAR_MEAN_GAIN or unevenness(reading) <= MAX_UNEVENNESS
+    return unevenness(reading) <= UNEVENNESS_A_GAIN * mean
 
 
 def unevenness(reading: Reading) -> float:

@@ -11,14 +11,13 @@ process.  The song is a stereo MP3 written by soundfile.  Every figure is the be
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import os
 import resource
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
-
-import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
@@ -32,10 +31,10 @@ def listen(path):
 """
 # The whole of `phrasefit map` but for printing: phrases too, and the model that it uses.
 WHOLE = """
-from phrasefit.pipeline import _listen
 from pathlib import Path
+from phrasefit import pipeline
 def listen(path):
-    return _listen(Path(path), hand_made={hand_made}, report=lambda share, text: None)
+    return pipeline.listen(Path(path), hand_made={hand_made})
 """
 THEIRS = """
 import librosa
@@ -63,6 +62,7 @@ SYSTEMS = {
 
 def write_song(path: Path, minutes: float) -> None:
     """Write a stereo MP3 at 44.1 kHz of a made song, repeated to length."""
+    import numpy as np
     import soundfile
 
     from synth import make_song
@@ -107,7 +107,12 @@ def main() -> None:
     os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "song.mp3"
-        write_song(path, options.minutes)
+        # In a process of its own: a child's peak memory starts from its parent's size.
+        maker = multiprocessing.get_context("spawn").Process(
+            target=write_song, args=(path, options.minutes)
+        )
+        maker.start()
+        maker.join()
         rows = {n: measure(SYSTEMS[n], path, options.repeat) for n in options.systems}
     base_cold, base_warm, _ = next(iter(rows.values()))
     print(f"{options.minutes:g} minutes of stereo MP3, one thread")
