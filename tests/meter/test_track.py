@@ -1,0 +1,223 @@
+"""From sound to bar map, on songs with exact truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import mir_eval
+import numpy as np
+import pytest
+import soundfile
+
+from phrasefit.audio.decode import decode
+from phrasefit.audio.features import extract_features
+from phrasefit.errors import NoPulseError
+from phrasefit.meter import track
+from phrasefit.model import Audio, BarMap, SongInfo
+from synth import RATE_HZ, SynthSong, make_song
+
+
+def hear(samples: np.ndarray) -> BarMap:
+    """Track mono samples at our rate."""
+    audio = Audio(samples=samples, sample_rate_hz=RATE_HZ, info=SongInfo())
+    return track(audio, extract_features(audio))
+
+
+def f_measures(song: SynthSong, heard: BarMap) -> tuple[float, float]:
+    """F-measure of beats and of ones by mir_eval, the referee of the field (70 ms)."""
+    ones_s = heard.beat_times_s[heard.positions == 1]
+    return (
+        mir_eval.beat.f_measure(song.beats_s[song.audible], heard.beat_times_s),
+        mir_eval.beat.f_measure(song.ones_s, ones_s),
+    )
+
+
+def errors_s(song: SynthSong, heard: BarMap) -> np.ndarray:
+    """Signed distance of each true beat's nearest heard beat."""
+    nearest = np.abs(heard.beat_times_s[:, None] - song.beats_s).argmin(axis=0)
+    return heard.beat_times_s[nearest] - song.beats_s
+
+
+@pytest.fixture(scope="module")
+def plain() -> tuple[SynthSong, BarMap]:
+    """Sixteen bars of four at 120, and what is heard in them."""
+    song = make_song("4*16", bpm=120)
+    return song, hear(song.samples)
+
+
+def test_a_plain_song_is_heard_exactly(plain) -> None:
+    """Every beat and one is found, at its tempo, as a click."""
+    song, heard = plain
+
+    assert min(f_measures(song, heard)) == 1.0
+    assert heard.tempo_bpm == pytest.approx(120, rel=0.001)
+    assert (heard.meter, heard.gridded) == (4, True)
+    assert abs(heard.tempo_drift_percent) < 0.5
+
+
+def test_beats_lie_on_the_onsets(plain) -> None:
+    """Median error under 8 ms, and no bias of more than 5 ms."""
+    error = errors_s(*plain)
+
+    assert np.median(np.abs(error)) < 0.008
+    assert abs(np.median(error)) < 0.005
+
+
+def test_nothing_is_heard_outside_the_song(plain) -> None:
+    """No beat before the first or after the last."""
+    song, heard = plain
+
+    assert heard.beat_times_s[0] > song.beats_s[0] - 0.1
+    assert heard.beat_times_s[-1] < song.beats_s[-1] + 0.1
+    assert heard.end_s == pytest.approx(song.beats_s[-1] + 0.5, abs=0.05)
+
+
+@pytest.mark.parametrize("bpm", [66, 92, 138, 176])
+def test_tempos_that_people_dance_to(bpm: float) -> None:
+    """Beats are found at the level of the drums, from slow to fast."""
+    song = make_song("4*20", bpm=bpm)
+
+    heard = hear(song.samples)
+
+    assert f_measures(song, heard)[0] > 0.97
+    assert heard.tempo_bpm == pytest.approx(bpm, rel=0.01)
+
+
+@pytest.mark.parametrize("bpm", [90, 150])
+def test_waltzes(bpm: float) -> None:
+    """Bars of three are bars of three."""
+    song = make_song("3*28", bpm=bpm)
+
+    heard = hear(song.samples)
+
+    assert heard.meter == 3
+    assert min(f_measures(song, heard)) > 0.97
+
+
+@pytest.mark.parametrize("odd", ["2", "6"])
+def test_an_odd_bar_survives(odd: str) -> None:
+    """A half bar, or a bar and a half, stays where it is; the ones are right after it."""
+    song = make_song(f"4*10 {odd} 4*10", bpm=116)
+
+    heard = hear(song.samples)
+
+    assert f_measures(song, heard)[1] > 0.95
+    lengths = np.diff(np.flatnonzero(heard.positions == 1))
+    assert sum(length != 4 for length in lengths) == 1
+
+
+def test_drift_is_followed() -> None:
+    """Six percent faster at the end, and the map says so."""
+    song = make_song("4*28", bpm=108, drift=0.06)
+
+    heard = hear(song.samples)
+
+    assert f_measures(song, heard)[0] == 1.0
+    assert np.median(np.abs(errors_s(song, heard))) < 0.008
+    assert heard.tempo_drift_percent == pytest.approx(6, abs=1.5)
+
+
+def test_loose_players_are_followed() -> None:
+    """Hits 8 ms around the beat still give a beat within 10 ms."""
+    song = make_song("4*20", bpm=104, looseness_s=0.008)
+
+    assert np.median(np.abs(errors_s(song, hear(song.samples)))) < 0.010
+
+
+def test_a_silent_bar_in_time_is_bridged() -> None:
+    """The beat is carried through two bars of silence after which it resumes in phase."""
+    song = make_song("4*10 -4*2 4*10", bpm=120)
+
+    heard = hear(song.samples)
+
+    assert np.abs(errors_s(song, heard)).max() < 0.05
+    assert np.diff(heard.beat_times_s).max() < 0.6
+
+
+def test_no_beat_where_the_music_stops() -> None:
+    """Out of phase after a stop: no beats are invented between, and the gap is told."""
+    song = make_song("4*10 ~5.27 4*10", bpm=120)
+
+    heard = hear(song.samples)
+
+    stop_s = song.beats_s[39] + 0.6
+    inside = (heard.beat_times_s > stop_s) & (heard.beat_times_s < stop_s + 4.4)
+    assert not inside.any()
+    assert min(f_measures(song, heard)) > 0.97
+    assert any(note.startswith("no beat from") for note in heard.notes)
+
+
+def test_silence_before_the_song_shifts_everything(plain) -> None:
+    """The same song 0.73 s later is the same map 0.73 s later."""
+    song, heard = plain
+
+    later = hear(np.concatenate([np.zeros(round(0.73 * RATE_HZ), np.float32), song.samples]))
+
+    assert later.beat_times_s - 0.73 == pytest.approx(heard.beat_times_s, abs=0.003)
+    assert later.positions.tolist() == heard.positions.tolist()
+
+
+def test_rate_of_the_file_does_not_matter(tmp_path: Path) -> None:
+    """A copy at 48 kHz gives the beats of the copy at 22.05 kHz within 5 ms."""
+    heard = []
+    for rate_hz in (RATE_HZ, 48000):
+        path = tmp_path / f"{rate_hz}.wav"
+        soundfile.write(path, make_song("4*12", rate_hz=rate_hz).samples, rate_hz)
+        audio = decode(path)
+        heard.append(track(audio, extract_features(audio)))
+
+    assert heard[0].beat_times_s == pytest.approx(heard[1].beat_times_s, abs=0.005)
+    assert heard[0].positions.tolist() == heard[1].positions.tolist()
+
+
+def test_alternatives_name_their_options(plain) -> None:
+    """Other readings come with the option that selects them, the likeliest first."""
+    _, heard = plain
+    options = {"--shift-one +1", "--shift-one +2", "--shift-one +3", "--half", "--double"}
+
+    chances = [a.probability for a in heard.alternatives]
+
+    assert {a.option for a in heard.alternatives} <= options | {"--meter 3"}
+    assert chances == sorted(chances, reverse=True)
+    assert all(0 <= p <= 1 for p in chances)
+    assert all(a.shift_beats == int(a.option[-1]) for a in heard.alternatives if a.kind == "one")
+
+
+def test_a_clear_song_is_called_sure(plain) -> None:
+    """Probabilities are high where all is plain."""
+    confidence = plain[1].confidence
+
+    assert min(confidence.beats, confidence.meter) > 0.8
+    assert 0 < confidence.downbeat <= confidence.beats
+
+
+# ------------------------------------------------------------------ no pulse
+
+
+def unsteady(kind: str) -> np.ndarray:
+    """Half a minute of something without a beat."""
+    rng = np.random.default_rng(3)
+    samples = np.zeros(30 * RATE_HZ, dtype=np.float32)
+    if kind == "noise":
+        samples += 0.1 * rng.standard_normal(samples.size)
+    elif kind == "tone":
+        samples += 0.3 * np.sin(2 * np.pi * 220 * np.arange(samples.size) / RATE_HZ)
+    elif kind == "hits at random":
+        for at in np.cumsum(rng.exponential(0.4, size=60)):
+            first = int(at * RATE_HZ)
+            hit = 0.3 * rng.standard_normal(2000) * np.exp(-np.arange(2000) / 400)
+            samples[first : first + 2000] += hit[: max(0, samples.size - first)]
+    return samples
+
+
+@pytest.mark.parametrize("kind", ["silence", "noise", "tone", "hits at random"])
+def test_no_pulse_is_invented(kind: str) -> None:
+    """Where nothing is steady there is an error that says what was heard and what to do."""
+    with pytest.raises(NoPulseError, match=r"^no steady beat found; .*(choose|check)"):
+        hear(unsteady(kind))
+
+
+def test_too_short_for_a_beat() -> None:
+    """Three seconds are no song."""
+    with pytest.raises(NoPulseError, match="too short"):
+        hear(make_song("4*8").samples[: 3 * RATE_HZ])
