@@ -40,6 +40,7 @@ from phrasefit.model import Features
 from phrasefit.training import handmade
 from phrasefit.training.export import save_weights
 from phrasefit.training.handmade import Collected, Lesson, beat_f_measure, fit_logistic
+from phrasefit.training.shelf import npz_bytes
 
 FIRST_SEED = 800_000_000  # far from the seeds of training and of the checks
 SHORTEST_S, LONGEST_S = 15.0, 75.0  # excerpts to whole short songs
@@ -181,7 +182,7 @@ def make_lesson(folder: Path, seed: int, *, held_out: bool) -> Lesson | None:
         folder.mkdir(parents=True, exist_ok=True)
         lessons = list(handmade.make_lessons(1, seed, held_out=held_out))
         arrays = lesson_arrays(lessons[0]) if lessons else {}
-        write_atomic(path, lambda out: np.savez(out, **arrays), force=True)
+        write_atomic(path, npz_bytes(arrays), force=True)
     with np.load(path, allow_pickle=False) as stored:
         if not stored.files:
             return None

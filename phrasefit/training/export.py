@@ -3,7 +3,7 @@
 Every normalisation is folded into its neighbour, so that the runtime has only
 matrix products and one non-linearity to do.
 
-May import: files, training.network.
+May import: files, training.network, training.shelf.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from torch import Tensor, nn
 
 from phrasefit.files import write_atomic
 from phrasefit.training.network import BeatNetwork, DilatedBlock
+from phrasefit.training.shelf import npz_bytes
 
 Arrays = dict[str, np.ndarray]
 
@@ -57,7 +58,7 @@ def export_weights(network: BeatNetwork) -> Arrays:
 def save_weights(arrays: Arrays, path: Path | str, *, force: bool = False) -> Path:
     """Write matrices as float16 and vectors as float32, compressed, in one ``.npz``."""
     packed = {k: v.astype(np.float16) if v.ndim > 1 else v for k, v in arrays.items()}
-    return write_atomic(path, lambda out: np.savez_compressed(out, **packed), force=force)
+    return write_atomic(path, npz_bytes(packed, compressed=True), force=force)
 
 
 def _numpy(tensor: Tensor) -> np.ndarray:

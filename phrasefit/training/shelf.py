@@ -9,6 +9,7 @@ May import: audio, files, training.songs (torch inside `Shelf`).
 
 from __future__ import annotations
 
+import io
 import logging
 import multiprocessing
 import os
@@ -124,7 +125,14 @@ def store_songs(path: Path, songs: list[ShelvedSong]) -> Path:
     for index, song in enumerate(songs):
         for field in fields(song):
             arrays[f"{index}.{field.name}"] = np.asarray(getattr(song, field.name))
-    return write_atomic(path, lambda out: np.savez(out, **arrays), force=True)
+    return write_atomic(path, npz_bytes(arrays), force=True)
+
+
+def npz_bytes(arrays: dict[str, np.ndarray], *, compressed: bool = False) -> bytes:
+    """The bytes of an ``.npz`` file."""
+    stream = io.BytesIO()
+    (np.savez_compressed if compressed else np.savez)(stream, **arrays)
+    return stream.getvalue()
 
 
 def load_songs(path: Path) -> list[ShelvedSong]:
