@@ -5,6 +5,7 @@ May import: everything, inside functions.
 
 from __future__ import annotations
 
+import sys
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -60,6 +61,8 @@ def heard(
                 shown = beats_per_count(analysis, routine)
                 change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)
+    for note in store.notes if store else ():  # a damaged cache was moved aside
+        print(f"phrasefit: {note}", file=sys.stderr)
     return analysis
 
 

@@ -25,8 +25,8 @@ from functools import partial
 import numpy as np
 
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
+from phrasefit.fit.many_starts import Starts, find_starts
 from phrasefit.fit.moves import Event, events_of
-from phrasefit.fit.starts import LATEST_START_GROUPS, USUAL_INTRO_GROUPS, start_charges
 from phrasefit.fit.summary import Grids
 from phrasefit.model import Routine
 from phrasefit.routine.counts import SECTION_COUNTS
@@ -94,81 +94,6 @@ def _hope(points: np.ndarray, charge: np.ndarray, n_changes: int, moves: Moves) 
     cheapest = min(event.charge for event in moves.events)
     least = np.min(cheapest + (more - 1) * (cheapest - moves.costs.again))
     return 100.0 * moves.most_met - charge - points * least
-
-
-# --------------------------------------------------------------------- starts
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Starts:
-    """Every count on which a dance may begin: its song, count, points and charge."""
-
-    song: np.ndarray
-    count: np.ndarray
-    points: np.ndarray
-    charge: np.ndarray
-
-    def only(self, which: np.ndarray) -> Starts:
-        """Take those at the given indices, or where the given mask is true."""
-        return Starts(
-            song=self.song[which],
-            count=self.count[which],
-            points=self.points[which],
-            charge=self.charge[which],
-        )
-
-
-def find_starts(grids: Grids, routine: Routine, costs: Costs) -> Starts:
-    """List the starts of all songs, as `fit.starts` does for one."""
-    group = SECTION_COUNTS[routine.meter]
-    song_of_item = grids.song
-    latest = np.minimum(grids.first_one + LATEST_START_GROUPS * group, grids.n_counts // 2)
-    early = grids.count <= latest[song_of_item]
-    intros = [0, *(g * group for g in USUAL_INTRO_GROUPS)]
-    if routine.intro_counts is not None:
-        intros.append(routine.intro_counts)
-    songs = np.arange(len(grids.n_counts))
-    song = np.concatenate([song_of_item[early], *(songs for _ in intros)])
-    count = np.concatenate([grids.count[early], *(grids.first_one + intro for intro in intros)])
-    possible = count <= grids.n_counts[song] - routine.parts[0].counts
-    song, count = song[possible], count[possible]
-    return Starts(
-        song=song,
-        count=count,
-        points=100.0 / _strength_from(grids, song, count),
-        charge=_charges(grids, song, count, routine, costs),
-    )
-
-
-def _strength_from(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
-    """Sum the strength of phrase starts from a count to the end; 1 where there is none."""
-    total = np.concatenate([[0.0], np.cumsum(grids.strength)])
-    sums = total[grids.edges[song + 1]] - total[_item_at(grids, song, count)]
-    return np.where(sums > 1e-9, sums, 1.0)
-
-
-def _item_at(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
-    """Find the first phrase start of a song on or after a count."""
-    step = int(grids.count.max(initial=0)) + int(grids.n_counts.max(initial=0)) + 1
-    keys = grids.song * step + grids.count
-    return np.clip(
-        np.searchsorted(keys, song * step + count), grids.edges[song], grids.edges[song + 1]
-    )
-
-
-def _charges(
-    grids: Grids, song: np.ndarray, count: np.ndarray, routine: Routine, costs: Costs
-) -> np.ndarray:
-    """Charge awkward starts, as `fit.starts` does for one."""
-    strongest = np.zeros(len(grids.n_counts))
-    np.maximum.at(strongest, grids.song, grids.strength)
-    item = np.minimum(_item_at(grids, song, count), max(0, len(grids.count) - 1))
-    here = np.zeros(len(song))
-    if len(grids.count):
-        on_start = (grids.song[item] == song) & (grids.count[item] == count)
-        here = np.where(on_start, grids.strength[item], 0.0)
-    intro = count - grids.first_one[song]
-    return start_charges(intro, here, strongest[song], routine, costs)
 
 
 # ---------------------------------------------------------------------- moves

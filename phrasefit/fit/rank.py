@@ -22,7 +22,8 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.grid import beat_tempo
-from phrasefit.fit.many import best_scores, can_batch, find_starts
+from phrasefit.fit.many import best_scores, can_batch
+from phrasefit.fit.many_starts import find_starts
 from phrasefit.fit.planner import DEFAULT_MAX_CHANGES, fit_routine
 from phrasefit.fit.summary import Grids, grids_for, summarise
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
