@@ -160,6 +160,12 @@ def test_another_song_has_another_hash(tmp_path: Path) -> None:
 # ------------------------------------------------------------- broken files
 
 
+BAD_KINDS = (
+    *("missing", "folder", "empty", "text", "random", "picture"),
+    *("header-only", "cut-off", "no-samples"),
+)
+
+
 def bad_file(folder: Path, kind: str) -> Path:
     """Make a file that cannot be read as a song."""
     path = folder / "song.wav"
@@ -187,10 +193,7 @@ def bad_file(folder: Path, kind: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize(
-    "kind",
-    "missing folder empty text random picture header-only cut-off no-samples".split(),
-)
+@pytest.mark.parametrize("kind", BAD_KINDS)
 def test_bad_files_are_named_with_what_to_do(tmp_path: Path, kind: str) -> None:
     """One line: the file, what is wrong, what to do."""
     path = bad_file(tmp_path, kind)
