@@ -19,7 +19,7 @@ from phrasefit.model import Alternative
 
 MIN_MEAN_GAIN = 0.7  # a beat, log odds
 MIN_TOTAL_GAIN = 40.0
-UNEVENNESS_A_GAIN = 0.010
+UNEVENNESS_A_GAIN = 0.0075
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
 LEVEL_NAMES = ((0.5, "half", "--half"), (2.0, "double", "--double"))
 LEVEL_TOLERANCE = 0.12
@@ -77,9 +77,13 @@ def has_pulse(surface: Surface, reading: Reading) -> bool:
 
 
 def unevenness(reading: Reading) -> float:
-    """Spread of the steps from beat to beat, as a share of their mean."""
+    """How far a step from beat to beat usually is from the usual step, as a share of it.
+
+    Medians: a change of tempo, or a few beats gone astray, are no unevenness.
+    """
     steps = np.diff(reading.beats)[reading.unbroken]
-    return float(np.std(steps) / np.mean(steps))
+    usual = np.median(steps)
+    return float(np.median(np.abs(steps - usual)) / usual)
 
 
 def mean_gain(surface: Surface, reading: Reading) -> float:
