@@ -10,6 +10,7 @@ styles}, NumPy.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -38,9 +39,20 @@ def stored(name: str) -> tuple[StoredPiece, ...]:
 
 
 def draw_stored(rng: np.random.Generator, name: str) -> StoredPiece | None:
-    """Draw one piece of a collection; sub-collections of one file weigh alike."""
-    pieces = stored(name)
-    return pieces[rng.integers(len(pieces))] if pieces else None
+    """Draw one piece of a collection; big folders of it weigh by the root of their size."""
+    folders = _by_folder(stored(name))
+    if not folders:
+        return None
+    weights = np.sqrt([len(pieces) for pieces in folders])
+    pieces = folders[rng.choice(len(folders), p=weights / weights.sum())]
+    return pieces[rng.integers(len(pieces))]
+
+
+@lru_cache(maxsize=16)
+def _by_folder(pieces: tuple[StoredPiece, ...]) -> tuple[tuple[StoredPiece, ...], ...]:
+    """Group pieces by their first tag."""
+    names = sorted({piece.tags[0] for piece in pieces})
+    return tuple(tuple(p for p in pieces if p.tags[0] == name) for name in names)
 
 
 def is_triplet(piece: StoredPiece) -> bool:

@@ -6,6 +6,7 @@ piece.  May import: training.score, errors, files, NumPy.
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -83,13 +84,9 @@ def write_collection(path: Path, pieces: Iterable[StoredPiece]) -> int:
     # Steps from note to note compress far better than times; pieces follow one another.
     columns["steps"] = np.diff(ticks, prepend=0)
     columns["lengths"] = np.clip(np.round(table["length"] * TICKS), 1, 65535).astype(np.uint16)
-    write_atomic(
-        path,
-        lambda out: np.savez_compressed(
-            out, ends=ends, about=np.array(json.dumps(about)), **columns
-        ),
-        force=True,
-    )
+    packed = io.BytesIO()
+    np.savez_compressed(packed, ends=ends, about=np.array(json.dumps(about)), **columns)
+    write_atomic(path, packed.getvalue(), force=True)
     return len(pieces)
 
 

@@ -191,6 +191,16 @@ def narrow(rng: np.random.Generator, sound: np.ndarray, sample_rate_hz: int) -> 
     return weigh_spectrum(sound, points, np.array([-24, -12, 0, 0, floor, floor]), sample_rate_hz)
 
 
+def bed(rng: np.random.Generator, sound: np.ndarray, sample_rate_hz: int) -> np.ndarray:
+    """Lay a quiet, steady noise under everything, as microphones, amplifiers and air do."""
+    from scipy.signal import lfilter
+
+    level = active_rms(sound) * 10 ** (rng.uniform(-52, -24) / 20)
+    keep = float(rng.uniform(0.0, 0.95))  # from white to dull
+    noise = lfilter([1.0], [1.0, -keep], rng.standard_normal(sound.size, dtype=np.float32))
+    return sound + noise.astype(np.float32) * np.float32(level / noise.std())
+
+
 def background(rng: np.random.Generator, sound: np.ndarray, sample_rate_hz: int) -> np.ndarray:
     """Add one kind of background: hiss, hum, room rumble, crackle, a crowd, clapping hands."""
     n = sound.size

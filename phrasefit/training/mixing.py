@@ -15,6 +15,7 @@ import numpy as np
 from phrasefit.training.effects import (
     active_rms,
     background,
+    bed,
     code,
     compress,
     compress_bands,
@@ -30,10 +31,12 @@ from phrasefit.training.effects import (
 
 # Usual level of a role in the mix [dB]; songs scatter around it.
 LEVEL_DB = {
-    "drums": -2.5, "percussion": -11.0, "bass": -5.0, "chords": -9.0, "pad": -15.0,
+    "drums": -1.5, "percussion": -10.0, "bass": -6.0, "chords": -9.0, "pad": -15.0,
     "arpeggio": -11.0, "lead": -7.0, "voice": -3.0, "choir": -11.0,
 }  # fmt: skip
-TILT_DB = -1.0  # an octave: brings the mean slope of our mixes to that of records
+# Brings the mean spectrum of our mixes to that of 50 recorded game songs (means over each).
+HOUSE_HZ = np.array([20, 60, 120, 300, 1000, 3000, 6000, 11025], dtype=float)
+HOUSE_DB = np.array([7.0, 6.5, 0.0, -3.5, -2.5, -2.5, -1.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +113,7 @@ def _colour(
     """Equalise, double, compress or drive a stem."""
     if rng.random() < 0.45:
         sound = weigh_spectrum(sound, *random_curve(rng, desk.stem_eq_db), sample_rate_hz)
-    if role in ("chords", "pad", "voice", "arpeggio") and rng.random() < 0.2:
+    if role in ("chords", "pad", "voice", "arpeggio", "lead") and rng.random() < 0.3:
         sound = double(rng, sound, sample_rate_hz)
     if role in ("drums", "bass", "voice", "chords") and rng.random() < 0.2 + 0.5 * desk.squash:
         sound = compress(sound, rng.uniform(-6, 3), rng.uniform(2, 8), rng.uniform(0.04, 0.25),
@@ -129,20 +132,24 @@ def master(
     without: frozenset[str],
 ) -> np.ndarray:
     """Treat the whole mix: tone, compression, limiting, noise, coding, level."""
-    sound = weigh_spectrum(sound, *random_curve(rng, 4.0, TILT_DB), sample_rate_hz)
+    points, gains = random_curve(rng, 4.0)
+    gains = gains + np.interp(np.log(points), np.log(HOUSE_HZ), HOUSE_DB)
+    sound = weigh_spectrum(sound, points, gains, sample_rate_hz)
     if rng.random() < 0.35 * (0.5 + desk.squash):
         sound = compress_bands(rng, sound, sample_rate_hz)
     elif rng.random() < 0.6:
         sound = compress(sound, rng.uniform(-4, 4), rng.uniform(1.5, 8), rng.uniform(0.05, 0.4),
                          sample_rate_hz)  # fmt: skip
     sound = sound * np.float32(0.2 / (active_rms(sound) + 1e-9))
-    if rng.random() < 0.5:
-        sound = saturate(sound, float(rng.uniform(0.6, 2.5)))
-    if rng.random() < 0.3 + 0.6 * desk.squash:
-        ceiling = float(np.abs(sound).max()) * 10 ** (-rng.uniform(2, 4 + 10 * desk.squash) / 20)
+    if rng.random() < 0.4:
+        sound = saturate(sound, float(rng.uniform(0.5, 2.0)))
+    if rng.random() < 0.2 + 0.5 * desk.squash:
+        ceiling = float(np.abs(sound).max()) * 10 ** (-rng.uniform(1, 2 + 10 * desk.squash) / 20)
         sound = limit(sound, ceiling, float(rng.uniform(0.03, 0.2)), sample_rate_hz)
-    if rng.random() < 0.35 and "noise" not in without:
-        sound = background(rng, sound, sample_rate_hz)
+    if "noise" not in without:
+        sound = bed(rng, sound, sample_rate_hz)
+        if rng.random() < 0.35:
+            sound = background(rng, sound, sample_rate_hz)
     if rng.random() < 0.3:
         sound = narrow(rng, sound, sample_rate_hz)
     if rng.random() < 0.3 and "coding" not in without:

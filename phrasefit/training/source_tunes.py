@@ -93,9 +93,8 @@ def _piece(score: object, name: str, folder: str, *, n_min_bars: int) -> StoredP
 
 def _convert(score: object, name: str, folder: str, n_min_bars: int) -> StoredPiece | None:
     parts = list(score.parts) or [score]
-    if parts[0].hasMeasures():
-        score = score.expandRepeats() if len(parts) == 1 and folder != "bach" else score
-        parts = list(score.parts) or [score]
+    if folder in TUNE_FOLDERS:
+        parts = _with_repeats(parts)
     measures = list(parts[0].getElementsByClass("Measure"))
     if len(measures) < n_min_bars:
         return None
@@ -121,6 +120,16 @@ def _convert(score: object, name: str, folder: str, n_min_bars: int) -> StoredPi
     )
 
 
+def _with_repeats(parts: list) -> list:
+    """Write repeats out where they are well formed; old prints often are not."""
+    from music21.exceptions21 import Music21Exception
+
+    try:
+        return [part.expandRepeats() for part in parts]
+    except Music21Exception:
+        return parts
+
+
 def _bars(measures: list, unit: float, meter: int) -> tuple[list[int] | None, float]:
     """Measure the bars; a short first bar is a pickup that gets a full bar.
 
@@ -129,15 +138,11 @@ def _bars(measures: list, unit: float, meter: int) -> tuple[list[int] | None, fl
     """
     lengths = []
     for measure in measures:
-        beats = measure.duration.quarterLength / unit
-        if abs(beats - round(beats)) > 0.01 and measure is not measures[0]:
-            # Two halves of a bar around a repeat sign: joined below.
-            pass
-        lengths.append(float(beats))
+        lengths.append(float(measure.duration.quarterLength / unit))
     pickup = 0.0
     if lengths[0] < meter - 0.01:
         pickup, lengths[0] = meter - lengths[0], float(meter)
-    joined: list[float] = []
+    joined: list[float] = []  # two parts of a bar around a repeat sign become one
     for beats in lengths:
         if joined and joined[-1] < meter - 0.01 and joined[-1] + beats <= meter + 0.01:
             joined[-1] += beats
