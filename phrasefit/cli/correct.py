@@ -239,8 +239,13 @@ def words_of(correction: Correction) -> str:
     """Say a correction in plain words; "nothing" for an untouched one."""
     from phrasefit.reports.times import clock_time
 
-    levels = {0.25: "a quarter as many", 0.5: "half as many", 1.0: "as many as found", 2.0: "twice as many",
-              4.0: "four times as many"}  # fmt: skip
+    levels = {
+        0.25: "a quarter as many",
+        0.5: "half as many",
+        1.0: "as many as found",
+        2.0: "twice as many",
+        4.0: "four times as many",
+    }
     beats, ms = correction.shift_one_beats, correction.nudge_s * 1000
     parts = [
         correction.level and f"{levels[correction.level]} beats counted",
