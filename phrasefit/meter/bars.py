@@ -24,6 +24,8 @@ from phrasefit.meter.beatwise import (
 from phrasefit.meter.statespace import METERS, BarStates, bar_states
 
 METER_LAGS = (2, 3, 4, 6, 8)
+# Beats that are looked at with a bar around them tell the same story several times.
+EVIDENCE_SHARE = 0.5  # with the costs of `statespace`: most ones right on made songs
 EVIDENCE_RANGE = 6.0  # no single beat decides a song
 
 
@@ -138,7 +140,8 @@ def _emission(states: BarStates, one_odds: dict[int, np.ndarray], meter_odds: fl
     for meter, odds in one_odds.items():
         # Spread over the song, so that a change of meter within it stays possible.
         share = (meter_odds if meter == 3 else 0.0) / n_beats
-        one, other = -np.logaddexp(0, -odds), -np.logaddexp(0, odds)
+        shared = EVIDENCE_SHARE * odds
+        one, other = -np.logaddexp(0, -shared), -np.logaddexp(0, shared)
         for column in np.flatnonzero(states.meter == meter):
             emission[:, column] = (one if states.position[column] == 1 else other) + share
     return emission

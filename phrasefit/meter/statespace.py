@@ -26,8 +26,8 @@ USUAL_BPM, USUAL_SPREAD = 118.0, 0.45
 
 METERS = (4, 3)
 EXTRA_BEATS = 2  # a bar may be this much longer than its meter
-CUT_COST = 8.0  # a bar that ends early or late, as log probability
-METER_CHANGE_COST = 12.0
+CUT_COST = 11.0  # a bar that ends early or late, as log probability
+METER_CHANGE_COST = 20.0
 
 
 def beat_gaps(

@@ -60,12 +60,17 @@ def test_bar_pointer_by_hand() -> None:
 
 
 def test_bar_pointer_pays_for_a_half_bar_only_if_it_must() -> None:
-    """Three bars that agree on a shift by two are worth the price; one doubtful beat is not."""
-    shifted = decode_ones([0, 4, 8, 10, 14, 18, 22], 26)
-    doubtful = decode_ones([0, 4, 10, 12, 16, 20], 24)
+    """Five bars that agree on a shift by two are worth its price; one doubtful bar is not.
 
-    assert [i for i, p in enumerate(shifted) if p == 1] == [0, 4, 8, 10, 14, 18, 22]
-    assert [i for i, p in enumerate(doubtful) if p == 1] == [0, 4, 8, 12, 16, 20]
+    A misplaced one costs 2 * 3 * `EVIDENCE_SHARE` = 3, a half bar 11: four bars decide.
+    """
+    shifted = [0, 4, 8, 12, 16, 18, 22, 26, 30, 34]
+    doubtful = [0, 4, 10, 12, 16, 20]
+
+    heard = [decode_ones(ones, ones[-1] + 4) for ones in (shifted, doubtful)]
+
+    assert [i for i, p in enumerate(heard[0]) if p == 1] == shifted
+    assert [i for i, p in enumerate(heard[1]) if p == 1] == [0, 4, 8, 12, 16, 20]
 
 
 def test_transitions_of_the_bar_pointer() -> None:
