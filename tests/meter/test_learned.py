@@ -1,0 +1,120 @@
+"""The shipped network runs without PyTorch, window by window, and hears what is there."""
+
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from phrasefit.audio import HOP_S, SAMPLE_RATE_HZ
+from phrasefit.audio.features import extract_features, log_mel
+from phrasefit.errors import ParameterError
+from phrasefit.meter.learned import (
+    CONTEXT_FRAMES,
+    WINDOW_FRAMES,
+    LearnedModel,
+    _windows,
+    shipped_weights,
+)
+from phrasefit.model import Audio, SongInfo
+
+
+def drum_loop(seconds: float, *, bpm: float = 112.0, first_s: float = 0.4) -> np.ndarray:
+    """Kick on one and three, snare on two and four, a bass note on one, hats on eighths."""
+    rng = np.random.default_rng(4)
+    samples = 0.001 * rng.normal(size=int(seconds * SAMPLE_RATE_HZ))
+    t = np.arange(int(0.3 * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+    kick = 0.7 * np.sin(2 * np.pi * (50 + 80 * np.exp(-40 * t)) * t) * np.exp(-14 * t)
+    snare = 0.4 * rng.normal(size=t.size) * np.exp(-25 * t)
+    hat = 0.08 * rng.normal(size=t.size) * np.exp(-80 * t)
+    bass = 0.4 * np.sin(2 * np.pi * 98 * t) * np.exp(-5 * t)
+    for eighth, at_s in enumerate(np.arange(first_s, seconds - 0.31, 30 / bpm)):
+        sounds = {0: (hat, kick, bass), 2: (hat, snare), 4: (hat, kick), 6: (hat, snare)}
+        start = int(at_s * SAMPLE_RATE_HZ)
+        for sound in sounds.get(eighth % 8, (hat,)):
+            samples[start : start + t.size] += sound
+    return samples.astype(np.float32)
+
+
+def peaks_s(activation: np.ndarray, floor: float) -> np.ndarray:
+    """Times of local maxima above `floor` [seconds]."""
+    inner = activation[1:-1]
+    top = (inner >= activation[:-2]) & (inner > activation[2:]) & (inner > floor)
+    return (np.flatnonzero(top) + 1) * HOP_S
+
+
+@pytest.mark.parametrize("n_frames", [1, 500, WINDOW_FRAMES, WINDOW_FRAMES + 1, 9000, 30_000])
+def test_windows_answer_for_every_frame_once(n_frames):
+    """Kept stretches join without gap or overlap and lie inside their windows."""
+    windows = _windows(n_frames)
+    kept = [frame for _, keep in windows for frame in range(keep.start, keep.stop)]
+    assert kept == list(range(n_frames))
+    for start, keep in windows:
+        assert start <= keep.start
+        assert keep.stop <= start + WINDOW_FRAMES
+        assert keep.start == 0 or keep.start - start == CONTEXT_FRAMES
+
+
+def test_hears_the_beats_of_a_plain_groove():
+    """Nearly all beats of a drum loop are found, and little else (mir_eval judges)."""
+    from mir_eval.beat import f_measure
+
+    probabilities = LearnedModel().probabilities(log_mel(drum_loop(30)))
+    truth_s = np.arange(0.4, 29.5, 60 / 112)
+    assert f_measure(truth_s, peaks_s(probabilities[:, 0], 0.3)) > 0.9
+
+
+def test_silence_holds_no_beat():
+    """Nothing is found where nothing sounds."""
+    silence = np.zeros(20 * SAMPLE_RATE_HZ, dtype=np.float32)
+    assert LearnedModel().probabilities(log_mel(silence))[:, :2].max() < 0.2
+
+
+def test_long_songs_are_heard_as_short_ones():
+    """Where windows join, the answer is that of a window of its own."""
+    mel = log_mel(drum_loop(80))
+    whole = LearnedModel().probabilities(mel)
+    start = WINDOW_FRAMES - 2 * CONTEXT_FRAMES
+    alone = LearnedModel().probabilities(mel[start : start + WINDOW_FRAMES])
+    inside = slice(CONTEXT_FRAMES, WINDOW_FRAMES - CONTEXT_FRAMES)
+    assert np.allclose(whole[start:][inside], alone[inside], atol=1e-4)
+
+
+def test_activations_are_probabilities_for_every_frame():
+    """`observe` fuses both models and keeps frames and range."""
+    audio = Audio(samples=drum_loop(10), sample_rate_hz=SAMPLE_RATE_HZ, info=SongInfo())
+    features = extract_features(audio)
+    seen = LearnedModel().observe(features)
+    assert seen.beat.shape == seen.downbeat.shape == (len(features.log_mel),)
+    assert min(seen.beat.min(), seen.downbeat.min()) >= 0
+    assert max(seen.beat.max(), seen.downbeat.max()) <= 1
+
+
+def test_other_bands_are_refused():
+    """A spectrum of another shape is a mistake of the caller, told in one line."""
+    with pytest.raises(ParameterError, match="96 bands"):
+        LearnedModel().probabilities(np.zeros((10, 80), dtype=np.float32))
+
+
+def test_weights_are_small_and_quick_to_load():
+    """Issue 3: loading takes at most 0.2 s; the shipped arrays fit the current decoder."""
+    shipped_weights.cache_clear()
+    started = time.process_time()
+    weights = shipped_weights()
+    assert time.process_time() - started < 0.2
+    plain = {"level", "one_in_4", "one_in_3", "three", "sure_of_beats", "sure_of_one"}
+    from phrasefit.meter.handmade import load_weights
+
+    for name in plain:
+        assert weights[f"decoder.{name}"].shape == load_weights()[name].shape
+
+
+def test_users_need_no_pytorch():
+    """Loading and running the network imports no training library."""
+    code = (
+        "import sys, numpy as np; from phrasefit.meter.learned import LearnedModel;"
+        "LearnedModel().probabilities(np.zeros((100, 96), dtype='float32'));"
+        "assert not {'torch', 'onnxruntime'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
