@@ -6,7 +6,7 @@ plain JSON values and back, unchanged; the cache uses them.  `map_document`,
 their keys are fixed by the JSON Schemas in ``phrasefit/schemas``.
 Times are seconds; ``start_count`` says how many counts pass before.
 
-May import: model, errors, routine, standard library (NumPy inside functions).
+May import: model, errors, fields, routine, standard library (NumPy inside functions).
 """
 
 from __future__ import annotations
@@ -18,15 +18,22 @@ import types
 import typing
 from collections.abc import Callable, Sequence
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 from phrasefit import model
 from phrasefit.errors import MapError
+from phrasefit.fields import Fields, is_number
 
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
 FORMAT_VERSION = 1
+
+# What a bar map by hand may hold; far beyond any song, so that a slip is noticed.
+MOST_BEATS = 30_000  # an hour at 500 a minute
+LONGEST_BAR = 64
+SHORTEST_BEAT_S, LONGEST_BEAT_S = 0.1, 6.0
+LAST_S = 24 * 3600.0
+MOST_LETTERS = 12  # of a section's name, as far as pictures have room
 LEVEL_TOLERANCE = 0.12  # of a tempo: nearer is the same level
 
 
@@ -184,36 +191,78 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     """
     import numpy as np
 
-    if not isinstance(document, dict):
-        raise MapError(f"{name}: is no bar map; a JSON object with beats_s and positions is needed")
-    for key in ("beats_s", "positions"):
-        if not isinstance(document.get(key), list) or len(document[key]) < 2:
-            raise MapError(f"{name}: {key} is missing; list at least two beats in it")
-    try:
-        beats = np.asarray(document["beats_s"], dtype=float)
-        positions = np.asarray(document["positions"], dtype=int)
-        gaps = np.diff(beats)
-        end = float(document.get("end_s", beats[-1] + float(np.median(gaps))))
-        sections = _read_sections(document.get("sections", []), beats)
-        return model.BarMap(
-            beat_times_s=beats,
-            positions=positions,
-            meter=int(document.get("meter", _prevailing_meter(positions))),
-            tempo_bpm=float(document.get("tempo_bpm", 60.0 / float(np.median(gaps)))),
-            end_s=end,
-            duration_s=float(document.get("duration_s", end)),
-            sections=sections,
-            phrases=_read_phrases(document.get("phrases", []), beats),
-            confidence=model.Confidence(**document.get("confidence", {})),
-            alternatives=decode(tuple[model.Alternative, ...], document.get("alternatives", [])),
-            tempo_drift_percent=float(document.get("tempo_drift_percent", 0.0)),
-            gridded=bool(document.get("gridded", False)),
-            title=str(document.get("title", "")),
-            artist=str(document.get("artist", "")),
-            notes=tuple(document.get("notes", ())),
+    fields = Fields(name, document)
+    if fields.text("format", MAP_FORMAT) != MAP_FORMAT:
+        raise MapError(f"{name}: is no bar map; give a file that phrasefit map --json wrote")
+    beats, positions = _read_beats(fields)
+    gap_s = float(np.median(np.diff(beats)))
+    end_s = fields.number("end_s", float(beats[-1]) + gap_s, low=float(beats[-1]), high=LAST_S)
+    table = fields.table("confidence")
+    sure = {
+        field.name: table.number(field.name, 1.0, low=0.0, high=1.0)
+        for field in dataclasses.fields(model.Confidence)
+    }
+    return model.BarMap(
+        beat_times_s=beats,
+        positions=positions,
+        meter=fields.whole("meter", _prevailing_meter(positions), low=1, high=LONGEST_BAR),
+        tempo_bpm=fields.number("tempo_bpm", 60.0 / gap_s, low=1.0, high=1000.0),
+        end_s=end_s,
+        duration_s=fields.number("duration_s", end_s, low=0.0, high=LAST_S),
+        sections=_read_sections(fields.tables("sections"), beats),
+        phrases=_read_phrases(fields.tables("phrases"), beats),
+        confidence=model.Confidence(**sure),
+        alternatives=tuple(map(_read_alternative, fields.tables("alternatives"))),
+        tempo_drift_percent=fields.number("tempo_drift_percent", 0.0),
+        gridded=bool(document.get("gridded", False)),
+        title=fields.text("title"),
+        artist=fields.text("artist"),
+        notes=tuple(map(str, fields.items("notes"))),
+    )
+
+
+def _read_beats(fields: Fields) -> tuple[Any, Any]:
+    """Read times and positions [shape=(n,)], each one checked."""
+    import numpy as np
+
+    for key, fits, rule in (
+        ("beats_s", is_number, "finite numbers, seconds"),
+        ("positions", _is_position, f"whole numbers that count from 1 to {LONGEST_BAR}"),
+    ):
+        items = fields.items(key)
+        if not 2 <= len(items) <= MOST_BEATS:
+            what = "is missing" if key not in fields.values else f"lists {len(items)} beats"
+            raise MapError(f"{fields.name}: {key} {what}; list 2 to {MOST_BEATS} of them")
+        wrong = next((i for i, item in enumerate(items) if not fits(item)), None)
+        if wrong is not None:
+            raise MapError(f"{fields.name}: {key}[{wrong}] is wrong; list {rule}")
+    beats, positions = (np.array(fields.values[key]) for key in ("beats_s", "positions"))
+    if beats.shape != positions.shape:
+        raise MapError(f"{fields.name}: a bar map needs one position for each beat")
+    if np.any(np.diff(beats) <= 0):
+        raise MapError(f"{fields.name}: beats_s must be strictly increasing")
+    gap_s = float(np.median(np.diff(beats)))
+    if not SHORTEST_BEAT_S <= gap_s <= LONGEST_BEAT_S or not -1.0 <= beats[0] <= LAST_S:
+        raise MapError(
+            f"{fields.name}: beats_s has a beat every {gap_s:g} s from {beats[0]:g} s on;"
+            " are the times in seconds?"
         )
-    except (KeyError, TypeError, ValueError, MapError) as exc:
-        raise MapError(f"{name}: cannot be used as a bar map ({exc})") from exc
+    return beats, positions
+
+
+def _is_position(value: Any) -> bool:
+    return type(value) is int and 1 <= value <= LONGEST_BAR
+
+
+def _read_alternative(fields: Fields) -> model.Alternative:
+    return model.Alternative(
+        kind=fields.text("kind"),
+        option=fields.text("option"),
+        probability=fields.number("probability", low=0.0, high=1.0),
+        tempo_bpm=fields.number("tempo_bpm", low=1.0, high=1000.0),
+        meter=fields.whole("meter", low=1, high=LONGEST_BAR),
+        shift_beats=fields.whole("shift_beats", 0, low=-LONGEST_BAR, high=LONGEST_BAR),
+    )
 
 
 def _prevailing_meter(positions: Any) -> int:
@@ -223,64 +272,49 @@ def _prevailing_meter(positions: Any) -> int:
     return int(np.bincount(lengths).argmax()) if lengths.size else int(positions.max())
 
 
-def _starts(items: list[dict[str, Any]], beats: Any) -> list[int]:
-    """Take every ``start_s`` to its nearest beat."""
+def _in_order(items: list[Fields], beats: Any) -> list[tuple[Fields, int]]:
+    """Sort by ``start_s`` and take each start to its nearest beat."""
     import numpy as np
 
-    return [int(np.argmin(np.abs(beats - float(item["start_s"])))) for item in items]
+    starts = [int(np.argmin(np.abs(beats - item.number("start_s")))) for item in items]
+    return sorted(zip(items, starts, strict=True), key=lambda pair: pair[1])
 
 
-def _read_sections(items: list[dict[str, Any]], beats: Any) -> tuple[model.Section, ...]:
-    items = sorted(items, key=lambda item: float(item["start_s"]))
-    starts = _starts(items, beats)
-    ends = [*starts, len(beats)][1:]
+def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]:
+    placed = _in_order(items, beats)
+    ends = [*(start for _, start in placed), len(beats)][1:]
     return tuple(
         model.Section(
             start_beat=start,
             n_beats=end - start,
-            letter=str(item.get("letter", "?")),
-            strength=float(item.get("strength", 1.0)),
+            letter=item.text("letter", "?")[:MOST_LETTERS],
+            strength=item.number("strength", 1.0, low=0.0, high=1.0),
         )
-        for item, start, end in zip(items, starts, ends, strict=True)
+        for (item, start), end in zip(placed, ends, strict=True)
         if end > start
     )
 
 
-def _read_phrases(items: list[dict[str, Any]], beats: Any) -> tuple[model.Phrase, ...]:
+def _read_phrases(items: list[Fields], beats: Any) -> tuple[model.Phrase, ...]:
     """Group levels default to 32; a phrase lasts to the next of its level or a higher one."""
-    items = sorted(items, key=lambda item: float(item["start_s"]))
-    starts = _starts(items, beats)
-    groups = [int(item.get("group", 32)) for item in items]
+    placed = [
+        (item, start, item.whole("group", 32, low=1, high=1024))
+        for item, start in _in_order(items, beats)
+    ]
     phrases = []
-    for i, (item, start) in enumerate(zip(items, starts, strict=True)):
-        end = next((starts[j] for j in range(i + 1, len(items)) if groups[j] >= groups[i]), None)
-        length = (len(beats) if end is None else end) - start
+    for i, (item, start, group) in enumerate(placed):
+        following = (begin for _, begin, level in placed[i + 1 :] if level >= group)
+        length = next(following, len(beats)) - start
         if length > 0:
             phrases.append(
                 model.Phrase(
                     start_beat=start,
                     n_beats=length,
-                    group=groups[i],
-                    strength=float(item.get("strength", 1.0)),
+                    group=group,
+                    strength=item.number("strength", 1.0, low=0.0, high=1.0),
                 )
             )
     return tuple(phrases)
-
-
-def load_json(path: Path, *, what: str) -> Any:
-    """Read a JSON file that a user named.
-
-    Raises
-    ------
-    MapError
-        If it is missing, unreadable or not JSON; names the file and what was expected.
-    """
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as exc:
-        raise MapError(f"{path}: no such file; give the path of {what}") from exc
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as exc:
-        raise MapError(f"{path}: is not readable as {what} ({exc})") from exc
 
 
 def dump_json(document: Any) -> str:

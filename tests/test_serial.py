@@ -6,6 +6,7 @@ import dataclasses
 import json
 from fractions import Fraction
 from importlib.resources import files
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from phrasefit import model, serial
 from phrasefit.errors import MapError
+from phrasefit.fields import load_json
 
 MAP_SCHEMA = json.loads(files("phrasefit").joinpath("schemas/map.schema.json").read_text("utf-8"))
 
@@ -98,6 +100,9 @@ def test_map_made_by_hand_needs_beats_and_positions_only() -> None:
     assert (read.meter, read.tempo_bpm, read.end_s) == (3, 120.0, 3.5)
 
 
+HAND_MADE = {"beats_s": [1.0, 2.0], "positions": [1, 2]}
+
+
 @pytest.mark.parametrize(
     ("document", "words"),
     [
@@ -107,14 +112,29 @@ def test_map_made_by_hand_needs_beats_and_positions_only() -> None:
         ({"beats_s": [1.0, 2.0, 3.0], "positions": [1, 2]}, "one position for each beat"),
         ({"beats_s": [1.0, 2.0], "positions": [0, 1]}, "count from 1"),
         ({"beats_s": [1.0, float("nan")], "positions": [1, 2]}, "finite"),
-        ({"beats_s": ["x", 2.0], "positions": [1, 2]}, "cannot be used"),
+        ({"beats_s": ["x", 2.0], "positions": [1, 2]}, r"beats_s\[0\]"),
         ({"beats_s": [1.0, 2.0], "positions": [1, 2], "sections": [{}]}, "start_s"),
-        ({"beats_s": [1.0, 2.0], "positions": [1, 2], "confidence": {"x": 1}}, "cannot be used"),
+        ({**HAND_MADE, "confidence": {"beats": "x"}}, "confidence: beats = 'x' must be"),
+        ({**HAND_MADE, "sections": [{"start_s": 1}, 7]}, r"sections\[1\] must be a JSON object"),
+        ({**HAND_MADE, "sections": {}}, "sections = {} must be a list"),
+        ({**HAND_MADE, "sections": [{"start_s": 1, "strength": 9}]}, "from 0 to 1"),
+        ({**HAND_MADE, "phrases": [{"start_s": 1, "group": 0}]}, "group = 0"),
+        ({**HAND_MADE, "alternatives": [{}]}, r"alternatives\[0\]: probability = None"),
+        ({**HAND_MADE, "meter": 3.5}, "meter = 3.5 must be a whole number"),
+        ({**HAND_MADE, "tempo_bpm": -5}, "tempo_bpm = -5"),
+        ({**HAND_MADE, "end_s": 0.5}, "end_s = 0.5 must be a number from 2"),
+        ({**HAND_MADE, "title": 5}, "title = 5 must be a text"),
+        ({**HAND_MADE, "format": "phrasefit-fit"}, "is no bar map"),
+        ({"beats_s": [1, 2], "positions": [1, 10**30]}, r"positions\[1\]"),
+        ({"beats_s": [1, 10**400], "positions": [1, 2]}, r"beats_s\[1\]"),
+        ({"beats_s": [True, 2], "positions": [1, 2]}, r"beats_s\[0\]"),
+        ({"beats_s": [1000, 1500], "positions": [1, 2]}, "are the times in seconds"),
+        ({"beats_s": [1] * 99_999, "positions": [1] * 99_999}, "lists 99999 beats"),
     ],
 )  # fmt: skip
 def test_bad_map_says_what_is_wrong(document: object, words: str) -> None:
     """A map that cannot be used names the file and the fault."""
-    with pytest.raises(MapError, match=rf"song\.json: .*{words}"):
+    with pytest.raises(MapError, match=rf"song\.json.*{words}"):
         serial.read_map(document, name="song.json")
 
 
@@ -154,3 +174,32 @@ def test_rivals_are_given_from_the_counts_shown() -> None:
     assert serial.rivals(song, 1.0) == levels
     assert serial.rivals(song, 2.0) == ()
     assert serial.rivals(song, 0.5) == ()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"{", b"\xff\xfe{}", b"[" * 100_000, b"9" * 5000, b"RIFF\x00\x80"],
+    ids=["empty", "cut off", "not UTF-8", "endless brackets", "endless digits", "a song"],
+)
+def test_files_that_are_no_json_are_named(tmp_path: Path, content: bytes) -> None:
+    """Whatever is in the file, the message names it and what was expected."""
+    path = tmp_path / "m.json"
+    path.write_bytes(content)
+
+    with pytest.raises(MapError, match=r"m\.json: is no JSON.*give the path of a bar map"):
+        load_json(path, what="a bar map")
+
+
+def test_json_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
+    """Some editors write one."""
+    path = tmp_path / "m.json"
+    path.write_bytes(b"\xef\xbb\xbf{}")
+
+    assert load_json(path, what="a bar map") == {}
+
+
+def test_names_are_kept_to_one_line() -> None:
+    """Line breaks, terminal codes and half letters in a title do no harm."""
+    read = serial.read_map({**HAND_MADE, "title": " A\nB\x1b[31m \ud800C "})
+
+    assert read.title == "A B[31m C"

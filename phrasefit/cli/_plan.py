@@ -81,8 +81,9 @@ def bar_map_of(
     """
     from phrasefit.cli._song import check_targets, heard
     from phrasefit.errors import ParameterError
+    from phrasefit.fields import load_json
     from phrasefit.pipeline import UNTOUCHED
-    from phrasefit.serial import load_json, read_map
+    from phrasefit.serial import read_map
 
     if map_path is None:
         if song is None:

@@ -92,7 +92,7 @@ def read_saved(path: Path) -> Saved:
     MapError
         If it is no such file, or a value is missing or out of range; names the key.
     """
-    from phrasefit.serial import load_json
+    from phrasefit.fields import load_json
 
     document = load_json(path, what="a correction file")
     if not isinstance(document, dict) or document.get("format") != FORMAT:

@@ -1,0 +1,124 @@
+"""Reading JSON that a person may have written: each value checked, each fault named.
+
+A key that is missing or null has its default, because a number that is not finite
+is written as null.
+May import: errors, standard library.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+from phrasefit.errors import MapError
+
+
+def load_json(path: Path, *, what: str) -> Any:
+    """Read a JSON file that a user named.
+
+    Raises
+    ------
+    MapError
+        If it is missing, unreadable or not JSON; names the file and what was expected.
+    """
+    try:
+        return json.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError as exc:
+        raise MapError(f"{path}: no such file; give the path of {what}") from exc
+    except OSError as exc:
+        raise MapError(f"{path}: cannot be read ({exc.strerror}); give the path of {what}") from exc
+    except json.JSONDecodeError as exc:
+        raise MapError(
+            f"{path}: is no JSON from line {exc.lineno}, column {exc.colno} on;"
+            f" give the path of {what}"
+        ) from exc
+    except (ValueError, RecursionError) as exc:  # not UTF-8, endless digits or brackets
+        raise MapError(f"{path}: is no JSON text in UTF-8; give the path of {what}") from exc
+
+
+class Fields:
+    """The values of one JSON object; every reader below raises `MapError` with the place.
+
+    Parameters
+    ----------
+    name : str
+        How messages call the object, such as ``map.json: sections[2]``.
+    values : object
+        What stood there; anything but an object is refused.
+    """
+
+    def __init__(self, name: str, values: Any) -> None:
+        if not isinstance(values, dict):
+            raise MapError(f"{name} must be a JSON object, with keys in braces")
+        self.name = name
+        self.values = values
+
+    def refuse(self, key: str, rule: str) -> MapError:
+        """Make the error that names `key`, its value and the rule it breaks."""
+        return MapError(f"{self.name}: {key} = {_shown(self.values.get(key))} {rule}")
+
+    def number(
+        self, key: str, default: float | None = None, *, low: float = -math.inf,
+        high: float = math.inf,
+    ) -> float:  # fmt: skip
+        """Read a finite number in `low`..`high`."""
+        value = self._value(key, default)
+        if not is_number(value) or not low <= value <= high:
+            raise self.refuse(key, f"must be a number{_range(low, high)}")
+        return float(value)
+
+    def whole(self, key: str, default: int | None = None, *, low: int, high: int) -> int:
+        """Read a whole number in `low`..`high`."""
+        value = self._value(key, default)
+        if type(value) is not int or not low <= value <= high:
+            raise self.refuse(key, f"must be a whole number{_range(low, high)}")
+        return value
+
+    def text(self, key: str, default: str = "") -> str:
+        """Read a text."""
+        value = self._value(key, default)
+        if not isinstance(value, str):
+            raise self.refuse(key, "must be a text in quotes")
+        return value
+
+    def items(self, key: str) -> list[Any]:
+        """Read a list; empty if missing."""
+        value = self._value(key, [])
+        if not isinstance(value, list):
+            raise self.refuse(key, "must be a list in square brackets")
+        return value
+
+    def tables(self, key: str) -> list[Fields]:
+        """Read a list of objects."""
+        return [Fields(f"{self.name}: {key}[{i}]", v) for i, v in enumerate(self.items(key))]
+
+    def table(self, key: str) -> Fields:
+        """Read an object; empty if missing."""
+        return Fields(f"{self.name}: {key}", self._value(key, {}))
+
+    def _value(self, key: str, default: Any) -> Any:
+        value = self.values.get(key)
+        return default if value is None else value
+
+
+def is_number(value: Any) -> bool:
+    """Tell finite numbers from everything else, true and false included."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number with hundreds of digits
+        return False
+
+
+def _range(low: float, high: float) -> str:
+    if math.isinf(low) and math.isinf(high):
+        return ""
+    return f" of at least {low:g}" if math.isinf(high) else f" from {low:g} to {high:g}"
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 30 else text[:29] + "\u2026"
