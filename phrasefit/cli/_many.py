@@ -39,7 +39,7 @@ MaxChanges = Annotated[
     int, typer.Option("--max-changes", min=0, max=12, help="Most tags and restarts allowed.")
 ]
 CostsFile = Annotated[
-    Path | None, typer.Option("--costs", metavar="FILE", help="Own weights of the plan (TOML).")
+    Path | None, typer.Option("--settings", metavar="FILE", help="Own costs (TOML).")
 ]
 
 
