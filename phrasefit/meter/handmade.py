@@ -2,8 +2,8 @@
 
 Band-wise onsets around a frame, the rise of each band after it, and the change of
 harmony across it are weighed by a logistic model.  The features are made by hand;
-their weights were fitted by `phrasefit.training.handmade` on songs made from
-accompaniment patterns, none of which is a song that accuracy is reported on.
+their weights were fitted by `phrasefit.training.handmade` on made songs, none of
+which is a song that accuracy is reported on.
 
 May import: model, audio, meter.observe.
 """
@@ -16,7 +16,7 @@ from importlib import resources
 
 import numpy as np
 
-from phrasefit.audio.features import N_ONSET_BANDS, band_means
+from phrasefit.audio.features import band_means
 from phrasefit.meter.observe import Activations
 from phrasefit.model import Features
 
@@ -144,6 +144,3 @@ def _moving_mean(rows: np.ndarray, width: int) -> np.ndarray:
 
 def _logistic(evidence: np.ndarray, weights: np.ndarray) -> np.ndarray:
     return 1.0 / (1.0 + np.exp(-(evidence @ weights[:-1].astype(np.float32) + weights[-1])))
-
-
-N_EVIDENCE = N_ONSET_BANDS * (len(LAGS_FRAMES) + len(RISE_SPANS_FRAMES)) + 1
