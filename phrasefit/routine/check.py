@@ -212,7 +212,7 @@ def _turn_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
             " many; mind smooth soles, room and dizziness",
         )
     for part in routine.parts:
-        if part.turn_deg % QUARTER_DEG:
+        if part.turn_deg % QUARTER_DEG == EIGHTH_DEG:
             eighths = [step for step in part.steps if step.turn_deg % QUARTER_DEG]
             line = eighths[-1].line if eighths else _part_line(source, routine, part, "turn")
             yield _warning(

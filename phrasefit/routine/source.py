@@ -89,8 +89,8 @@ def parse_source(text: str) -> tuple[Source | None, tuple[Finding, ...]]:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as exc:
         return None, (_form_finding(str(exc), text),)
-    except RecursionError:
-        message = "the brackets are nested too deeply; begin again from an example routine"
+    except (RecursionError, ValueError):  # brackets without end, numbers without end
+        message = "there are brackets or a number without end; begin again from an example routine"
         return None, (Finding(severity="error", line=1, message=message),)
     key_lines, block_lines = _index_lines(text.split("\n"))
     return Source(data=data, key_lines=key_lines, block_lines=block_lines), ()

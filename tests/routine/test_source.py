@@ -107,6 +107,14 @@ def test_any_text_gives_a_source_or_a_finding(text: str) -> None:
     assert all(1 <= finding.line <= text.count("\n") + 1 for finding in findings)
 
 
+def test_a_number_without_end_is_a_finding() -> None:
+    """Thousands of digits do not break the reader."""
+    source, findings = parse_source("counts = " + "9" * 5000)
+
+    assert source is None
+    assert "number without end" in findings[0].message
+
+
 def test_deep_nesting_is_a_finding() -> None:
     """Brackets without end do not break the reader."""
     source, findings = parse_source("a = " + "[" * 100_000)
