@@ -5,10 +5,10 @@ import pytest
 
 pytest.importorskip("torch")  # exporting needs it
 
-from phrasefit.audio import HOP_S  # noqa: E402
-from phrasefit.meter.learned import LearnedModel  # noqa: E402
-from phrasefit.model import Features  # noqa: E402
-from phrasefit.training.calibrate import (  # noqa: E402
+from phrasefit.audio import HOP_S
+from phrasefit.meter.learned import LearnedModel
+from phrasefit.model import Features
+from phrasefit.training.calibrate import (
     SongSource,
     Verdict,
     cut_lesson,
@@ -17,8 +17,8 @@ from phrasefit.training.calibrate import (  # noqa: E402
     lesson_arrays,
     make_lesson,
 )
-from phrasefit.training.handmade import Lesson  # noqa: E402
-from phrasefit.training.reliability import bin_reliability, called_and_right, draw_reliability  # noqa: E402
+from phrasefit.training.handmade import Lesson
+from phrasefit.training.reliability import bin_reliability, called_and_right, draw_reliability
 
 
 def lesson(n_frames: int = 2000) -> Lesson:
