@@ -38,7 +38,7 @@ def captions(
 ) -> None:
     """Write captions of walls, steps, tags and restarts: WebVTT, or SRT by the file's ending.
 
-    A video that carries a song needs licences for the song; captions alone do not.
+    A video that carries a song needs licenses for the song; captions alone do not.
 
     Example: phrasefit captions song.mp3 routine.toml --out lesson.vtt --offset 12.5
     """

@@ -43,7 +43,7 @@ def page(
         Path | None, typer.Option("--out", help="An .html file (else named after the song).")
     ] = None,
     embed: Annotated[
-        bool, typer.Option("--embed", help="Put the song into the page; mind its licence.")
+        bool, typer.Option("--embed", help="Put the song into the page; mind its license.")
     ] = False,
     counts: options.Counts = None,
     walls: options.Walls = None,
@@ -88,7 +88,7 @@ def page(
     typer.echo(f"wrote {target}")
     if embed:
         typer.echo(
-            "the page carries the recording: keep it to yourself unless your licence allows more"
+            "the page carries the recording: keep it to yourself unless your license allows more"
         )
 
 

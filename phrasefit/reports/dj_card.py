@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.cues import COUNT_IN
-from phrasefit.reports.paper import MARGIN_PT, Document, wrapped
+from phrasefit.reports.paper import MARGIN_PT, Document, fitting_size, wrapped
 from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import event_lines, tempo_words
@@ -22,14 +22,17 @@ def dj_card(fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4") -> Doc
     document = Document(paper=paper, title=f"{fit.routine.name} - {fit.bar_map.title}")
     page = document.new_page()
     y = MARGIN_PT + 24
-    page.text(MARGIN_PT, y, fit.routine.name, 22, bold=True, width=page.inner_pt)
+    fits = fitting_size(fit.routine.name, page.inner_pt, 22, smallest=14, bold=True)
+    page.text(MARGIN_PT, y, fit.routine.name, fits, bold=True, width=page.inner_pt)
     for label, words in card_rows(fit, plan):
         for i, line in enumerate(wrapped(words, page.inner_pt - 110, TYPE_PT)):
             y += LEAD_PT if i else LEAD_PT + 6
             if i == 0:
                 page.text(MARGIN_PT, y, label, LABEL_PT, width=104)
             page.text(MARGIN_PT + 110, y, line, TYPE_PT, bold=label in ("count in", "count 1"))
-    page.text(MARGIN_PT, page.height_pt - MARGIN_PT, CAUTION, 7.5, width=page.inner_pt)
+    lines = wrapped(CAUTION, page.inner_pt, 9)
+    for i, line in enumerate(reversed(lines)):
+        page.text(MARGIN_PT, page.height_pt - MARGIN_PT - 12 * i, line, 9)
     return document
 
 

@@ -17,8 +17,8 @@ from phrasefit.routine.turns import clock
 TITLE_PT, DANCE_PT, SONG_PT, EVENT_PT, SMALL_PT = 20.0, 17.0, 12.0, 13.0, 8.0
 FOOT_PT = 44.0
 NUMBER_PT = 40.0  # width of the column of places
-LICENCE = (
-    "Playing recorded music in a class or at a dance is a public performance: it needs a licence,"
+LICENSE = (
+    "Playing recorded music in a class or at a dance is a public performance: it needs a license,"
     " whoever bought the file. Ask your venue which one it holds."
 )
 CAUTION = "Keep a clear floor, offer steps without turns, leave a pause after fast dances."
@@ -58,7 +58,7 @@ def _new_page(document: Document, title: str, evening: Evening) -> tuple[Page, f
 
 
 def _foot(page: Page, number: int, n_pages: int) -> None:
-    lines = [*wrapped(LICENCE, page.inner_pt, SMALL_PT), CAUTION]
+    lines = [*wrapped(LICENSE, page.inner_pt, SMALL_PT), CAUTION]
     y = page.height_pt - MARGIN_PT
     for i, words in enumerate(reversed(lines)):
         page.text(MARGIN_PT, y - 11 * i, words, SMALL_PT)

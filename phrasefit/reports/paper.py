@@ -90,6 +90,14 @@ def shortened(text: str, width_pt: float, size_pt: float, *, bold: bool = False)
     return text[:low].rstrip() + ELLIPSIS
 
 
+def fitting_size(
+    text: str, width_pt: float, size_pt: float, *, smallest: float, bold: bool = False
+) -> float:
+    """Choose the largest type up to `size_pt`, down to `smallest`, in which `text` fits."""
+    width = text_width_pt(printable(text), size_pt, bold)
+    return max(smallest, min(size_pt, size_pt * width_pt / max(width, 1.0)))
+
+
 def wrapped(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
     """Break `text` into lines of at most `width_pt`; a word that is too long is shortened."""
     lines: list[str] = []

@@ -127,10 +127,10 @@ class _Strip:
                 self.page.box(*_box(cell, self.wall_y), line=1.1)
                 if cell[1] > 22:
                     arrow(self.page, cell[0] + 9, self.wall_y + WALL_PT / 2, 13, wall.facing)
-                self._label(
-                    cell[0] + 15, cell[1] - 15, self.wall_y + 14.5,
-                    f"{wall.number}  {clock(wall.facing)}", 9.0, bold=True,
-                )  # fmt: skip
+                words = f"{wall.number}  {clock(wall.facing)}"
+                if text_width_pt(words, 9.0, True) > cell[1] - 17:
+                    words = str(wall.number)  # the arrow still says where to
+                self._label(cell[0] + 15, cell[1] - 15, self.wall_y + 14.5, words, 9.0, bold=True)
         self._tags(plan)
         self._restarts(plan)
 

@@ -16,14 +16,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from phrasefit.model import FitPlan, Plan, Restart, Wall
-from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
+from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.picture import arrow, draw_picture, picture_height_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, verdict
 from phrasefit.routine.turns import clock
 
 CAUTION = (
-    "Recorded music in class, in public or in a video needs licences."
+    "Recorded music in class, in public or in a video needs licenses."
     " Clear floor, small steps, turns optional; the rules of the hall come first."
 )
 
@@ -53,6 +53,14 @@ class Size:
     lead_pt: float
     columns: tuple[tuple[str, float], ...]
 
+
+SCORE_PT = 110.0  # room for the fit score beside the name
+# What stands over the columns where it is not their own name.
+HEADS = {
+    "page": {"event": ""},
+    "stand": {"event": ""},
+    "floor": {"event": "wall: what comes"},
+}
 
 SIZES = {
     "page": Size(
@@ -224,6 +232,7 @@ class _Setter:
         for group in groups:
             if self.page is None or self.y + len(group) * self.size.lead_pt > self._bottom():
                 self._turn_page()
+                self._column_heads()
             for row in group:
                 self._row(row)
         if self.kind == "page":
@@ -243,22 +252,25 @@ class _Setter:
                 self.y += 8
                 draw_picture(self.page, MARGIN_PT, self.y, self.page.inner_pt, self.fit, self.plan)
                 self.y += picture_height_pt(self.fit) + 4
-        if self.kind != "floor":
-            self._column_heads()
+        else:
+            self._line(f"{self.fit.routine.name}, continued", max(11.0, self.size.type_pt * 0.5))
 
     def _heading(self) -> None:
         """Name, song, and what must be known before the music starts."""
         big = {"page": 20.0, "stand": 26.0, "floor": 44.0}[self.kind]
         small = {"page": 11.0, "stand": 17.0, "floor": 26.0}[self.kind]
         routine, song = self.fit.routine, self.fit.bar_map
-        by = f"   by {routine.by}" if routine.by else ""
-        self._line(f"{routine.name}", big, bold=True)
+        by = f", by {routine.by}" if routine.by else ""
+        room = self.page.inner_pt - (SCORE_PT if self.kind == "page" else 0)
+        fits = fitting_size(routine.name, room, big, smallest=0.6 * big, bold=True)
+        self._line(routine.name, fits, bold=True, width=room)
         music = " - ".join(text for text in (song.title, song.artist) if text)
         shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"
         if routine.name != shape or by:
             self._line(f"{shape}{by}", small)
         pace = f"{self.fit.grid.counts_per_minute:.0f} a minute"
-        self._line(f"{pace}, {clock_time(song.duration_s, decimals=0)}   {music}", small)
+        length = clock_time(song.duration_s, decimals=0)
+        self._line(f"{pace}, {length} | {music}" if music else f"{pace}, {length}", small)
         self._line(
             f"START at {clock_time(self.plan.start_s)}, after {self.plan.intro_counts} counts",
             small * 1.15,
@@ -272,10 +284,11 @@ class _Setter:
                 self.page.width_pt - MARGIN_PT, MARGIN_PT + 18, score, 14, bold=True, align="right"
             )
 
-    def _line(self, words: str, size: float, *, bold: bool = False) -> None:
+    def _line(
+        self, words: str, size: float, *, bold: bool = False, width: float | None = None
+    ) -> None:
         self.y += size * 1.3
-        room = self.page.inner_pt - (110 if self.kind == "page" and size == 20.0 else 0)
-        self.page.text(MARGIN_PT, self.y, words, size, bold=bold, width=room)
+        self.page.text(MARGIN_PT, self.y, words, size, bold=bold, width=width or self.page.inner_pt)
 
     def _columns(self) -> list[tuple[str, float, float]]:
         edges, x = [], MARGIN_PT
@@ -285,10 +298,11 @@ class _Setter:
         return edges
 
     def _column_heads(self) -> None:
-        size = max(9.0, self.size.type_pt * 0.5)
+        size = max(9.0, self.size.type_pt * (0.4 if self.kind == "floor" else 0.5))
         self.y += size * 1.6
         for name, x, width in self._columns():
-            self.page.text(x, self.y, "" if name == "event" else name, size, width=width)
+            head = HEADS[self.kind].get(name, name)
+            self.page.text(x, self.y, head, size, width=width)
         self.y += 4
         self.page.line(MARGIN_PT, self.y, self.page.width_pt - MARGIN_PT, self.y)
 
@@ -343,8 +357,7 @@ class _Setter:
         self.y += 10
         for words, begins in lines:
             if self.y + 13 > self._bottom():
-                self.page = self.document.new_page()
-                self.y = MARGIN_PT
+                self._turn_page()
             self.y += 13
             if begins:
                 self.page.text(MARGIN_PT, self.y, "\u2013", 9.5)

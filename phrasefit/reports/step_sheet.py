@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from phrasefit.model import Part, Routine, Step, TagOption
-from phrasefit.reports.paper import MARGIN_PT, Document, wrapped
+from phrasefit.reports.paper import MARGIN_PT, Document, fitting_size, wrapped
 from phrasefit.routine.blocks import first_count, last_count, turn_after
 from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.turns import clock, format_turn
@@ -81,7 +81,8 @@ class _StepSetter:
 
     def heading(self, routine: Routine) -> None:
         """Name, size, level, tempo, intro."""
-        self._line(routine.name, 20, bold=True)
+        fits = fitting_size(routine.name, self.page.inner_pt, 20, smallest=13, bold=True)
+        self._line(routine.name, fits, bold=True)
         walls = f"{routine.walls} wall{'s' * (routine.walls != 1)}"
         facts = [f"{routine.counts} counts", walls, routine.level]
         facts.append("waltz" if routine.meter == 3 else "")
@@ -148,7 +149,7 @@ class _StepSetter:
         if not words:
             return
         self.y += 4
-        for line in wrapped(words, self.page.inner_pt, 10.5):
+        for line in wrapped(words[0].upper() + words[1:], self.page.inner_pt, 10.5):
             self._line(line, 10.5)
 
     def page_numbers(self) -> None:

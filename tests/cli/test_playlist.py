@@ -99,7 +99,7 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
 
     printed = "\n".join(page.extract_text() for page in pypdf.PdfReader(out / "e.pdf").pages)
     assert "Mill & Pond" in printed
-    assert "needs a licence" in " ".join(printed.split())
+    assert "needs a license" in " ".join(printed.split())
     for dance in document["dances"]:
         assert dance["routine"] in printed
     assert printed.count("count 1 at") == len(titles)

@@ -364,4 +364,4 @@ def test_an_embedded_recording_plays(
 
     assert page.evaluate("sound.source") == "song"
     assert page.evaluate("song.duration") == pytest.approx(fits.tagged.bar_map.duration_s, abs=0.01)
-    assert "licence" in page.inner_text("#licences")
+    assert "license" in page.inner_text("#licenses")

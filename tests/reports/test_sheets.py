@@ -11,6 +11,7 @@ import pytest
 from matplotlib.image import imread
 
 from phrasefit.errors import ParameterError
+from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan
 from phrasefit.reports.dj_card import card_rows, dj_card
 from phrasefit.reports.paper import (
@@ -24,7 +25,9 @@ from phrasefit.reports.paper import (
 )
 from phrasefit.reports.sheet import SIZES, plan_rows, sheet
 from phrasefit.reports.step_sheet import step_sheet
-from phrasefit.routine.spec import load_routine
+from phrasefit.reports.times import clock_time
+from phrasefit.routine.spec import load_routine, routine_from_numbers
+from songs import song
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
 
@@ -164,3 +167,34 @@ def test_dj_card_counts_in_before_count_one(tagged: FitPlan) -> None:
 
     assert rows["count in"] == "from 0:13.0, 8 counts"
     assert rows["count 1"].startswith("0:17.0")
+
+
+@pytest.mark.parametrize("size", ["page", "stand"])
+def test_long_plans_go_on_under_the_same_heads(size: str) -> None:
+    """Each further page says what it belongs to, repeats the heads and begins with a wall."""
+    fit = fit_routine(
+        song((32, *[64] * 12, 36, *[64] * 8)), routine_from_numbers(counts=32, walls=4)
+    )
+    pages = [page.extract_text() for page in read(sheet(fit, size=size)).pages]
+
+    walls = [row.wall for group in plan_rows(fit, fit.plan) for row in group if row.wall]
+    assert len(pages) > 1
+    assert len(walls) > 40
+    last_wall = clock_time(fit.plan.walls[-1].start_s, decimals=size == "page")
+    for text in pages[1:]:
+        assert text.startswith(f"{fit.routine.name}, continued")
+    for text in pages[: 1 + next(i for i, text in enumerate(pages) if last_wall in text)]:
+        assert {"time", "wall", "facing"} <= set(text.split())
+    for group in plan_rows(fit, fit.plan):
+        if len(group) == 2:
+            wall, tag = group
+            times = [clock_time(row.time_s, decimals=size == "page") for row in (wall, tag)]
+            assert any(all(time in text for time in times) for text in pages)
+
+
+def test_a_name_shrinks_before_it_is_cut(tagged: FitPlan) -> None:
+    """A name a third too long for the line still stands there whole."""
+    name = "The Long Road From the Old Mill to the Ferry"
+    routine = dataclasses.replace(tagged.routine, name=name)
+
+    assert name in words_of(sheet(dataclasses.replace(tagged, routine=routine)))

@@ -80,7 +80,7 @@ function write() {
   $("routine").textContent = data.routine;
   $("song").textContent = data.facts;
   $("verdict").textContent = data.verdict;
-  $("licences").textContent = data.licences;
+  $("licenses").textContent = data.licenses;
   const list = (id, tag, words) => $(id).append(...words.map((text) => {
     const item = document.createElement(tag);
     item.textContent = text;

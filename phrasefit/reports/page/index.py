@@ -60,6 +60,6 @@ def index_page(
             "facts": html.escape(facts(fit, plan or fit.plan)),
             "verdict": html.escape(verdict(fit)),
             "entries": "\n".join(items),
-            "licences": html.escape(caution),
+            "licenses": html.escape(caution),
         },
     )

@@ -40,7 +40,7 @@ SCRIPTS = ("score.js", "sound.js", "drawing.js", "correcting.js", "controls.js")
 MOST_SHIFT_BEATS = 16
 MOST_NUDGE_MS = 500
 EMBEDDED = (
-    "This file carries a recording: keep it to yourself, and pass it on only if your licence says"
+    "This file carries a recording: keep it to yourself, and pass it on only if your license says"
     " so."
 )
 
@@ -138,7 +138,7 @@ def page_document(
         "facts": facts(fit, plan),
         "verdict": verdict(fit),
         "remarks": _remarks(fit, plan),
-        "licences": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
+        "licenses": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
         "duration_s": fit.bar_map.duration_s,
         "counts_per_minute": fit.grid.counts_per_minute,
         "group": group_size(fit),
