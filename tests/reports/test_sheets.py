@@ -180,7 +180,7 @@ def test_long_plans_go_on_under_the_same_heads(size: str) -> None:
     walls = [row.wall for group in plan_rows(fit, fit.plan) for row in group if row.wall]
     assert len(pages) > 1
     assert len(walls) > 40
-    last_wall = clock_time(fit.plan.walls[-1].start_s, decimals=size == "page")
+    last_wall = clock_time(fit.plan.walls[-1].start_s, decimals=int(size == "page"))
     for text in pages[1:]:
         assert text.startswith(f"{fit.routine.name}, continued")
     for text in pages[: 1 + next(i for i, text in enumerate(pages) if last_wall in text)]:
@@ -188,7 +188,7 @@ def test_long_plans_go_on_under_the_same_heads(size: str) -> None:
     for group in plan_rows(fit, fit.plan):
         if len(group) == 2:
             wall, tag = group
-            times = [clock_time(row.time_s, decimals=size == "page") for row in (wall, tag)]
+            times = [clock_time(row.time_s, decimals=int(size == "page")) for row in (wall, tag)]
             assert any(all(time in text for time in times) for text in pages)
 
 
