@@ -74,7 +74,9 @@ def captions(
 def _text(line: CueLine, plan: Plan, seconds: float) -> tuple[str, ...]:
     """Fit the words into what can be read in the time: the event always, steps as they go."""
     room = int(CHARACTERS_PER_S * seconds)
-    if line.warning:
+    if line.event in ("tag", "restart"):  # what is danced now, before what comes next
+        head = event_words(line.event, line, plan)
+    elif line.warning:
         head = f"next: {line.warning}"
     elif line.event:
         head = event_words(line.event, line, plan)

@@ -148,8 +148,10 @@ def _markers(
     ]
     if fit is not None:
         plan = plan or fit.plan
-        rows = running_counts(fit, plan)
-        named += [(row.time_s, event_words(row.event, row, plan)) for row in rows if row.event]
+        for row in running_counts(fit, plan):
+            # After a restart a wall begins too: every wall has its marker.
+            events = ("restart", "wall") if row.event == "restart" else (row.event,)
+            named += [(row.time_s, event_words(event, row, plan)) for event in events if event]
         named.append((plan.ending.time_s, "END"))
     ticks = np.interp([time for time, _ in named], times, TICKS_PER_BEAT * np.arange(len(times)))
     return [

@@ -1,0 +1,105 @@
+"""A plan is consistent in itself, and every medium says the same of it."""
+
+from __future__ import annotations
+
+import csv
+import io
+from itertools import pairwise
+from pathlib import Path
+
+import mido
+import pytest
+
+from phrasefit.fit import fit_routine
+from phrasefit.model import FitPlan, Plan
+from phrasefit.reports.captions import captions
+from phrasefit.reports.midi import midi_file
+from phrasefit.reports.practice import Wishes, practice
+from phrasefit.reports.sheet import plan_rows
+from phrasefit.reports.walls_csv import walls_csv
+from phrasefit.routine.spec import load_routine, routine_from_numbers
+from songs import song
+
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+SONG = song((32, 64, 64, 36, 64, 48, 64, 30, 64))
+WALTZ = song((24, 96, 102, 84, 96), meter=3, bpm=96.0)
+
+
+def fits() -> dict[str, FitPlan]:
+    """Lay the example routines and some of numbers alone over songs that break phrase."""
+    routines = [load_routine(path) for path in sorted(ROUTINES.glob("*.toml"))]
+    routines += [routine_from_numbers(counts=n, walls=w) for n, w in ((16, 1), (64, 2))]
+    return {r.name: fit_routine(WALTZ if r.meter == 3 else SONG, r) for r in routines}
+
+
+CASES = [
+    pytest.param(fit, plan, id=f"{name}, {plan.n_changes} changes")
+    for name, fit in fits().items()
+    for plan in fit.plans
+]
+
+
+@pytest.mark.parametrize(("fit", "plan"), CASES)
+def test_a_plan_can_be_danced(fit: FitPlan, plan: Plan) -> None:
+    """Walls follow one another without gap, times come from counts, turns add up."""
+    times = fit.grid.times_s
+    restarts = {restart.wall: restart for restart in plan.restarts}
+    tags = {tag.after_wall: tag for tag in plan.tags}
+    parts = {part.name: part for part in fit.routine.parts}
+    count, facing = plan.start_count, plan.walls[0].facing
+    for wall in plan.walls:
+        assert (wall.start_count, wall.facing) == (count, facing)
+        count += wall.counts
+        assert (wall.start_s, wall.end_s) == (times[wall.start_count], times[count])
+        whole = wall.counts == parts[wall.part].counts
+        assert whole or wall.number in restarts or wall is plan.walls[-1]
+        if whole:
+            assert wall.end_facing == (wall.facing + parts[wall.part].turn_deg) % 360
+        if restart := restarts.get(wall.number):
+            assert (restart.after_count, restart.facing) == (wall.counts, wall.end_facing)
+            assert restart.time_s == wall.end_s
+        facing = wall.end_facing
+        if tag := tags.get(wall.number):
+            assert (tag.facing, tag.time_s) == (facing, times[count])
+            count, facing = count + tag.counts, tag.end_facing
+    assert len(restarts.keys() | tags.keys()) == plan.n_changes  # a tag before a restart is one
+    assert plan.ending.time_s == times[count + plan.ending.counts_over]
+    assert (facing + plan.ending.turn_to_front_deg) % 360 == 0
+
+
+@pytest.mark.parametrize(("fit", "plan"), CASES)
+def test_every_medium_says_the_same(fit: FitPlan, plan: Plan) -> None:
+    """Sheet, CSV, MIDI markers, captions and clicks have the walls and events of the plan."""
+    starts = [wall.start_s for wall in plan.walls]
+    rows = [row for group in plan_rows(fit, plan) for row in group]
+    table = list(csv.DictReader(io.StringIO(walls_csv(fit, plan).removeprefix("\ufeff"))))
+    markers = markers_of(midi_file(fit.bar_map, fit, plan))
+    clicks = practice(fit, plan, Wishes(intro=True, saying="nothing")).clicks
+    shown = captions(fit, plan)
+
+    assert [row.time_s for row in rows if row.wall] == starts
+    assert [float(r["seconds"]) for r in table if r["part"]] == pytest.approx(starts, abs=1e-3)
+    assert [t for t, text in markers if text.startswith("WALL")] == pytest.approx(starts, abs=1e-3)
+    begin_again = {w.number - 1: w.start_s for w in plan.walls}
+    times_of = {
+        "TAG": [tag.time_s for tag in plan.tags],
+        "RESTART": [begin_again[restart.wall] for restart in plan.restarts],
+    }
+    for mark, event_times in times_of.items():
+        assert sum(row.mark == mark.lower() for row in rows) == len(event_times)
+        assert sum(mark in r["event"] for r in table) == len(event_times)
+        found = [t for t, text in markers if text.startswith(mark)]
+        assert found == pytest.approx(event_times, abs=1e-3)
+        assert sum(click.kind == mark.lower() for click in clicks) >= len(event_times)
+        assert sum(item.lines[0].startswith(mark) for item in shown) == len(event_times)
+    assert all(a.end_s <= b.start_s for a, b in pairwise(shown))
+
+
+def markers_of(content: bytes) -> list[tuple[float, str]]:
+    """Read the markers of a Standard MIDI File, with times in seconds."""
+    seconds, found = 0.0, []
+    for message in mido.MidiFile(file=io.BytesIO(content)):
+        seconds += message.time
+        if message.type == "marker":
+            found.append((seconds, message.text))
+    return found
