@@ -91,7 +91,9 @@ def test_every_medium_says_the_same(fit: FitPlan, plan: Plan) -> None:
         found = [t for t, text in markers if text.startswith(mark)]
         assert found == pytest.approx(event_times, abs=1e-3)
         assert sum(click.kind == mark.lower() for click in clicks) >= len(event_times)
-        assert sum(item.lines[0].startswith(mark) for item in shown) == len(event_times)
+        for event_s in event_times:  # announced, then shown unless too short to be read
+            near = [item for item in shown if item.start_s - 5 <= event_s <= item.end_s + 5]
+            assert any(mark in " ".join(item.lines) for item in near)
     assert all(a.end_s <= b.start_s for a, b in pairwise(shown))
 
 
