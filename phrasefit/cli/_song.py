@@ -35,11 +35,13 @@ def heard(
     targets: tuple[str | Path | None, ...] = (),
     force: bool = False,
     routine: Routine | None = None,
+    level_of_beats: bool = False,
 ) -> Analysis:
     """Listen to `song` with a progress bar, or recall it; apply corrections.
 
     `targets` are the files the command will write: they are checked first.  Half and
-    double mean the counts that are shown, which `routine` helps to choose.
+    double mean the counts that are shown, which `routine` helps to choose; with
+    `level_of_beats` they mean the beats of the map.
     """
     from phrasefit import pipeline
     from phrasefit.cli._edge import Progress
@@ -57,7 +59,7 @@ def heard(
         if forget:
             analysis = pipeline.forget(analysis, store=store)
         if change is not None and change != pipeline.UNTOUCHED:
-            if change.level:
+            if change.level and not level_of_beats:
                 shown = beats_per_count(analysis, routine)
                 change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)

@@ -63,7 +63,7 @@ def correct(
         return
     saved = read_saved(file)
     check_belongs(saved, heard(song), song=song, file=file)
-    analysis = heard(song, change=saved.change)
+    analysis = heard(song, change=saved.change, level_of_beats=True)
     typer.echo(f"corrected: {words_of(saved.change)}\n")
     typer.echo(render(analysis.bar_map, beats_per_count=beats_per_count(analysis)), nl=False)
     typer.echo("\nthe page still counts as before: make it again with phrasefit page")
