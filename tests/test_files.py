@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-import resource
-import signal
 from pathlib import Path
 
 import pytest
 
+from full_disk import full_disk
 from phrasefit.errors import OutputError
 from phrasefit.files import write_atomic
 
@@ -45,15 +44,8 @@ def test_full_disk_leaves_nothing_half_written(tmp_path: Path, force: bool) -> N
     path = tmp_path / "a.bin"
     if force:
         path.write_bytes(b"old")
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    handler = signal.signal(signal.SIGXFSZ, lambda *_: None)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, hard))
-    try:
-        with pytest.raises(OutputError, match="writing failed"):
-            write_atomic(path, b"x" * 1_000_000, force=force)
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-        signal.signal(signal.SIGXFSZ, handler)
+    with full_disk(10_000), pytest.raises(OutputError, match="writing failed"):
+        write_atomic(path, b"x" * 1_000_000, force=force)
 
     assert [p.read_bytes() for p in tmp_path.iterdir()] == ([b"old"] if force else [])
 

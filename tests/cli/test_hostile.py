@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import json
 import os
-import resource
-import signal
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+from full_disk import full_disk
 from phrasefit.cli import _edge, app
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
@@ -81,17 +79,6 @@ def song_map(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture
-def full_disk() -> Iterator[None]:
-    """Let every file end at a few bytes: to a program it looks like a full disk."""
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    handler = signal.signal(signal.SIGXFSZ, lambda *_: None)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (FULL_AT_BYTES, hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-    signal.signal(signal.SIGXFSZ, handler)
-
-
 @pytest.mark.parametrize(("words", "name"), WRITERS, ids=[name for _, name in WRITERS])
 def test_full_disk(
     words: list[str],
@@ -100,7 +87,6 @@ def test_full_disk(
     song_map: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-    request: pytest.FixtureRequest,
 ) -> None:
     """No writer leaves half a file or a scrap behind."""
     monkeypatch.setattr("phrasefit.reports.pack.PRACTICE_PERCENTS", ())
@@ -108,9 +94,8 @@ def test_full_disk(
     from phrasefit.reports.paper import printable
 
     printable("a")
-    request.getfixturevalue("full_disk")
-
-    line = ask(*words, tmp_path / name, "--map", song_map, KETTLE)
+    with full_disk(FULL_AT_BYTES):
+        line = ask(*words, tmp_path / name, "--map", song_map, KETTLE)
 
     assert name in line
     assert "writing failed" in line
