@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 Song = Annotated[Path | None, typer.Argument(help="The song; leave it out when --map is given.")]
 RoutineFile = Annotated[Path | None, typer.Argument(help="The routine file (TOML).")]
 Counts = Annotated[
-    int | None, typer.Option("--counts", help="Counts of one wall, without a routine file.")
+    int | None,
+    typer.Option("--counts", metavar="N", help="Counts of one wall, without a routine file."),
 ]
-Walls = Annotated[int | None, typer.Option("--walls", help="1, 2 or 4 walls.")]
+Walls = Annotated[int | None, typer.Option("--walls", metavar="N", help="1, 2 or 4 walls.")]
 Waltz = Annotated[bool, typer.Option("--waltz", help="The --counts are waltz counts.")]
 MapFile = Annotated[
     Path | None, typer.Option("--map", metavar="MAP.json", help="Plan from a bar map instead.")
@@ -28,7 +29,9 @@ StartAt = Annotated[
 ]
 Changes = Annotated[
     int | None,
-    typer.Option("--changes", min=0, help="Take the plan with so many tags and restarts."),
+    typer.Option(
+        "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
+    ),
 ]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Listen afresh and keep nothing.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]

@@ -45,6 +45,7 @@ def correct(
     They are used by all later commands; then make the page again.
 
     Example: phrasefit correct song.mp3 song-correction.json
+
     Example: phrasefit correct song.mp3 --forget
     """
     from phrasefit.cli._song import beats_per_count, heard

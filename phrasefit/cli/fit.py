@@ -28,10 +28,13 @@ def fit(
     map_path: options.MapFile = None,
     start_at: options.StartAt = None,
     max_changes: Annotated[
-        int, typer.Option("--max-changes", min=0, max=12, help="Most tags and restarts allowed.")
+        int,
+        typer.Option(
+            "--max-changes", metavar="N", min=0, max=12, help="Most tags and restarts allowed."
+        ),
     ] = 4,
     intro: Annotated[
-        int | None, typer.Option("--intro", min=0, help="Begin after so many counts.")
+        int | None, typer.Option("--intro", metavar="N", min=0, help="Begin after so many counts.")
     ] = None,
     settings: Annotated[
         Path | None,
@@ -58,6 +61,7 @@ def fit(
     """Fit a routine to a song: count 1, walls, facings, tags, restarts, ending.
 
     Example: phrasefit fit song.mp3 routine.toml
+
     Example: phrasefit fit song.mp3 --counts 32 --walls 4
     """
     from phrasefit.cli._edge import emit, parse_time

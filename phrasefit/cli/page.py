@@ -60,6 +60,7 @@ def page(
     file or clicks, and takes corrections, which "phrasefit correct" then applies.
 
     Example: phrasefit page song.mp3 routine.toml --out page.html
+
     Example: phrasefit page --map map.json --counts 32 --walls 4
     """
     from phrasefit.cli._edge import parse_time

@@ -79,6 +79,7 @@ def rank(
     brought to the routine's tempo come last. Exit code 1 if files could not be used.
 
     Example: phrasefit rank music/ copper-kettle.toml --tempo 100-124 --max-changes 1
+
     Example: phrasefit rank --known --counts 32 --walls 4
     """
     from phrasefit.cli._edge import emit

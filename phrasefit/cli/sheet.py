@@ -66,6 +66,7 @@ def sheet(
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
 
     Example: phrasefit sheet song.mp3 routine.toml --out sheet.pdf
+
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
     source = song or map_path
