@@ -43,6 +43,8 @@ def pack(
     Example: phrasefit pack song.mp3 routine.toml --out tuesday
     """
     from phrasefit.cli._edge import Progress
+    from phrasefit.cli._song import heard
+    from phrasefit.cli.page import origin_of
     from phrasefit.reports.pack import check_folder, write_pack
 
     source = song or map_path
@@ -61,7 +63,17 @@ def pack(
     progress = Progress("writing")
     try:
         plan = options.chosen(fit, changes)
-        write_pack(target, fit, plan, paper=paper.value, force=force, progress=progress)
+        # What nobody keeps cannot be corrected: without the cache the page only plays.
+        kept = None if no_cache or map_path or song is None else heard(song)
+        write_pack(
+            target,
+            fit,
+            plan,
+            paper=paper.value,
+            force=force,
+            origin=origin_of(kept, fit) if kept else None,
+            progress=progress,
+        )
     finally:
         progress.close()
     typer.echo(f"wrote {target}; open {target / 'index.html'}")

@@ -14,9 +14,13 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from phrasefit.errors import OutputError
 from phrasefit.model import FitPlan, Plan
+
+if TYPE_CHECKING:
+    from phrasefit.reports.page import Origin
 
 PRACTICE_PERCENTS = (75, 85, 100)
 
@@ -30,8 +34,13 @@ class Item:
     content: Callable[[], bytes | str]
 
 
-def items(fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4") -> Iterator[Item]:
-    """List the files of a pack; nothing is made before `content` is called."""
+def items(
+    fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4", origin: Origin | None = None
+) -> Iterator[Item]:
+    """List the files of a pack; nothing is made before `content` is called.
+
+    With `origin`, the rehearsal page can save corrections of the song.
+    """
     from phrasefit.reports.captions import captions, srt, webvtt
     from phrasefit.reports.dj_card import dj_card
     from phrasefit.reports.jams import jams_document
@@ -56,7 +65,7 @@ def items(fit: FitPlan, plan: Plan | None = None, *, paper: str = "a4") -> Itera
     yield Item(
         name="rehearsal.html",
         purpose="rehearse with the running count, in a browser",
-        content=lambda: page(fit, plan),
+        content=lambda: page(fit, plan, origin=origin),
     )
     yield Item(name="sheet.pdf", purpose="the plan on paper", content=printed("page"))
     yield Item(name="sheet-stand.pdf", purpose="for the music stand", content=printed("stand"))
@@ -118,6 +127,7 @@ def write_pack(
     *,
     paper: str = "a4",
     force: bool = False,
+    origin: Origin | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> Path:
     """Write all files of the pack into `folder`, which appears whole or not at all.
@@ -130,7 +140,7 @@ def write_pack(
     from phrasefit.reports.page.index import Entry, index_page
 
     check_folder(folder, force=force)
-    wanted = list(items(fit, plan, paper=paper))
+    wanted = list(items(fit, plan, paper=paper, origin=origin))
     try:
         building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
     except OSError as exc:

@@ -10,7 +10,7 @@ Cues are spoken so that a word ends before the count it calls (round-dance cuers
 them one to two beats ahead); spoken numbers stand on their counts, as instructors
 count, unless they are asked for ahead too.
 
-May import: model, errors, files, reports (cues, groove, voice), routine, NumPy (soundfile,
+May import: model, errors, files, reports (chapters, cues, groove, voice), routine, NumPy (soundfile,
 soxr inside functions).
 """
 
@@ -25,10 +25,12 @@ import numpy as np
 from phrasefit.errors import ParameterError
 from phrasefit.files import sound_bytes
 from phrasefit.model import FitPlan, Plan, Step
+from phrasefit.reports.chapters import with_chapters
 from phrasefit.reports.cues import COUNT_IN, RunningCount, running_counts
 from phrasefit.reports.groove import groove
 from phrasefit.reports.voice import say
 from phrasefit.routine.counts import sounding_offset
+from phrasefit.routine.turns import clock
 from phrasefit.routine.vocabulary import cue_words
 
 SAMPLE_RATE_HZ = 44100
@@ -293,8 +295,25 @@ FORMATS = {".wav": ("WAV", "PCM_16"), ".flac": ("FLAC", "PCM_16"), ".ogg": ("OGG
            ".mp3": ("MP3", "MPEG_LAYER_III")}  # fmt: skip
 
 
+def _duration_s(made: Practice) -> float:
+    return len(made.samples) / made.sample_rate_hz
+
+
+def chapters_of(made: Practice) -> list[tuple[float, str]]:
+    """List where the count-in, each wall and each tag begin [seconds], and their names."""
+    starts = [(made.clicks[0].time_s, "count-in")] if made.clicks[0].row.wall == 0 else []
+    for click in made.clicks:
+        row = click.row
+        if row.event:
+            name = f"tag after wall {row.wall}" if row.event == "tag" else f"wall {row.wall}"
+            starts.append((click.time_s, f"{name}, {clock(row.facing)}"))
+    return starts
+
+
 def encoded(made: Practice, suffix: str) -> bytes:
     """Write the audio in the format that `suffix` names (.wav, .flac, .ogg, .mp3).
+
+    Chapter marks for walls and tags are added where `reports.chapters` can.
 
     Lossy coding can overshoot: it is written again, quieter, until the decoded peak
     is at most `PEAK`.
@@ -315,5 +334,5 @@ def encoded(made: Practice, suffix: str) -> bytes:
         coded = sound_bytes(samples, made.sample_rate_hz, container=form, subtype=subtype)
         peak = float(np.max(np.abs(soundfile.read(io.BytesIO(coded), dtype="float32")[0])))
         if peak <= PEAK:
-            return coded
+            return with_chapters(coded, suffix.lower(), chapters_of(made), _duration_s(made))
         samples = samples * (0.98 * PEAK / peak)

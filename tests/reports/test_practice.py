@@ -20,6 +20,7 @@ from phrasefit.reports.practice import (
     PEAK,
     SAMPLE_RATE_HZ,
     Wishes,
+    chapters_of,
     click_sound,
     encoded,
     practice,
@@ -202,3 +203,27 @@ def test_wishes_out_of_range_are_refused(wishes: dict, words: str) -> None:
     """The message names the value and what is possible."""
     with pytest.raises(ParameterError, match=words):
         Wishes(**wishes)
+
+
+@pytest.mark.parametrize("suffix", [".mp3", ".ogg", ".flac"])
+def test_chapters_mark_walls_and_tags(tagged: FitPlan, suffix: str) -> None:
+    """Another reader finds each wall and the tag within a millisecond; the sound is untouched."""
+    mutagen = pytest.importorskip("mutagen")
+    made = practice(tagged, None, SILENT)
+    expected = chapters_of(made)
+
+    coded = encoded(made, suffix)
+
+    tags = mutagen.File(io.BytesIO(coded)).tags
+    if suffix == ".mp3":
+        frames = sorted(tags.getall("CHAP"), key=lambda frame: frame.start_time)
+        found = [(f.start_time / 1000, f.sub_frames["TIT2"].text[0]) for f in frames]
+    else:
+        found = []
+        for number in range(1, len(expected) + 1):
+            hours, minutes, seconds = tags[f"CHAPTER{number:03d}"][0].split(":")
+            time_s = 3600 * int(hours) + 60 * int(minutes) + float(seconds)
+            found.append((time_s, tags[f"CHAPTER{number:03d}NAME"][0]))
+    assert [name for _, name in found] == [name for _, name in expected]
+    assert np.allclose([t for t, _ in found], [t for t, _ in expected], atol=0.001)
+    assert sum("tag" in name for _, name in found) == 1
