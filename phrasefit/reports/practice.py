@@ -10,8 +10,8 @@ Cues are spoken so that a word ends before the count it calls (round-dance cuers
 them one to two beats ahead); spoken numbers stand on their counts, as instructors
 count, unless they are asked for ahead too.
 
-May import: model, errors, files, reports (chapters, cues, groove, voice), routine, NumPy (soundfile,
-soxr inside functions).
+May import: model, errors, files, reports (chapters, cues, groove, voice), routine, NumPy
+(soundfile inside functions).
 """
 
 from __future__ import annotations
