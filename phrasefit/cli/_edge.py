@@ -9,7 +9,6 @@ import os
 import re
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import typer
@@ -114,6 +113,3 @@ def emit(text: str, target: str | None, *, force: bool) -> None:
         from phrasefit.files import write_atomic
 
         write_atomic(Path(target), text, force=force)
-
-
-ProgressCallback = Callable[[float, str], None]

@@ -84,13 +84,6 @@ def free_foot_after(part: Part) -> tuple[str, ...]:
     return tuple(free_foot(weight) for weight in weight_after_counts(part))
 
 
-def steps_in(part: Part, first: int, last: int) -> tuple[Step, ...]:
-    """List the step lines danced, wholly or partly, in counts `first`..`last` (0-based)."""
-    return tuple(
-        step for step in part.steps if first_count(step) <= last and last_count(step) >= first
-    )
-
-
 def danced_parts(routine: Routine) -> tuple[Part, ...]:
     """List the parts in the order danced: one, or the sequence of a phrased routine."""
     by_name = {part.name: part for part in routine.parts}

@@ -60,26 +60,6 @@ def test_restart_points_equal_the_simulation(written: Written) -> None:
     assert all(after % bar == 0 for after in offered)
 
 
-@settings(max_examples=40)
-@given(ROUTINES, st.data())
-def test_steps_in_covers_every_count(written: Written, data: st.DataObject) -> None:
-    """Asking for a stretch gives the lines danced in it, in order, and no others."""
-    part = parse_routine(written.text).parts[0]
-    first = data.draw(st.integers(0, part.counts - 1))
-    last = data.draw(st.integers(first, part.counts - 1))
-
-    found = blocks.steps_in(part, first, last)
-
-    covered = {
-        count
-        for step in found
-        for count in range(blocks.first_count(step), blocks.last_count(step) + 1)
-    }
-    assert set(range(first, last + 1)) <= covered
-    assert all(blocks.first_count(step) <= last for step in found)
-    assert blocks.steps_in(part, 0, part.counts - 1) == part.steps
-
-
 # ------------------------------------------------ worked examples of the trade
 
 
