@@ -67,6 +67,7 @@ def practice(
     Start quietly with headphones: clicks are sharper than music.
 
     Example: phrasefit practice song.mp3 routine.toml --percent 75,85,100
+
     Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
     """
     from phrasefit.files import write_atomic
