@@ -1,12 +1,17 @@
 // -------------------------------------------------------------------- corrections
 
+/** Tell whether a level of the song's beats is half the counts shown (it need not be below 1). */
+function isHalf(level) {
+  return data.half !== null && level === data.half.change;
+}
+
 /** Say a change in words. */
 function changeWords(change) {
   const { shift_one_beats: beats, nudge_s } = change;
   const ms = Math.round(nudge_s * 1000);
   const side = (n) => (n > 0 ? "later" : "earlier");
   return [
-    change.level && `counted ${change.level < 1 ? "half" : "twice"} as fast`,
+    change.level && `counted ${isHalf(change.level) ? "half" : "twice"} as fast`,
     beats && `the one ${Math.abs(beats)} beat${Math.abs(beats) > 1 ? "s" : ""} ${side(beats)}`,
     ms && `all beats ${Math.abs(ms)} ms ${side(ms)}`,
     ...change.sections_at_s.map((time) => `a section at ${minutes(time)}`),
@@ -111,7 +116,7 @@ function tap() {
   else if (!found.steady || found.share < 0.7) $("taps").value = "the taps do not agree yet; go on";
   else {
     const where = found.shift ? `on beat ${found.place}` : "on the ones that are marked";
-    const also = level ? `; ${level.change < 1 ? "half" : "twice"} as fast?` : "";
+    const also = level ? `; ${isHalf(level.change) ? "half" : "twice"} as fast?` : "";
     const pace = `every ${found.apart} beats at ${Math.round(found.bpm)} beats a minute`;
     $("taps").value = `${pace}, ${where}${also}`;
     $("use-taps").disabled = !found.shift && !level;
