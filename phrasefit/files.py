@@ -129,5 +129,7 @@ def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False)
     path = Path(path)
     check_target(path, force=force)
     with _temporary_beside(path) as temporary:
-        temporary.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+        temporary.write_bytes(
+            content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+        )
     return path

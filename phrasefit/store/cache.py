@@ -42,6 +42,11 @@ def default_path() -> Path:
     return Path(platformdirs.user_data_dir("phrasefit", appauthor=False)) / FILE_NAME
 
 
+def _name(path: Path) -> str:
+    """Give the name under which a file is kept; bytes that are no UTF-8 become signs."""
+    return str(path.resolve()).encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 class Store:
     """The open cache; use it as a context manager.
 
@@ -179,7 +184,7 @@ class Store:
             return None
         rows = self._ask(
             "SELECT content_hash FROM file WHERE path = ? AND size = ? AND mtime_ns = ?",
-            (str(path.resolve()), state.st_size, state.st_mtime_ns),
+            (_name(path), state.st_size, state.st_mtime_ns),
         )
         return rows[0][0] if rows else None
 
@@ -196,7 +201,7 @@ class Store:
         state = path.stat()
         self._db.execute(
             "INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?)",
-            (str(path.resolve()), state.st_size, state.st_mtime_ns, content_hash),
+            (_name(path), state.st_size, state.st_mtime_ns, content_hash),
         )
 
     def failures(self, version: str) -> dict[str, tuple[int, int, str]]:
@@ -210,7 +215,7 @@ class Store:
         with self._transaction():
             self._db.execute(
                 "INSERT OR REPLACE INTO failure VALUES (?, ?, ?, ?, ?)",
-                (str(path.resolve()), state.st_size, state.st_mtime_ns, version, reason),
+                (_name(path), state.st_size, state.st_mtime_ns, version, reason),
             )
 
     # ---------------------------------------------------------------- analyses

@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import subprocess
+import sys
 from importlib.resources import files
 from pathlib import Path
 
@@ -176,3 +179,18 @@ def test_song_left_out_after_a_correction(program: Program, music: Path) -> None
 
     assert "Square" not in done.out
     assert "not counted in fours: 2" in done.out
+
+
+def test_names_that_are_no_text_fail_alone(music: Path, tmp_path: Path) -> None:
+    """A song whose name is no UTF-8 is listed as failed; the others are ranked, files written."""
+    with open(os.fsencode(music) + b"/bad\xff.wav", "wb") as file:
+        file.write(b"RIFF")
+    out = tmp_path / "rank.json"
+    words = [sys.executable, "-m", "phrasefit", "rank", music, KETTLE, "--json", out]
+
+    done = subprocess.run(words, capture_output=True, check=False)
+
+    assert done.returncode == 1, done.stderr
+    assert b"Square - Ada" in done.stdout
+    assert b"bad" in done.stderr and b"Traceback" not in done.stderr
+    assert json.loads(out.read_text("utf-8"))
