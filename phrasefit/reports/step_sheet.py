@@ -39,7 +39,7 @@ def step_sheet(routine: Routine, *, paper: str = "a4") -> Document:
             setter.steps(tag.steps, turns, routine.meter)
     if plain := _plain_tags(routine.tags):
         setter.remark(plain)
-    for note in (*routine.notes, *routine.assumed):
+    for note in routine.notes:
         setter.remark(note)
     setter.page_numbers()
     return document
