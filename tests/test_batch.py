@@ -196,10 +196,11 @@ def test_interrupt_keeps_what_is_done(sounds: Path, tmp_path: Path) -> None:
     for i in range(48):  # more than two processes hear while the signal travels
         soundfile.write(folder / f"{i:02d}.wav", samples * (1 - i / 100), rate)
     code = """
-        import sys
+        import signal, sys
         from pathlib import Path
         from phrasefit.batch import Crew, listen_to, songs_in
         from phrasefit.store import Store
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
         with Store() as store:
             report = listen_to(
                 songs_in([Path(sys.argv[1])]), store, crew=Crew(n_jobs=2),
