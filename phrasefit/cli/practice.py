@@ -47,8 +47,8 @@ def practice(
     say: Annotated[
         Saying, typer.Option("--say", help="cues, numbers, both or nothing.")
     ] = Saying.CUES,
-    numbers_ahead: Annotated[
-        bool, typer.Option("--numbers-ahead", help="Say numbers before their counts.")
+    numbers_on_count: Annotated[
+        bool, typer.Option("--numbers-on-count", help="Say numbers on their counts, not before.")
     ] = False,
     groove: Annotated[
         bool, typer.Option("--groove", help="Add a quiet backing of drums and bass.")
@@ -82,7 +82,7 @@ def practice(
             tempo=tempo,
             intro=with_intro,
             saying=say.value,
-            numbers_ahead=numbers_ahead,
+            numbers_on_count=numbers_on_count,
             with_groove=groove,
         )
         for share in percents(percent, steady=tempo is not None)

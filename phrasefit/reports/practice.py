@@ -6,9 +6,9 @@ full speed or slower, or run at one steady tempo.  A click begins on the sample 
 count falls on.  Peaks stay at -6 dBFS: clicks are peaky, and nobody knows how loud a
 class has its headphones.
 
-Cues are spoken so that a word ends before the count it calls (round-dance cuers give
-them one to two beats ahead); spoken numbers stand on their counts, as instructors
-count, unless they are asked for ahead too.
+Numbers and cues are spoken so that a word ends before the count it calls (round-dance
+cuers give them one to two beats ahead); the numbers can stand on their counts instead,
+as many instructors count along.
 
 May import: model, errors, files, reports (chapters, cues, groove, voice), routine, NumPy
 (soundfile inside functions).
@@ -63,7 +63,7 @@ class Wishes:
 
     `percent` of the song's tempo, or one steady `tempo` [counts a minute]; `intro`
     keeps the song's whole intro, so that the file runs beside the song; `saying` is one
-    of `SAYINGS`; `numbers_ahead` calls numbers before their counts; `with_groove` adds a
+    of `SAYINGS`; `numbers_on_count` says numbers on their counts, not before; `with_groove` adds a
     quiet backing.
     """
 
@@ -71,7 +71,7 @@ class Wishes:
     tempo: float | None = None
     intro: bool = False
     saying: str = "cues"
-    numbers_ahead: bool = False
+    numbers_on_count: bool = False
     with_groove: bool = False
 
     def __post_init__(self) -> None:
@@ -235,13 +235,13 @@ def _spoken(
         return taken
     wanted: list[Iterable[tuple[float, float, str]]] = [
         _ahead((c.time_s, word) for c, word in _event_words(clicks)),
-        _numbers([c for c in clicks if c.row.kind == "intro"], wishes.numbers_ahead),
+        _numbers([c for c in clicks if c.row.kind == "intro"], wishes.numbers_on_count),
     ]
     if wishes.saying in ("cues", "both"):
         wanted.append(_ahead(_step_calls(clicks, ends, fit.routine.swing)))
     if wishes.saying in ("numbers", "both"):
         danced = [c for c in clicks if c.row.kind in ("wall", "tag")]
-        wanted.append(_numbers(danced, wishes.numbers_ahead))
+        wanted.append(_numbers(danced, wishes.numbers_on_count))
     for words in wanted:
         for start, end, text in words:
             free = all(end + WORD_GAP_S <= s or start >= e + WORD_GAP_S for s, e, _ in taken)
@@ -279,10 +279,10 @@ def _ahead(calls: Iterable[tuple[float, str]]) -> Iterator[tuple[float, float, s
         yield end - len(say(text, SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ, end, text
 
 
-def _numbers(clicks: list[Click], ahead: bool) -> Iterator[tuple[float, float, str]]:
+def _numbers(clicks: list[Click], on_count: bool) -> Iterator[tuple[float, float, str]]:
     names = ("one", "two", "three", "four", "five", "six", "seven", "eight")
     calls = [(click.time_s, names[click.row.spoken - 1]) for click in clicks]
-    if ahead:
+    if not on_count:
         yield from _ahead(calls)
         return
     for time_s, text in calls:

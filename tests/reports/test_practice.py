@@ -136,10 +136,10 @@ def test_cues_end_before_the_count_they_call(stepped: FitPlan) -> None:
         assert start >= end
 
 
-def test_numbers_stand_on_their_counts_or_ahead(stepped: FitPlan) -> None:
-    """Spoken numbers begin on the count; asked for ahead, they end before it."""
-    on = practice(stepped, None, Wishes(saying="numbers"))
-    ahead = practice(stepped, None, Wishes(saying="numbers", numbers_ahead=True))
+def test_numbers_end_before_their_counts_or_stand_on_them(stepped: FitPlan) -> None:
+    """Spoken numbers end before the count; asked for on it, they begin on it."""
+    ahead = practice(stepped, None, Wishes(saying="numbers"))
+    on = practice(stepped, None, Wishes(saying="numbers", numbers_on_count=True))
     counts = np.array([click.time_s for click in on.clicks])
 
     assert all(np.min(np.abs(counts - start)) < 1e-9 for start, _, _ in on.words[:40])
