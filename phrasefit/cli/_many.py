@@ -44,9 +44,16 @@ CostsFile = Annotated[
 
 
 def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
-    """Tell folders and songs from routine files (TOML)."""
-    routines = [thing for thing in things if thing.suffix.lower() == ".toml"]
-    return [thing for thing in things if thing not in routines], routines
+    """Tell folders and songs from routine files (TOML) and folders that hold only such."""
+    places: list[Path] = []
+    routines: list[Path] = []
+    for thing in things:
+        held = sorted(p for p in thing.iterdir() if p.is_file()) if thing.is_dir() else [thing]
+        if held and all(path.suffix.lower() == ".toml" for path in held):
+            routines += held
+        else:
+            places.append(thing)
+    return places, routines
 
 
 def crew_of(jobs: int, backend: str, scheduler: str) -> Crew:

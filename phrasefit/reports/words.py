@@ -102,8 +102,8 @@ def _advice(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
 def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
     group = SECTION_COUNTS[fit.routine.meter]
     if all(hit.into_counts % group == 0 for hit in plain):
-        eight = "eight" if group == 8 else "six"
-        return f"the phrases stay on an {eight}, which dancers live with: no change is advised"
+        eight = "an eight" if group == 8 else "a six"
+        return f"the phrases stay on {eight}, which dancers live with: no change is advised"
     if len(fit.plans) == 1:
         return "no restart or tag that the routine allows brings it back"
     return "no restart or tag is worth learning for it"

@@ -16,6 +16,7 @@ import pytest
 
 from in_process import Program
 from kept_songs import keep, square_song
+from phrasefit.cli._many import split_places
 from phrasefit.store import Store
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
@@ -166,3 +167,22 @@ def test_slips_are_explained(program: Program, music: Path, words: tuple, messag
 def test_without_routines(program: Program, music: Path) -> None:
     """An evening needs routines."""
     assert "no routine given" in program("playlist", music, expect=2).err
+
+
+def test_a_folder_of_routines_is_taken_as_routines(tmp_path: Path) -> None:
+    """A folder that holds routine files alone is no music; others are looked through for songs."""
+    routines = tmp_path / "routines"
+    routines.mkdir()
+    (routines / "a.toml").touch()
+    (tmp_path / "b.toml").touch()
+    mixed = tmp_path / "mixed"
+    mixed.mkdir()
+    (mixed / "a.toml").touch()
+    (mixed / "a.mp3").touch()
+    empty = tmp_path / "empty"
+    empty.mkdir()
+
+    places, files = split_places([routines, mixed, empty, tmp_path / "b.toml", tmp_path / "x.ogg"])
+
+    assert places == [mixed, empty, tmp_path / "x.ogg"]
+    assert files == [routines / "a.toml", tmp_path / "b.toml"]
