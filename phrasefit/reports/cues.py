@@ -239,6 +239,6 @@ def event_words(event: str, line: CueLine | RunningCount, plan: Plan) -> str:
         change = f", {restart.step_change}" if restart.step_change else ""
         return (
             f"RESTART wall {restart.wall} after count {restart.after_count},"
-            f" facing {clock(restart.facing)}{change}"
+            f" facing {clock(line.facing)}{change}"
         )
     return f"WALL {line.wall}, facing {clock(line.facing)}"
