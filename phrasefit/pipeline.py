@@ -9,9 +9,12 @@ May import: every room but reports and cli.
 
 from __future__ import annotations
 
+import functools
 import json
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +26,11 @@ if TYPE_CHECKING:
     from phrasefit.form.evidence import BeatEvidence
     from phrasefit.store import Store
 
-ANALYSIS_VERSION = 1  # raise it when a change alters what is heard: old entries are then ignored
+# Raise it when code alters what is heard: old entries are then ignored.  The weights of
+# the models speak for themselves, see `analysis_version`.
+ANALYSIS_VERSION = 1
+
+WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
 Progress = Callable[[float, str], None]
 UNTOUCHED = Correction()
@@ -91,7 +98,15 @@ def analyse(
 
 def analysis_version(*, hand_made: bool = False) -> str:
     """Name what the cache keeps analyses under, beside the hash of the sound."""
-    return f"{ANALYSIS_VERSION}{'h' if hand_made else ''}"
+    return f"{ANALYSIS_VERSION}{'h' if hand_made else ''}-{_fingerprint_of_weights():08x}"
+
+
+@functools.cache
+def _fingerprint_of_weights() -> int:
+    """Check sum of all that was learned: other weights hear other things."""
+    folder = resources.files("phrasefit.meter") / "weights"
+    names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(WEIGHTS))
+    return functools.reduce(lambda crc, n: zlib.crc32((folder / n).read_bytes(), crc), names, 0)
 
 
 def listen(
