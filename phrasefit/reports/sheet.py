@@ -103,6 +103,7 @@ def plan_rows(fit: FitPlan, plan: Plan) -> list[list[Row]]:
             )
         groups.append(group)
     end = plan.ending
+    over = f"{end.counts_over} over, " if end.counts_over else ""
     groups.append(
         [
             Row(
@@ -111,7 +112,7 @@ def plan_rows(fit: FitPlan, plan: Plan) -> list[list[Row]]:
                 facing=end.facing,
                 music="",
                 counts="",
-                event=f"END {_to_front(end.turn_to_front_deg)}",
+                event=f"END {over}{_to_front(end.turn_to_front_deg)}",
                 short=f"END{_short_turn(end.turn_to_front_deg)}",
                 mark="end",
             )

@@ -41,7 +41,8 @@ def walls_csv(fit: FitPlan, plan: Plan | None = None) -> str:
                 ]
             )
     end = plan.ending
-    remark = f"{end.counts_left} counts of wall {end.wall} danced" if end.counts_left else ""
+    over = f"; {end.counts_over} counts of music left" if end.counts_over else ""
+    remark = f"{end.counts_left} counts of wall {end.wall} danced{over}"
     table.writerow([*_when(end.time_s), end.wall, clock(end.facing), "", "", "END", remark])
     return BYTE_ORDER_MARK + out.getvalue()
 

@@ -266,9 +266,10 @@ def ending_words(plan: Plan) -> str:
         finish = f"turn {turn_words(ending.turn_to_front_deg)} to finish to the front"
         if abs(ending.turn_to_front_deg) == 180:
             finish = "turn half to either side to finish to the front"
+    over = f", {_counts(ending.counts_over)}" if ending.counts_over else ""
     return (
-        f"the music ends at {clock_time(ending.time_s)} after count {ending.counts_left} of wall"
-        f" {ending.wall}, facing {clock(ending.facing)}: {finish}"
+        f"the music ends at {clock_time(ending.time_s)}{over} after count {ending.counts_left} of"
+        f" wall {ending.wall}, facing {clock(ending.facing)}: {finish}"
     )
 
 

@@ -269,3 +269,12 @@ def test_report_of_a_six_eight_song() -> None:
     text = render(fit_routine(make_song(("A", 60), meter=6, bpm=186), make_routine()))
 
     assert "one count for three beats (the beat is 186.0 a minute)" in text
+
+
+def test_music_left_over_is_said() -> None:
+    """Four counts after the last wall are named, with the wall they follow."""
+    fit = fit_routine(make_song(("I", 8), ("A", 16), ("B", 17)), make_routine())
+    left, plain = fit.plans[0], fit_routine(make_song(("A", 16)), make_routine(), intro=0).plans[0]
+
+    assert ", 4 counts after count 32 of wall 4" in " ".join(reasons(left))
+    assert "counts after count" not in " ".join(reasons(plain))
