@@ -234,8 +234,7 @@ def sounding_offset(fraction: Fraction, swing: float) -> float:
 
     Notes
     -----
-    Common practice, no source.  Where one count holds two signs use
-    `sounding_offsets`, which keeps them apart.
+    Common practice, no source.
     """
     if not STRAIGHT <= swing <= 0.75:
         raise ParameterError(f"swing={swing:g} must lie between 0.5 (straight) and 0.75")
@@ -247,22 +246,3 @@ def sounding_offset(fraction: Fraction, swing: float) -> float:
     if fraction == SIGNS["a"]:
         return max(swing, 0.75 - triplet / 12)
     return float(fraction) + (triplet / 12 if fraction else 0.0)
-
-
-def sounding_offsets(moments: Sequence[Fraction], swing: float) -> tuple[float, ...]:
-    """Say where each moment of a step line sounds [counts, strictly increasing].
-
-    A count with one sign follows `sounding_offset`; a count with several (``1&a2``)
-    stretches its two halves so that ``&`` sounds at `swing` and the order is kept.
-    """
-    sounding = []
-    for moment in moments:
-        whole = math.floor(moment)
-        fraction = moment - whole
-        crowd = sum(1 for other in moments if whole < other < whole + 1)
-        offset = sounding_offset(fraction, swing)  # checks the values, too
-        if crowd > 1:
-            late = max(0.0, float(fraction) - 0.5) * 2
-            offset = min(float(fraction), 0.5) * 2 * swing + late * (1 - swing)
-        sounding.append(whole + offset)
-    return tuple(sounding)

@@ -37,11 +37,6 @@ class StepPattern:
     turns_deg: tuple[int, ...] = ()
     must_turn: bool = False
 
-    @property
-    def lead_flips(self) -> bool:
-        """Tell whether one pattern leaves the other foot free than it began with."""
-        return all(changes % 2 for changes in self.usual[0][1])
-
     def repeats_in(self, n_counts: int) -> tuple[int, ...]:
         """Say how many patterns may fill `n_counts` whole counts; empty if none does."""
         return tuple(n_counts // counts for counts, _ in self.usual if n_counts % counts == 0)

@@ -192,11 +192,6 @@ class Store:
         """List all files heard: path to (size, modification time in ns, content hash)."""
         return {row[0]: row[1:] for row in self._ask("SELECT * FROM file")}
 
-    def put_file(self, path: Path, content_hash: str) -> None:
-        """Keep that the file at `path` holds this sound."""
-        with self._transaction():
-            self._put_file(path, content_hash)
-
     def _put_file(self, path: Path, content_hash: str) -> None:
         state = path.stat()
         self._db.execute(
@@ -219,11 +214,6 @@ class Store:
             )
 
     # ---------------------------------------------------------------- analyses
-
-    def has_analysis(self, content_hash: str, version: str) -> bool:
-        """Tell whether a sound was heard before, under whatever name."""
-        query = "SELECT 1 FROM analysis WHERE content_hash = ? AND version = ?"
-        return bool(self._ask(query, (content_hash, version)))
 
     def get_analysis(self, content_hash: str, version: str) -> str | None:
         """Recall an analysis document (JSON text) of this analysis version."""

@@ -17,7 +17,6 @@ FOLDER_VARIABLE = "PHRASEFIT_MATERIAL"
 
 # Whole sources that no training song uses.
 HELD_OUT_SOUNDS = frozenset({"timgm6mb"})  # soundfont and the kits made from it
-HELD_OUT_SCORES = frozenset({"accompaniments-held-out", "game-held-out"})
 
 
 def find_folder() -> Path | None:

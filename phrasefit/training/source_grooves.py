@@ -182,14 +182,6 @@ def read_notes(
     return rows, parts
 
 
-def _meter(midi: object) -> tuple[int, int]:
-    """Return the first time signature."""
-    for message in midi.tracks[0]:
-        if message.type == "time_signature":
-            return message.numerator, message.denominator
-    return 4, 4
-
-
 def _beats(path: Path) -> tuple[int, float]:
     """Read a groove file's own `Time`: mma beats a bar -> (our beats a bar, mma beats a beat)."""
     found = re.search(r"^\s*Time\s+(\d+)", path.read_text(encoding="latin-1"), re.MULTILINE)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -21,7 +20,6 @@ from phrasefit.routine.counts import (
     owning_count,
     parse_counts,
     sounding_offset,
-    sounding_offsets,
 )
 
 HALF = Fraction(1, 2)
@@ -163,19 +161,9 @@ def test_shuffle_puts_and_on_the_last_third() -> None:
     assert sounding_offset(3 * QUARTER, TRIPLET_SWING) == pytest.approx(2 / 3)
 
 
-@given(
-    lines_of_counts(),
-    st.floats(0.5, 0.75, allow_nan=False),
-    st.sampled_from(sorted(SIGNS.values())),
-)
-def test_swing_keeps_the_order(
-    moments: tuple[Fraction, ...], swing: float, fraction: Fraction
-) -> None:
-    """However strong the swing, moments sound in their order and inside their count."""
-    sounding = sounding_offsets(moments, swing)
-
-    assert all(earlier < later for earlier, later in pairwise(sounding))
-    assert all(m // 1 <= at < m // 1 + 1 for m, at in zip(moments, sounding, strict=True))
+@given(st.floats(0.5, 0.75, allow_nan=False), st.sampled_from(sorted(SIGNS.values())))
+def test_swing_stays_inside_its_count(swing: float, fraction: Fraction) -> None:
+    """However strong the swing, a sign sounds between its count and the next."""
     assert 0 < sounding_offset(fraction, swing) < 1
 
 
