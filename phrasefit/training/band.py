@@ -12,18 +12,23 @@ import numpy as np
 
 from phrasefit.training.form import Form
 from phrasefit.training.harmony import ChordTrack, voice
-from phrasefit.training.invent import follow_kick, invent_chords, invent_drums
+from phrasefit.training.invent import follow_kick, invent_chords, invent_drums, invent_riff
 from phrasefit.training.melody import TEMPERS, compose_melody
 from phrasefit.training.score import NoteList, Part
 from phrasefit.training.styles import DRUM_KEYS, PROGRAMS, Style
 
-LOUDNESS = {"X": 1.0, "x": 0.76, "o": 0.5, "g": 0.32, "?": 0.6, "s": 0.8, "P": 0.85, "b": 0.85}
+LOUDNESS = {
+    "X": 1.0, "x": 0.76, "o": 0.5, "g": 0.32, "?": 0.6, "s": 0.8, "P": 0.85, "b": 0.85, "f": 0.85,
+}  # fmt: skip
 HAND_VOICES = "YZWGVcdmbnaitjz"
 
 
 @dataclass(slots=True)
 class Band:
-    """Everything the players look at; `key` is a pitch class."""
+    """Everything the players look at; `key` is a pitch class.
+
+    A `plain` band plays the patterns of the style as written, without crashes.
+    """
 
     rng: np.random.Generator
     style: Style
@@ -31,12 +36,13 @@ class Band:
     chart: ChordTrack
     key: int
     minor: bool
+    plain: bool = False
     lines: dict[str, dict[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
         """Choose the drum lines of every letter: bass players listen to them."""
         self.lines = self.by_letter(self.style.drums, 0.55) if self.style.drums else {}
-        if self.rng.random() < 0.45:
+        if not self.plain and self.rng.random() < 0.45:
             self.lines = {
                 letter: invent_drums(self.rng, variant, self.style)
                 for letter, variant in self.lines.items()
@@ -93,9 +99,9 @@ class Band:
         extra = self.style.drums[rng.integers(len(self.style.drums))]
         lines = {v: p for v, p in extra.items() if v in HAND_VOICES}
         lines = lines or {str(rng.choice(["Z", "Y"])): "x" * self.style.steps}
-        crash = float(rng.choice([0.0, 0.5, 0.9]))
+        crash = 0.0 if self.plain else float(rng.choice([0.0, 0.5, 0.9]))
         drop = {v for v in "HDYZP" if rng.random() < 0.12}
-        nudge = float(rng.uniform(0.0, 0.1))
+        nudge = 0.0 if self.plain else float(rng.uniform(0.0, 0.1))
         starts = form.bar_starts
         for bar, (within, letter) in enumerate(form.places()):
             beat, n_steps = starts[bar], form.beats_per_bar[bar] * self.style.steps
@@ -162,7 +168,7 @@ class Band:
         low = int(self.rng.choice([28, 28, 31, 33]))
         last = low + 5.0
         patterns = self.by_letter(self.style.bass, 0.6)
-        if self.rng.random() < 0.3:
+        if not self.plain and self.rng.random() < 0.3:
             patterns = {
                 letter: follow_kick(self.rng, lines["K"], self.style)
                 for letter, lines in self.lines.items()
@@ -213,7 +219,7 @@ class Band:
         # A strum takes 10 to 60 ms and lies around the beat, not after it.
         strum = float(rng.uniform(0.02, 0.1) if strummed else rng.uniform(0, 0.02)) / n_tones
         options = [*self.style.chords]
-        if rng.random() < 0.35:
+        if not self.plain and rng.random() < 0.35:
             options = [invent_chords(rng, self.style) for _ in range(3)]
         for _, beat, cell in self.bars("chords", self.by_letter(options, 0.55)):
             for step, mark in enumerate(cell):
@@ -226,8 +232,9 @@ class Band:
                 chord = self.chart.at(at)
                 if mark == "P" and chord.end <= at + length + 1e-6:
                     chord = self.chart.after(at)
-                if mark == "b":
-                    notes.add(at, length, 36 + chord.root + (12 if chord.root < 4 else 0), loud)
+                if mark in "bf":
+                    root = 36 + chord.root + (12 if chord.root < 4 else 0)
+                    notes.add(at, length, root - 5 * (mark == "f"), loud)
                     continue
                 pitches = voice(chord, low, n_tones)
                 if strummed and step % 2:
@@ -244,7 +251,10 @@ class Band:
         low = int(self.rng.integers(48, 64))
         ring = float(self.rng.uniform(1.0, 3.0))
         steps = self.style.steps
-        for _, beat, cell in self.bars("arpeggio", self.by_letter(self.style.arpeggios, 0.7)):
+        options = [*self.style.arpeggios]
+        if not self.plain and self.rng.random() < 0.4:
+            options = [invent_riff(self.rng, self.style) for _ in range(2)]
+        for _, beat, cell in self.bars("arpeggio", self.by_letter(options, 0.7)):
             for step, mark in enumerate(cell):
                 if mark in "123456":
                     at = beat + step / steps

@@ -254,14 +254,23 @@ def _tune_form(rng: np.random.Generator, piece: StoredPiece) -> Form:
     """Lay a form over a tune: sections of eight bars, players changing between them."""
     form, cast = Form(), Cast(rng)
     letters = "ABABACABAB"
-    n_bars = len(piece.beats_per_bar)
-    for number, first in enumerate(range(0, n_bars, 8)):
+    n_bars, alone = len(piece.beats_per_bar), has_pickup(piece)
+    if alone:
+        layers, energy = cast.choose("i")
+        form.add_section("i", [piece.beats_per_bar[0]], layers - {"tune", "hook"}, energy, 4)
+        form.phrase_bars.clear()
+    for number, first in enumerate(range(int(alone), n_bars, 8)):
         layers, energy = cast.choose(letters[number % len(letters)])
         lengths = list(piece.beats_per_bar[first : first + 8])
         form.add_section(letters[number % len(letters)], lengths, layers - {"tune", "hook"},
                          energy, 4)  # fmt: skip
     place_events(rng, form)
     return form
+
+
+def has_pickup(piece: StoredPiece) -> bool:
+    """Say whether a stored tune begins with a bar that only holds its pickup."""
+    return bool(piece.notes["onset"].min() > 0.01)
 
 
 def guess_key(tune: Part) -> tuple[int, bool]:
@@ -280,13 +289,28 @@ def guess_key(tune: Part) -> tuple[int, bool]:
 
 
 def harmonise(
-    rng: np.random.Generator, tune: Part, form: Form, key: int, minor: bool
+    rng: np.random.Generator,
+    tune: Part,
+    form: Form,
+    key: int,
+    minor: bool,
+    *,
+    primary: bool = False,
+    held: float = 0.0,
+    halved: float = 0.3,
 ) -> ChordTrack:
-    """Choose a chord a bar (or half bar) that holds the tune's long and strong notes."""
+    """Choose a chord a bar (or half bar) that holds the tune's long and strong notes.
+
+    `primary` leaves only the three main chords of the key; `held` is what staying on a
+    chord is worth, as a share of the bar's notes; `halved` the chance of chords of half bars.
+    """
     degrees = ((0, "m"), (3, ""), (5, "m"), (7, ""), (8, ""), (10, "")) if minor else (
         (0, ""), (2, "m"), (5, ""), (7, ""), (9, "m"))  # fmt: skip
     liking = np.array([0.25, 0.0, 0.1, 0.15, 0.05, 0.1] if minor else [0.3, 0.0, 0.15, 0.2, 0.0])
-    halves = 2 if form.beats_per_bar[0] == 4 and rng.random() < 0.3 else 1
+    if primary:
+        chosen = [i for i, (step, _) in enumerate(degrees) if step in (0, 5, 7)]
+        degrees, liking = tuple(degrees[i] for i in chosen), liking[chosen]
+    halves = 2 if form.beats_per_bar[0] == 4 and rng.random() < halved else 1
     chords: list[Chord] = []
     for first, last in zip(form.bar_starts[:-1], form.bar_starts[1:], strict=True):
         for start in np.linspace(first, last, halves, endpoint=False):
@@ -300,6 +324,8 @@ def harmonise(
                 sum(weight[(key + step + tone) % 12] for tone in QUALITIES[quality])
                 for step, quality in degrees
             ])  # fmt: skip
+            if chords:
+                fits += [held * ((key + step) % 12 == chords[-1].root) for step, _ in degrees]
             step, quality = degrees[int(np.argmax(fits + liking + rng.normal(0, 0.05, fits.size)))]
             chords.append(Chord(float(start), float(end), (key + step) % 12, QUALITIES[quality]))
     return ChordTrack(chords)
@@ -331,8 +357,14 @@ def as_written(rng: np.random.Generator, name: str) -> Piece | None:
             SectionPlan(first_bar=a, n_bars=b - a, letter=letter)
             for letter, a, b in zip(found.letters, bounds[:-1], bounds[1:], strict=True)
         ),
-        phrase_bars=found.phrase_bars,
+        phrase_bars=_phrases(found),
         style=found.tags[0],
         source=f"{name}/{found.name}",
         looseness=float(rng.uniform(0.4, 1.9)),
     )
+
+
+def _phrases(piece: StoredPiece) -> tuple[int, ...]:
+    """Bars that begin a phrase: they are counted from the first whole bar."""
+    moved = int(has_pickup(piece))
+    return tuple(bar + moved for bar in piece.phrase_bars if bar + moved < len(piece.beats_per_bar))

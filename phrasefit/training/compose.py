@@ -65,7 +65,7 @@ def finish(band: Band, parts: list[Part], tempo_bpm: float, *, source: str = "co
     if rng.random() < 0.18 and style.steps % 2 == 0:
         parts = push(rng, parts, band.chart)
     if ends:
-        parts = _last_chord(band, parts)
+        parts = last_chord(band, parts)
     if rng.random() < 0.04 and form.sections[0].letter == "i":
         form.silent.append((0, int(form.bar_starts[form.sections[0].n_bars])))
         parts = [_without(part, form.silent[0]) for part in parts]
@@ -136,7 +136,7 @@ def _pushed(part: Part, early: np.ndarray, amount: float) -> Part:
     )  # fmt: skip
 
 
-def _last_chord(band: Band, parts: list[Part]) -> list[Part]:
+def last_chord(band: Band, parts: list[Part]) -> list[Part]:
     """One more beat: everyone strikes the home chord and lets it ring."""
     form, rng = band.form, band.rng
     at = float(form.bar_starts[-1])

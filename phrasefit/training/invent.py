@@ -99,3 +99,18 @@ def invent_chords(rng: np.random.Generator, style: Style) -> str:
         out[-max(1, style.steps // 2)] = "P"
     first = next((i for i, m in enumerate(out) if m != "-"), n)
     return "." * first + "".join(out[first:])
+
+
+def invent_riff(rng: np.random.Generator, style: Style) -> str:
+    """Draw an ostinato of one or two bars over the tones of the chord."""
+    n = style.meter * style.steps * int(rng.choice([1, 1, 2]))
+    likely = np.resize(_step_weights(style), n) * float(rng.choice([0.4, 0.8, 1.0]))
+    hits = rng.random(n) < likely
+    hits[0] = rng.random() < 0.85
+    gap = str(rng.choice(["-", "."]))
+    tones = rng.integers(1, 6, size=n)
+    if rng.random() < 0.6:
+        tones[0] = 1
+    out = [str(tone) if hit else gap for tone, hit in zip(tones, hits, strict=True)]
+    first = int(hits.argmax()) if hits.any() else n
+    return "." * first + "".join(out[first:])

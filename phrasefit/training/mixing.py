@@ -41,7 +41,10 @@ HOUSE_DB = np.array([7.0, 6.5, 0.0, -3.5, -2.5, -2.5, -1.0, 1.0])
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Desk:
-    """How a song is mixed: level offsets by role [dB], rooms, ducking, loudness."""
+    """How a song is mixed: level offsets by role [dB], rooms, ducking, loudness.
+
+    `bare` songs are only balanced, as a player of files does: no colour, no mastering.
+    """
 
     offsets_db: dict[str, float]
     stem_eq_db: float
@@ -50,9 +53,12 @@ class Desk:
     drum_room: float
     duck: float
     squash: float
+    bare: bool = False
 
 
-def draw_desk(rng: np.random.Generator, *, electronic: bool, without: frozenset[str]) -> Desk:
+def draw_desk(
+    rng: np.random.Generator, *, electronic: bool, without: frozenset[str], bare: bool = False
+) -> Desk:
     """Draw a desk; `electronic` songs duck under the kick more often."""
     offsets = {role: float(rng.normal(0, 3.0)) for role in LEVEL_DB}
     offsets["drums"] += float(rng.choice([0, 0, 0, 0, 4, -5, -11]))
@@ -66,6 +72,7 @@ def draw_desk(rng: np.random.Generator, *, electronic: bool, without: frozenset[
         drum_room=0.0 if "rooms" in without else float(rng.choice([0, 0, 0.3, 0.7])),
         duck=float(rng.uniform(2, 12)) if rng.random() < (0.5 if electronic else 0.06) else 0.0,
         squash=float(rng.uniform(0, 1)),
+        bare=bare,
     )
 
 
@@ -88,10 +95,10 @@ def mix(
     beat = next((sound for role, sound in levelled if role == "drums"), None)
     for role, level_sound in levelled:
         sound = _colour(rng, desk, role, level_sound, sample_rate_hz)
-        if desk.duck and beat is not None and role not in ("drums", "percussion"):
+        if desk.duck and not desk.bare and beat is not None and role not in ("drums", "percussion"):
             sound = compress(sound, 0.0, desk.duck, 0.12, sample_rate_hz, key=beat)
         dry += sound
-        if role == "drums" and desk.drum_room:
+        if role == "drums" and desk.drum_room and not desk.bare:
             tail = room_tail(rng, float(rng.uniform(0.15, 0.7)), sample_rate_hz)
             dry += np.float32(desk.drum_room) * reverberate(sound, tail)
         wet += sound * np.float32(0.08 if role == "bass" else rng.uniform(0.2, 1.0))
@@ -111,6 +118,8 @@ def _colour(
     rng: np.random.Generator, desk: Desk, role: str, sound: np.ndarray, sample_rate_hz: int
 ) -> np.ndarray:
     """Equalise, double, compress or drive a stem."""
+    if desk.bare:
+        return sound
     if rng.random() < 0.45:
         sound = weigh_spectrum(sound, *random_curve(rng, desk.stem_eq_db), sample_rate_hz)
     if role in ("chords", "pad", "voice", "arpeggio", "lead") and rng.random() < 0.3:
@@ -132,6 +141,8 @@ def master(
     without: frozenset[str],
 ) -> np.ndarray:
     """Treat the whole mix: tone, compression, limiting, noise, coding, level."""
+    if desk.bare:
+        return _to_peak(rng, sound)
     points, gains = random_curve(rng, 4.0)
     gains = gains + np.interp(np.log(points), np.log(HOUSE_HZ), HOUSE_DB)
     sound = weigh_spectrum(sound, points, gains, sample_rate_hz)
@@ -155,6 +166,11 @@ def master(
     if rng.random() < 0.3 and "coding" not in without:
         kind = str(rng.choice(["mp3", "ogg"]))
         sound = code(sound, kind, float(rng.uniform(0.3, 0.95)), sample_rate_hz)
+    return _to_peak(rng, sound)
+
+
+def _to_peak(rng: np.random.Generator, sound: np.ndarray) -> np.ndarray:
+    """Draw how loud the song is."""
     peak = float(np.abs(sound).max()) + 1e-9
     loudness_db = -float(rng.choice([rng.uniform(0.1, 3), rng.uniform(3, 20)], p=[0.7, 0.3]))
     return (sound * (10 ** (loudness_db / 20) / peak)).astype(np.float32)

@@ -17,6 +17,7 @@ from phrasefit.demo.truth import SongTruth, TrueSection
 from phrasefit.errors import ParameterError
 from phrasefit.training import borrowed
 from phrasefit.training.compose import compose
+from phrasefit.training.folk import folk_song
 from phrasefit.training.mixing import draw_desk, master, mix
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
@@ -25,6 +26,8 @@ from phrasefit.training.styles import HELD_OUT_STYLES, STYLES, Style
 
 SAMPLE_RATE_HZ = 22050
 MAX_DURATION_S = 180.0
+BARE_SHARES = {"folk": 0.45, "electronic": 0.3, "tunes": 0.2}  # songs without production
+BARE_SHARE = 0.05  # of the songs of other families
 SPOKEN_STYLES = frozenset({"boom-bap", "trap", "breakbeat"})
 
 
@@ -45,27 +48,28 @@ class TrainingSong:
 
 # Family -> share of songs. What each is for is told in `FAMILY_PURPOSES`.
 FAMILIES: dict[str, float] = {
-    "pop": 0.13,
-    "rock": 0.10,
-    "country": 0.09,
-    "groove": 0.09,
-    "electronic": 0.06,
-    "swing": 0.07,
-    "latin": 0.06,
-    "drumless": 0.06,
-    "odd": 0.03,
-    "accompanied": 0.15,
-    "loops": 0.07,
-    "tunes": 0.03,
-    "scores": 0.02,
-    "games": 0.04,
+    "pop": 0.11,
+    "rock": 0.08,
+    "country": 0.075,
+    "groove": 0.07,
+    "electronic": 0.08,
+    "swing": 0.055,
+    "latin": 0.05,
+    "drumless": 0.065,
+    "odd": 0.025,
+    "accompanied": 0.105,
+    "loops": 0.045,
+    "tunes": 0.06,
+    "scores": 0.05,
+    "games": 0.03,
+    "folk": 0.10,
 }
 FAMILY_PURPOSES: dict[str, str] = {
     "pop": "back-beats, pushed chords, sung tunes, ballads in 4/4 and 12/8, drums from the chorus",
     "rock": "loud guitars, kicks off the one, double and half time, 6/8 rock",
     "country": "train beat, two-step, country waltz, shuffle, polka, strummed songs",
     "groove": "syncopated sixteenths, swung hip-hop, one-drop reggae, spoken voices",
-    "electronic": "four on the floor, off-beat bass, arpeggios, sidechained mixes, no live jitter",
+    "electronic": "four on the floor, ostinati, old sound chips, sidechained mixes, no live jitter",
     "swing": "triplet feels: walking bass, ride cymbal, boogie, jigs, 12/8",
     "latin": "clave and tumbao with an anticipated bass, percussion without a back-beat",
     "drumless": "guitars, pianos, strings and choirs without drums; tempo that breathes",
@@ -75,6 +79,7 @@ FAMILY_PURPOSES: dict[str, str] = {
     "tunes": "old tunes with real phrasing, pickups and odd bars, played by our bands",
     "scores": "chorales and movements as written",
     "games": "rock and metal by other composers",
+    "folk": "tunes going round: only harmony, tune and bass root tell the one; drums late or none",
 }
 FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "pop": ("pop", "pop-syncopated", "ballad", "ballad-128", "motown", "disco", "half-time",
@@ -85,7 +90,8 @@ FAMILY_STYLES: dict[str, tuple[str, ...]] = {
                 "bluegrass", "country-ballad", "waltz-68"),
     "groove": ("funk", "boom-bap", "trap", "reggae", "afrobeat", "breakbeat", "percussion",
                "second-line", "reggaeton", "gospel-68"),
-    "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap", "garage", "new-wave"),
+    "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap", "garage", "new-wave",
+                   "tracker", "ambient-arp"),
     "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68", "second-line"),
     "latin": ("bossa", "samba", "son-clave", "cha-cha", "bachata", "tango", "afro-68", "cumbia",
               "merengue", "reggaeton"),
@@ -97,6 +103,7 @@ FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "tunes": ("country", "train-beat", "waltz", "jig-68", "waltz-68", "polka", "march", "pop",
               "rock", "strum", "fingerpick", "fingerpick-34", "shuffle", "piano-34", "strings",
               "swing", "disco", "reggae", "tango", "samba", "rocknroll", "waltz-viennese"),
+    "folk": ("folk-44", "folk-24", "folk-34", "folk-68", "folk-128", "schottische"),
 }  # fmt: skip
 
 
@@ -141,8 +148,11 @@ def make_song(
     tempo_map, length_s = _cut(rng, piece, length_s)
     n_samples = round(length_s * SAMPLE_RATE_HZ)
     speaks = piece.style in SPOKEN_STYLES and rng.random() < 0.6
-    palette = draw_palette(rng, held_out=held_out, without=without, speaks=speaks)
-    desk = draw_desk(rng, electronic=family == "electronic", without=without)
+    bare, electronic = rng.random() < BARE_SHARES.get(family, BARE_SHARE), family == "electronic"
+    palette = draw_palette(
+        rng, held_out=held_out, without=without, speaks=speaks, bare=bare, electronic=electronic
+    )
+    desk = draw_desk(rng, electronic=electronic, without=without, bare=bare)
     stems = [
         (part.role, render_stem(rng, palette, played, n_samples, SAMPLE_RATE_HZ))
         for part in piece.parts
@@ -169,17 +179,30 @@ def _draw_piece(rng: np.random.Generator, family: str, held_out: bool, length_s:
         piece = borrowed.arranged(rng, [STYLES[name] for name in FAMILY_STYLES[family]])
     elif family == "loops" and not held_out:
         piece = borrowed.with_loop(rng, _draw_style(rng, family, held_out), seconds)
+    elif family == "folk":
+        style = _draw_style(rng, family, held_out)
+        piece = folk_song(rng, style, min_seconds=seconds, old=not held_out)
     piece = piece or compose(rng, _draw_style(rng, family, held_out), min_seconds=seconds)
     if family == "drumless":
         parts = [part for part in piece.parts if part.role not in ("drums", "percussion")]
         piece = replace(piece, parts=tuple(parts)) if parts else piece
+    if family == "electronic" and rng.random() < 0.3:
+        piece = _thinned(rng, piece)
     return piece
+
+
+def _thinned(rng: np.random.Generator, piece: Piece) -> Piece:
+    """Leave a song three or four players, as old machines had channels."""
+    n_kept = min(len(piece.parts), int(rng.integers(3, 5)))
+    kept = sorted(rng.choice(len(piece.parts), n_kept, replace=False))
+    return replace(piece, parts=tuple(piece.parts[i] for i in kept))
 
 
 def _draw_style(rng: np.random.Generator, family: str, held_out: bool) -> Style:
     """Draw one of a family's styles by weight, held-out or not."""
     wanted = HELD_OUT_STYLES if held_out else frozenset(STYLES) - HELD_OUT_STYLES
-    names = [name for name in FAMILY_STYLES.get(family, ()) if name in wanted] or sorted(wanted)
+    names = [name for name in FAMILY_STYLES.get(family, ()) if name in wanted]
+    names = names or sorted(wanted - set(FAMILY_STYLES["folk"]))
     weights = np.array([STYLES[name].weight for name in names])
     return STYLES[str(rng.choice(names, p=weights / weights.sum()))]
 

@@ -1,7 +1,7 @@
 """Which instrument plays a part: soundfonts of several makers, kits, our own synthesis.
 
 A `Palette` is drawn once a song, so that a song keeps its drummer and its singer.
-May import: demo.{instruments, score}, training.{kits, material, performance, sampler,
+May import: demo.{instruments, score}, training.{chip, kits, material, performance, sampler,
 voices}, NumPy.
 """
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from phrasefit.demo.instruments import render_notes
 from phrasefit.demo.score import Note
+from phrasefit.training.chip import crush, play_noise_drums, play_wave
 from phrasefit.training.kits import play_kit, read_kit
 from phrasefit.training.material import HELD_OUT_SOUNDS, list_files
 from phrasefit.training.performance import Played
@@ -67,7 +68,8 @@ class Palette:
     """The sounds of one song.
 
     `font` and `second` are soundfonts (None = own synthesis); `kit` a stroke file or
-    None; `own` the chance that a part is played by our own synthesis.
+    None; `own` the chance that a part is played by our own synthesis, `chip` that it is
+    played by a sound chip; `crushed` songs hold their samples at low rates.
     """
 
     font: Path | None
@@ -78,6 +80,8 @@ class Palette:
     singer: Singer
     tune: float
     damp: float
+    chip: float = 0.0
+    crushed: bool = False
     without: frozenset[str] = frozenset()
 
     @property
@@ -88,9 +92,18 @@ class Palette:
 
 
 def draw_palette(
-    rng: np.random.Generator, *, held_out: bool, without: frozenset[str], speaks: bool
+    rng: np.random.Generator,
+    *,
+    held_out: bool,
+    without: frozenset[str],
+    speaks: bool,
+    bare: bool = False,
+    electronic: bool = False,
 ) -> Palette:
-    """Draw the sounds of a song; held-out songs use only held-out fonts and kits."""
+    """Draw the sounds of a song; held-out songs use only held-out fonts and kits.
+
+    `bare` songs take everything from one soundfont, as a file player does.
+    """
     fonts = [*list_files("fonts", ".sf2"), *list_files("fonts", ".sf3")]
     kits = list_files("kits", ".npz")
     fonts, kits = (
@@ -104,12 +117,18 @@ def draw_palette(
         index = int(rng.integers(len(paths))) if paths else 0
         return paths[index] if paths and wanted else None
 
+    font, kit = draw(fonts, 0.9), draw(kits, 0.78)
+    old_machine = electronic and not held_out and rng.random() < 0.4
+    if bare and font is not None and not old_machine:
+        kit = next((path for path in full if path.stem == f"{font.stem}-0"), kit)
     return Palette(
-        font=draw(fonts, 0.9),
-        second=draw(fonts, 0.9),
-        kit=draw(kits, 0.78),
+        font=font,
+        second=font if bare else draw(fonts, 0.9),
+        kit=kit,
         hand_kit=draw(full, 0.8),
-        own=0.0 if held_out else float(rng.choice([0.1, 0.3, 0.6])),
+        chip=float(rng.choice([0.3, 0.6, 1.0])) if old_machine else 0.0,
+        crushed=old_machine and bool(rng.random() < 0.6),
+        own=0.0 if held_out or (bare and font is not None) else float(rng.choice([0.1, 0.3, 0.6])),
         singer=draw_singer(rng, speaks=speaks),
         tune=float(np.exp2(rng.normal(0, 2.0) / 12)),
         damp=float(rng.choice([1.0, 1.0, 0.6, 0.35])),
@@ -125,9 +144,25 @@ def render_stem(
     sample_rate_hz: int,
 ) -> np.ndarray:
     """Render one played part [shape=(n_samples,), float32] with its role's instrument."""
-    role = played.part.role
     if not _sounding(played, n_samples / sample_rate_hz).any():
         return np.zeros(n_samples, dtype=np.float32)
+    sound = _render(rng, palette, played, n_samples, sample_rate_hz)
+    if palette.crushed and rng.random() < 0.7:
+        sound = crush(rng, sound, sample_rate_hz, n_bits=8)
+    return sound
+
+
+def _render(
+    rng: np.random.Generator,
+    palette: Palette,
+    played: Played,
+    n_samples: int,
+    sample_rate_hz: int,
+) -> np.ndarray:
+    role = played.part.role
+    if palette.chip and rng.random() < palette.chip:
+        play = play_noise_drums if role in ("drums", "percussion") else play_wave
+        return play(rng, played, n_samples, sample_rate_hz)
     if role in ("drums", "percussion"):
         return _render_drums(rng, palette, played, n_samples, sample_rate_hz)
     if role == "voice" and "voices" not in palette.without and rng.random() < 0.9:

@@ -10,7 +10,8 @@ last one or two bars.
 * ``b`` bass: ``R`` root, ``F`` fifth, ``T`` third, ``S`` seventh or sixth, ``O`` octave,
   ``A`` approach to the next root, ``P`` root of the *next* chord (anticipation),
   ``W`` walking (any chord or scale tone), ``-`` hold, ``.`` rest.
-* ``c`` chords: ``x`` hit, ``s`` short hit, ``b`` bass note of the chord, ``P`` the *next*
+* ``c`` chords: ``x`` hit, ``s`` short hit, ``b`` bass note of the chord, ``f`` its
+  fifth below, ``P`` the *next*
   chord early, ``-`` hold, ``.`` rest.
 * ``a`` arpeggio: digits are chord tones from below, ``-`` hold, ``.`` rest.
 
@@ -151,5 +152,5 @@ STYLES = parse_styles(
     files("phrasefit.training").joinpath("styles.txt").read_text(encoding="utf-8")
 )
 
-# Two rhythm styles no training song uses: what the network does with them is new to it.
-HELD_OUT_STYLES = frozenset({"ska", "bachata"})
+# Rhythm styles no training song uses: what the network does with them is new to it.
+HELD_OUT_STYLES = frozenset({"ska", "bachata", "schottische"})
