@@ -9,38 +9,52 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._options import CostsFile, Force
+
 if TYPE_CHECKING:
     from phrasefit.batch import BatchReport, Crew
     from phrasefit.fit.costs import Costs
+    from phrasefit.fit.rank import Ranking, Wanted
     from phrasefit.library import Library
     from phrasefit.model import Routine
     from phrasefit.store import Store
 
 EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
 
-Jobs = Annotated[
-    int, typer.Option("--jobs", min=0, help="Processes that listen; 0 = one for each core.")
-]
-Backend = Annotated[
-    str, typer.Option("--backend", help="loky = this machine; dask = the workers of a scheduler.")
-]
-Scheduler = Annotated[
-    str, typer.Option("--scheduler", metavar="ADDRESS", help="The Dask scheduler: tcp://HOST:8786.")
-]
-Known = Annotated[
-    bool, typer.Option("--known", help="Take all songs heard before; no folder is looked at.")
-]
-MaxChanges = Annotated[
-    int, typer.Option("--max-changes", min=0, max=12, help="Most tags and restarts allowed.")
-]
-CostsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Own costs (TOML).")
-]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """How a collection is worked on: by which costs, and by whom."""
+
+    costs_path: CostsFile = None
+    jobs: Annotated[
+        int, typer.Option("--jobs", min=0, help="Processes that listen; 0 = one for each core.")
+    ] = 0
+    backend: Annotated[
+        str,
+        typer.Option("--backend", help="loky = this machine; dask = the workers of a scheduler."),
+    ] = "loky"
+    scheduler: Annotated[
+        str,
+        typer.Option("--scheduler", metavar="ADDRESS", help="The Dask scheduler: tcp://HOST:8786."),
+    ] = ""
+    force: Force = False
+
+    def crew(self) -> Crew:
+        """Check who shall do the work."""
+        from phrasefit.batch import Crew
+
+        return Crew(n_jobs=self.jobs, backend=self.backend, scheduler=self.scheduler)
+
+    def costs(self) -> Costs:
+        """Read the user's own weights, or take those of common practice."""
+        return costs_of(self.costs_path)
 
 
 def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
@@ -54,13 +68,6 @@ def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
         else:
             places.append(thing)
     return places, routines
-
-
-def crew_of(jobs: int, backend: str, scheduler: str) -> Crew:
-    """Check who shall do the work."""
-    from phrasefit.batch import Crew
-
-    return Crew(n_jobs=jobs, backend=backend, scheduler=scheduler)
 
 
 def costs_of(path: Path | None) -> Costs:
@@ -130,6 +137,30 @@ def _listening(n_files: int) -> Iterator[object]:
         yield show
     finally:
         bar.close()
+
+
+def ranked(
+    library: Library,
+    routine: Routine,
+    max_changes: int,
+    costs: Costs,
+    crew: Crew,
+    wanted: Wanted,
+    top: int | None,
+) -> Ranking:
+    """Rank the songs of `library` for one routine."""
+    from phrasefit.fit.rank import rank_shelf
+
+    return rank_shelf(
+        library.shelf,
+        routine,
+        library.planner(routine, max_changes, costs, crew=crew),
+        top=top,
+        wanted=wanted,
+        max_changes=max_changes,
+        costs=costs,
+        n_threads=crew.n_workers,
+    )
 
 
 def file_of(library: Library, report: BatchReport, store: Store) -> dict[str, str]:

@@ -1,81 +1,164 @@
 """The arguments that name a song, a routine and a plan, shared by all commands that fit.
 
-May import: everything inside functions; typer at the top.
+May import: everything inside functions; cli._options and typer at the top.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
+from phrasefit.cli import _options as options
+
 if TYPE_CHECKING:
     from phrasefit.model import BarMap, Correction, FitPlan, Plan, Routine
+    from phrasefit.pipeline import Analysis
 
-Song = Annotated[Path | None, typer.Argument(help="The song; leave it out when --map is given.")]
-RoutineFile = Annotated[Path | None, typer.Argument(help="The routine file (TOML).")]
-Counts = Annotated[
-    int | None,
-    typer.Option("--counts", metavar="N", help="Counts of one wall, without a routine file."),
-]
-Walls = Annotated[int | None, typer.Option("--walls", metavar="N", help="1, 2 or 4 walls.")]
-Waltz = Annotated[bool, typer.Option("--waltz", help="The --counts are waltz counts.")]
-MapFile = Annotated[
-    Path | None, typer.Option("--map", metavar="MAP.json", help="Plan from a bar map instead.")
-]
-StartAt = Annotated[
-    str | None, typer.Option("--start-at", metavar="TIME", help="Begin the dance here.")
-]
-Changes = Annotated[
-    int | None,
-    typer.Option(
-        "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
-    ),
-]
-NoCache = Annotated[bool, typer.Option("--no-cache", help="Listen afresh and keep nothing.")]
-Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
+Targets = tuple[str | Path | None, ...]
 
 
-def routine_of(
-    routine: Path | None, *, counts: int | None, walls: int | None, waltz: bool = False
-) -> Routine:
-    """Read the routine file, or make a routine of numbers alone.
+class Source(NamedTuple):
+    """A bar map, and what was heard of the song where one was listened to."""
 
-    Raises
-    ------
-    ParameterError
-        If both or neither are given.
-    RoutineError
-        If the file contradicts itself.
-    """
-    from phrasefit.errors import ParameterError
-    from phrasefit.routine.spec import load_routine, routine_from_numbers
+    bar_map: BarMap
+    analysis: Analysis | None
 
-    if routine is not None and (counts is not None or walls is not None):
-        raise ParameterError("give a routine file or --counts and --walls, not both")
-    if routine is not None:
-        return load_routine(routine)
-    if counts is None:
-        raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
-    return routine_from_numbers(counts=counts, walls=walls or 1, meter=3 if waltz else 4)
+    @property
+    def beats_per_count(self) -> float | None:
+        """1 where a person has chosen the level to count at: the planner must not choose again."""
+        return 1.0 if self.analysis and self.analysis.correction.level else None
 
 
-def bar_map_of(
+class Planned(NamedTuple):
+    """A routine laid over a song, the plan that was asked for, and what was heard."""
+
+    fit: FitPlan
+    plan: Plan
+    analysis: Analysis | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbers:
+    """A routine of which no more is known than its numbers."""
+
+    counts: Annotated[
+        int | None,
+        typer.Option("--counts", metavar="N", help="Counts of one wall, without a routine file."),
+    ] = None
+    walls: Annotated[int | None, typer.Option("--walls", metavar="N", help="1, 2 or 4 walls.")] = (
+        None
+    )
+    waltz: Annotated[bool, typer.Option("--waltz", help="The --counts are waltz counts.")] = False
+
+    def routine_or(self, file: Path | None) -> Routine:
+        """Read the routine file, or make a routine of the numbers.
+
+        Raises
+        ------
+        ParameterError
+            If both or neither are given.
+        RoutineError
+            If the file contradicts itself.
+        """
+        from phrasefit.errors import ParameterError
+        from phrasefit.routine.spec import load_routine, routine_from_numbers
+
+        if file is not None and (self.counts is not None or self.walls is not None):
+            raise ParameterError("give a routine file or --counts and --walls, not both")
+        if file is not None:
+            return load_routine(file)
+        if self.counts is None:
+            raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
+        meter = 3 if self.waltz else 4
+        return routine_from_numbers(counts=self.counts, walls=self.walls or 1, meter=meter)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject(Numbers):
+    """A song and a routine, as they are named on the command line."""
+
+    song: Annotated[
+        Path | None, typer.Argument(help="The song; leave it out when --map is given.")
+    ] = None
+    routine: Annotated[Path | None, typer.Argument(help="The routine file (TOML).")] = None
+    map_path: options.MapFile = None
+    start_at: Annotated[
+        str | None, typer.Option("--start-at", metavar="TIME", help="Begin the dance here.")
+    ] = None
+
+    def __post_init__(self) -> None:
+        if self.map_path is not None and self.song is not None and self.routine is None:
+            # With --map the only argument is the routine.
+            object.__setattr__(self, "routine", self.song)
+            object.__setattr__(self, "song", None)
+
+    @property
+    def has_routine(self) -> bool:
+        """Whether a routine is named, by its file or by numbers."""
+        return self.routine is not None or self.counts is not None
+
+    @property
+    def start_s(self) -> float | None:
+        """Where the dance shall begin, in seconds."""
+        from phrasefit.cli._edge import parse_time
+
+        return None if self.start_at is None else parse_time(self.start_at)
+
+    def named(self, out: Path | None, ending: str) -> Path:
+        """Give the file to write: the one asked for, else one named after the song."""
+        source = self.song or self.map_path
+        return out or Path(f"{source.stem if source else 'song'}{ending}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(Subject):
+    """What every command takes that writes something of a plan."""
+
+    changes: Annotated[
+        int | None,
+        typer.Option(
+            "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
+        ),
+    ] = None
+    no_cache: options.NoCache = False
+    force: options.Force = False
+
+    def source(self, *targets: str | Path | None) -> Source:
+        """Listen to the song or read its map, once `targets` are known to be writable."""
+        return source_of(
+            self.song, self.map_path, targets=targets, force=self.force, no_cache=self.no_cache
+        )
+
+    def planned(self, *targets: str | Path | None) -> Planned:
+        """Do what every command that needs a plan does first: read, listen, fit."""
+        from phrasefit.fit import fit_routine
+
+        dance = self.routine_or(self.routine)
+        source = self.source(*targets)
+        fit = fit_routine(
+            source.bar_map,
+            dance,
+            start_s=self.start_s,
+            beats_per_count=source.beats_per_count,
+        )
+        return Planned(fit, chosen(fit, self.changes), source.analysis)
+
+
+def source_of(
     song: Path | None,
     map_path: Path | None,
     *,
-    targets: tuple[str | Path | None, ...] = (),
+    targets: Targets = (),
     force: bool = False,
     change: Correction | None = None,
     forget: bool = False,
     no_cache: bool = False,
     dance: Routine | None = None,
-) -> tuple[BarMap, float | None]:
+) -> Source:
     """Take the map from a file or from listening, but not from both.
-
-    The second value is 1 where a person has chosen the level to count at: the
-    planner must not choose another one again.
 
     Raises
     ------
@@ -100,44 +183,13 @@ def bar_map_of(
             force=force,
             routine=dance,
         )
-        return analysis.bar_map, 1.0 if analysis.correction.level else None
+        return Source(analysis.bar_map, analysis)
     if song is not None:
         raise ParameterError("give a song or --map, not both")
     if forget or change not in (None, UNTOUCHED):
         raise ParameterError("corrections belong to a song; mend the times in the map file instead")
     check_targets(targets, force=force)
-    return read_map(load_json(map_path, what="a bar map"), name=str(map_path)), None
-
-
-def planned(
-    song: Path | None,
-    routine: Path | None,
-    *,
-    counts: int | None = None,
-    walls: int | None = None,
-    waltz: bool = False,
-    map_path: Path | None = None,
-    start_at: str | None = None,
-    targets: tuple[str | Path | None, ...] = (),
-    force: bool = False,
-    no_cache: bool = False,
-) -> FitPlan:
-    """Do what every command that needs a plan does first: read, listen, fit."""
-    from phrasefit.cli._edge import parse_time
-    from phrasefit.fit import fit_routine
-
-    if map_path is not None and song is not None and routine is None:
-        song, routine = None, song  # with --map the only argument is the routine
-    dance = routine_of(routine, counts=counts, walls=walls, waltz=waltz)
-    bar_map, beats_per_count = bar_map_of(
-        song, map_path, targets=targets, force=force, no_cache=no_cache
-    )
-    return fit_routine(
-        bar_map,
-        dance,
-        start_s=None if start_at is None else parse_time(start_at),
-        beats_per_count=beats_per_count,
-    )
+    return Source(read_map(load_json(map_path, what="a bar map"), name=str(map_path)), None)
 
 
 def chosen(fit: FitPlan, changes: int | None) -> Plan:

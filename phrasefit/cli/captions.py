@@ -10,31 +10,24 @@ from typing import Annotated
 
 import typer
 
-from phrasefit.cli import _plan as options
+from phrasefit.cli._options import spread
+from phrasefit.cli._plan import Asked
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("captions", short_help="Captions for a lesson video.")(captions)
+    app.command("captions", short_help="Captions for a lesson video.")(spread(captions))
 
 
 def captions(
-    song: options.Song = None,
-    routine: options.RoutineFile = None,
+    *,
     out: Annotated[
         Path | None, typer.Option("--out", help="A .vtt or .srt file (else named after the song).")
     ] = None,
     offset: Annotated[
         float, typer.Option("--offset", metavar="S", help="Seconds at which the song begins.")
     ] = 0.0,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    map_path: options.MapFile = None,
-    start_at: options.StartAt = None,
-    changes: options.Changes = None,
-    no_cache: options.NoCache = False,
-    force: options.Force = False,
+    asked: Asked,
 ) -> None:
     """Write captions of walls, steps, tags and restarts: WebVTT, or SRT by the file's ending.
 
@@ -46,23 +39,11 @@ def captions(
     from phrasefit.files import write_atomic
     from phrasefit.reports import captions as made
 
-    source = song or map_path
-    target = out or Path(f"{source.stem if source else 'song'}.vtt")
+    target = asked.named(out, ".vtt")
     writers = {".vtt": made.webvtt, ".srt": made.srt}
     if target.suffix.lower() not in writers:
         raise ParameterError(f"{target}: is neither .vtt nor .srt; end the name in one of them")
-    fit = options.planned(
-        song,
-        routine,
-        counts=counts,
-        walls=walls,
-        waltz=waltz,
-        map_path=map_path,
-        start_at=start_at,
-        targets=(target,),
-        force=force,
-        no_cache=no_cache,
-    )
-    items = made.captions(fit, options.chosen(fit, changes), offset_s=offset)
-    write_atomic(target, writers[target.suffix.lower()](items), force=force)
+    planned = asked.planned(target)
+    items = made.captions(planned.fit, planned.plan, offset_s=offset)
+    write_atomic(target, writers[target.suffix.lower()](items), force=asked.force)
     typer.echo(f"wrote {target}")

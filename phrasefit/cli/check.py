@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._options import Force
+
 if TYPE_CHECKING:
     from phrasefit.model import Finding, Routine
 
@@ -27,7 +29,7 @@ def check(
             "--json", metavar="PATH", help="Also write the results as JSON; - prints only it."
         ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+    force: Force = False,
 ) -> None:
     """Check counts, feet, turns and walls of routine files; list every mistake with its line.
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from phrasefit.cli import _plan as options
+from phrasefit.cli._options import spread
+from phrasefit.cli._plan import Asked
 
 if TYPE_CHECKING:
     from phrasefit.model import BarMap, FitPlan, Plan
@@ -27,12 +28,11 @@ class Format(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("export", short_help="MIDI, JAMS or CSV for other programs.")(export)
+    app.command("export", short_help="MIDI, JAMS or CSV for other programs.")(spread(export))
 
 
 def export(
-    song: options.Song = None,
-    routine: options.RoutineFile = None,
+    *,
     to: Annotated[
         Format,
         typer.Option("--to", help="midi: tempo map, bars, markers; jams: research; csv: walls."),
@@ -40,14 +40,7 @@ def export(
     out: Annotated[
         Path | None, typer.Option("--out", help="The file to write (else named after the song).")
     ] = None,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    map_path: options.MapFile = None,
-    start_at: options.StartAt = None,
-    changes: options.Changes = None,
-    no_cache: options.NoCache = False,
-    force: options.Force = False,
+    asked: Asked,
 ) -> None:
     """Write the bar map, and with a routine the plan, in an open format.
 
@@ -55,32 +48,14 @@ def export(
     """
     from phrasefit.files import write_atomic
 
-    source = song or map_path
     suffix = {Format.MIDI: ".mid", Format.JAMS: ".jams", Format.CSV: ".csv"}[to]
-    target = out or Path(f"{source.stem if source else 'song'}{suffix}")
-    has_routine = routine is not None or counts is not None or (map_path and song)
-    fit: FitPlan | None = None
-    plan: Plan | None = None
-    if has_routine or to is Format.CSV:
-        fit = options.planned(
-            song,
-            routine,
-            counts=counts,
-            walls=walls,
-            waltz=waltz,
-            map_path=map_path,
-            start_at=start_at,
-            targets=(target,),
-            force=force,
-            no_cache=no_cache,
-        )
-        plan = options.chosen(fit, changes)
-        bar_map = fit.bar_map
+    target = asked.named(out, suffix)
+    if asked.has_routine or to is Format.CSV:
+        fit, plan, _ = asked.planned(target)
+        made = content(to, fit.bar_map, fit, plan)
     else:
-        bar_map, _ = options.bar_map_of(
-            song, map_path, targets=(target,), force=force, no_cache=no_cache
-        )
-    write_atomic(target, content(to, bar_map, fit, plan), force=force)
+        made = content(to, asked.source(target).bar_map, None, None)
+    write_atomic(target, made, force=asked.force)
     typer.echo(f"wrote {target}")
 
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from phrasefit.cli import _plan as options
+from phrasefit.cli._options import spread
+from phrasefit.cli._plan import Asked, Planned
 
 if TYPE_CHECKING:
     from phrasefit.model import FitPlan
@@ -33,26 +34,18 @@ MOST_EMBEDDED_BYTES = 60_000_000  # a browser on a tablet still opens a file of 
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("page", short_help="A rehearsal page for browser or tablet.")(page)
+    app.command("page", short_help="A rehearsal page for browser or tablet.")(spread(page))
 
 
 def page(
-    song: options.Song = None,
-    routine: options.RoutineFile = None,
+    *,
     out: Annotated[
         Path | None, typer.Option("--out", help="An .html file (else named after the song).")
     ] = None,
     embed: Annotated[
         bool, typer.Option("--embed", help="Put the song into the page; mind its license.")
     ] = False,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    map_path: options.MapFile = None,
-    start_at: options.StartAt = None,
-    changes: options.Changes = None,
-    no_cache: options.NoCache = False,
-    force: options.Force = False,
+    asked: Asked,
 ) -> None:
     """Make a rehearsal page: count, wall, facing and cues in step with the song.
 
@@ -63,47 +56,19 @@ def page(
 
     Example: phrasefit page --map map.json --counts 32 --walls 4
     """
-    from phrasefit.cli._edge import parse_time
     from phrasefit.files import write_atomic
-    from phrasefit.fit import fit_routine
     from phrasefit.reports.page import page as made
 
-    if map_path is not None and song is not None and routine is None:
-        song, routine = None, song  # with --map the only argument is the routine
-    source = song or map_path
-    target = out or Path(f"{source.stem if source else 'song'}.html")
-    recording = recording_of(song, target) if embed else None
-    dance = options.routine_of(routine, counts=counts, walls=walls, waltz=waltz)
-    bar_map, beats_per_count, analysis = _heard_or_read(
-        song, map_path, target, force=force, no_cache=no_cache
-    )
-    fit = fit_routine(
-        bar_map,
-        dance,
-        start_s=None if start_at is None else parse_time(start_at),
-        beats_per_count=beats_per_count,
-    )
-    origin = origin_of(analysis, fit) if analysis else None
-    text = made(fit, options.chosen(fit, changes), origin=origin, recording=recording)
-    write_atomic(target, text, force=force)
+    target = asked.named(out, ".html")
+    recording = recording_of(asked.song, target) if embed else None
+    planned = asked.planned(target)
+    text = made(planned.fit, planned.plan, origin=origin_of(planned), recording=recording)
+    write_atomic(target, text, force=asked.force)
     typer.echo(f"wrote {target}")
     if embed:
         typer.echo(
             "the page carries the recording: keep it to yourself unless your license allows more"
         )
-
-
-def _heard_or_read(
-    song: Path | None, map_path: Path | None, target: Path, *, force: bool, no_cache: bool
-):
-    """Give the bar map, the level a person chose, and the analysis if a song was heard."""
-    from phrasefit.cli._song import heard
-
-    if map_path is not None or song is None:
-        bar_map, level = options.bar_map_of(song, map_path, targets=(target,), force=force)
-        return bar_map, level, None
-    analysis = heard(song, no_cache=no_cache, targets=(target,), force=force)
-    return analysis.bar_map, 1.0 if analysis.correction.level else None, analysis
 
 
 def recording_of(song: Path | None, target: Path) -> Recording:
@@ -137,10 +102,13 @@ def recording_of(song: Path | None, target: Path) -> Recording:
     return Recording(media_type=kind, content=content)
 
 
-def origin_of(analysis: Analysis, fit: FitPlan) -> Origin:
+def origin_of(planned: Planned) -> Origin | None:
     """Say what corrections made in the page refer to, and what half and double would be."""
     from phrasefit.reports.page import Origin
 
+    fit, _, analysis = planned
+    if analysis is None:  # a map file: nothing was heard that could be corrected
+        return None
     levels = [
         level for change in (0.5, 2.0, 1.0, 0.25, 4.0) if (level := _level(analysis, fit, change))
     ]

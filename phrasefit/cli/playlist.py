@@ -5,14 +5,14 @@ May import: everything, inside the command body.
 
 from __future__ import annotations
 
-from enum import StrEnum
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from phrasefit.cli import _many as many
-from phrasefit.cli import _plan as options
+from phrasefit.cli import _options as options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,98 +27,125 @@ OFFERS = 320  # pairs of song and routine the solver chooses from; more take min
 LEAST_PER_ROUTINE = 12
 
 
-class Paper(StrEnum):
-    """The paper the floor list is printed on."""
-
-    A4 = "a4"
-    LETTER = "letter"
-
-
 Words = list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the evening should be like, as it is said on the command line.
+
+    The fields are those of `phrasefit.fit.evening.Wishes`.
+    """
+
+    minutes: Annotated[float, typer.Option("--minutes", help="Length of the evening.")] = 60.0
+    pause_s: Annotated[float, typer.Option("--pause", help="Seconds between dances.")] = 30.0
+    curve: Annotated[
+        str, typer.Option("--curve", metavar="TEMPOS", help="Counts a minute over the evening.")
+    ] = ""
+    fast_cpm: Annotated[
+        float, typer.Option("--fast", help="A dance is fast from so many counts a minute.")
+    ] = 120.0
+    fast_in_a_row: Annotated[
+        bool, typer.Option("--fast-in-a-row", help="Allow fast dances one after the other.")
+    ] = False
+    alternate: Annotated[
+        bool, typer.Option("--alternate", help="Fast and slow by turns, without exception.")
+    ] = False
+    beginner_every: Annotated[
+        int, typer.Option("--beginner-every", help="A beginner dance among so many; 0 = any.")
+    ] = 3
+    beginner_share: Annotated[
+        float, typer.Option("--beginner-share", help="Share of beginner dances, 0 to 1.")
+    ] = 0.0
+    teach: Annotated[
+        Words, typer.Option("--teach", metavar="ROUTINE", help="A routine taught that evening.")
+    ] = ()
+    teach_minutes: Annotated[
+        float, typer.Option("--teach-minutes", help="Minutes of teaching for each of them.")
+    ] = 15.0
+    artist_gap: Annotated[
+        int, typer.Option("--artist-gap", help="Dances between two songs of one artist.")
+    ] = 2
+    rhythm_gap: Annotated[
+        int, typer.Option("--rhythm-gap", help="Dances between two of one rhythm.")
+    ] = 0
+    must: Annotated[
+        Words, typer.Option("--must", metavar="WORD", help="Title, artist or routine to have.")
+    ] = ()
+    never: Annotated[
+        Words, typer.Option("--never", metavar="WORD", help="Title, artist or routine to leave.")
+    ] = ()
+    fixed: Annotated[
+        Words, typer.Option("--at", metavar="PLACE=WORD", help="Put it at this place: 3=waltz.")
+    ] = ()
+    repeats: Annotated[
+        int, typer.Option("--repeats", help="How often a routine may be danced.")
+    ] = 1
+    min_score: Annotated[
+        float, typer.Option("--min-score", help="Leave out pairs that fit worse.")
+    ] = 50.0
+    seed: Annotated[int, typer.Option("--seed", help="Another number, another evening.")] = 0
+
+    def wishes(self) -> Wishes:
+        """Read the texts among them."""
+        from phrasefit.fit.evening import Wishes
+
+        given = {field.name: getattr(self, field.name) for field in fields(self)}
+        read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
+        return Wishes(**given | read)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outputs:
+    """The files that are written."""
+
+    title: Annotated[str, typer.Option("--title", help="Name of the evening.")] = "Floor list"
+    xspf_path: Annotated[
+        Path | None, typer.Option("--xspf", metavar="PATH", help="Write an XSPF playlist.")
+    ] = None
+    m3u8_path: Annotated[
+        Path | None, typer.Option("--m3u8", metavar="PATH", help="Write an M3U8 playlist.")
+    ] = None
+    csv_path: Annotated[
+        str | None, typer.Option("--csv", metavar="PATH", help="Write a table.")
+    ] = None
+    floor_path: Annotated[
+        Path | None, typer.Option("--floor", metavar="PATH", help="Print the floor list: PDF, PNG.")
+    ] = None
+    paper: Annotated[options.Paper, typer.Option("--paper", help="Of the floor list.")] = (
+        options.Paper.A4
+    )
+    json_path: options.Json = None
+
+    def check(self, *, force: bool) -> None:
+        """Refuse before the long work what could not be written after it."""
+        from phrasefit.cli._song import check_targets
+        from phrasefit.errors import ParameterError
+
+        targets = (
+            *(self.xspf_path, self.m3u8_path, self.csv_path),
+            *(self.floor_path, self.json_path),
+        )
+        check_targets(targets, force=force)
+        if self.floor_path and self.floor_path.suffix.lower() not in (".pdf", ".png"):
+            raise ParameterError(
+                f"{self.floor_path}: the floor list is printed as .pdf or .png; name it so"
+            )
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("playlist")(playlist)
+    app.command("playlist")(options.spread(playlist))
 
 
 def playlist(
-    things: Annotated[
-        list[Path] | None,
-        typer.Argument(metavar="FOLDER... ROUTINE...", help="Folders or songs; routine files."),
-    ] = None,
-    known: many.Known = False,
-    minutes: Annotated[float, typer.Option("--minutes", help="Length of the evening.")] = 60.0,
-    pause: Annotated[float, typer.Option("--pause", help="Seconds between dances.")] = 30.0,
-    curve: Annotated[
-        str, typer.Option("--curve", metavar="TEMPOS", help="Counts a minute over the evening.")
-    ] = "",
-    fast: Annotated[
-        float, typer.Option("--fast", help="A dance is fast from so many counts a minute.")
-    ] = 120.0,
-    fast_in_a_row: Annotated[
-        bool, typer.Option("--fast-in-a-row", help="Allow fast dances one after the other.")
-    ] = False,
-    alternate: Annotated[
-        bool, typer.Option("--alternate", help="Fast and slow by turns, without exception.")
-    ] = False,
-    beginner_every: Annotated[
-        int, typer.Option("--beginner-every", help="A beginner dance among so many; 0 = any.")
-    ] = 3,
-    beginner_share: Annotated[
-        float, typer.Option("--beginner-share", help="Share of beginner dances, 0 to 1.")
-    ] = 0.0,
-    teach: Annotated[
-        Words, typer.Option("--teach", metavar="ROUTINE", help="A routine taught that evening.")
-    ] = [],  # noqa: B006 - typer copies it
-    teach_minutes: Annotated[
-        float, typer.Option("--teach-minutes", help="Minutes of teaching for each of them.")
-    ] = 15.0,
-    artist_gap: Annotated[
-        int, typer.Option("--artist-gap", help="Dances between two songs of one artist.")
-    ] = 2,
-    rhythm_gap: Annotated[
-        int, typer.Option("--rhythm-gap", help="Dances between two of one rhythm.")
-    ] = 0,
-    must: Annotated[
-        Words, typer.Option("--must", metavar="WORD", help="Title, artist or routine to have.")
-    ] = [],  # noqa: B006
-    never: Annotated[
-        Words, typer.Option("--never", metavar="WORD", help="Title, artist or routine to leave.")
-    ] = [],  # noqa: B006
-    at: Annotated[
-        Words, typer.Option("--at", metavar="PLACE=WORD", help="Put it at this place: 3=waltz.")
-    ] = [],  # noqa: B006
-    repeats: Annotated[
-        int, typer.Option("--repeats", help="How often a routine may be danced.")
-    ] = 1,
-    min_score: Annotated[
-        float, typer.Option("--min-score", help="Leave out pairs that fit worse.")
-    ] = 50.0,
-    max_changes: many.MaxChanges = 2,
-    seed: Annotated[int, typer.Option("--seed", help="Another number, another evening.")] = 0,
-    title: Annotated[str, typer.Option("--title", help="Name of the evening.")] = "Floor list",
-    xspf_path: Annotated[
-        Path | None, typer.Option("--xspf", metavar="PATH", help="Write an XSPF playlist.")
-    ] = None,
-    m3u8_path: Annotated[
-        Path | None, typer.Option("--m3u8", metavar="PATH", help="Write an M3U8 playlist.")
-    ] = None,
-    csv_path: Annotated[
-        str | None, typer.Option("--csv", metavar="PATH", help="Write a table.")
-    ] = None,
-    floor_path: Annotated[
-        Path | None, typer.Option("--floor", metavar="PATH", help="Print the floor list: PDF, PNG.")
-    ] = None,
-    paper: Annotated[Paper, typer.Option("--paper", help="Of the floor list.")] = Paper.A4,
-    json_path: Annotated[
-        str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
-    ] = None,
-    costs_path: many.CostsFile = None,
-    jobs: many.Jobs = 0,
-    backend: many.Backend = "loky",
-    scheduler: many.Scheduler = "",
-    force: options.Force = False,
+    things: options.Places = None,
+    *,
+    known: options.Known = False,
+    asked: Asked,
+    max_changes: options.MaxChanges = 2,
+    outputs: Outputs,
+    work: many.Work,
 ) -> None:
     """Choose songs and routines for an evening and put them in order.
 
@@ -127,42 +154,19 @@ def playlist(
 
     Example: phrasefit playlist music/ routines/*.toml --minutes 60 --floor evening.pdf
     """
-    from phrasefit.cli._song import check_targets
-    from phrasefit.fit.evening import Wishes
     from phrasefit.fit.playlist import build_evening
 
-    wishes = Wishes(
-        minutes=minutes,
-        pause_s=pause,
-        curve=_tempos(curve),
-        fast_cpm=fast,
-        fast_in_a_row=fast_in_a_row,
-        alternate=alternate,
-        beginner_every=beginner_every,
-        beginner_share=beginner_share,
-        teach=tuple(teach),
-        teach_minutes=teach_minutes,
-        artist_gap=artist_gap,
-        rhythm_gap=rhythm_gap,
-        must=tuple(must),
-        never=tuple(never),
-        fixed=tuple(_fixed(text) for text in at),
-        repeats=repeats,
-        min_score=min_score,
-        seed=seed,
-    )
+    wishes = asked.wishes()
     places, files = many.split_places(things or [])
     routines = _routines(files)
-    costs, crew = many.costs_of(costs_path), many.crew_of(jobs, backend, scheduler)
-    targets = (xspf_path, m3u8_path, csv_path, floor_path, json_path)
-    check_targets(targets, force=force)
-    _check_floor(floor_path)
+    costs, crew = work.costs(), work.crew()
+    outputs.check(force=work.force)
     with many.open_store() as store:
         library, report = many.gather(places, store, crew, known=known)
         offers = _offers(library, routines, wishes, max_changes, costs, crew)
         evening = build_evening(offers, wishes)
         paths = many.file_of(library, report, store)
-    _write(evening, paths, targets, title=title, paper=paper, force=force)
+    _write(evening, paths, outputs, force=work.force)
     many.finish(report)
 
 
@@ -193,13 +197,6 @@ def _routines(files: Sequence[Path]) -> list[Routine]:
     return routines
 
 
-def _check_floor(path: Path | None) -> None:
-    from phrasefit.errors import ParameterError
-
-    if path is not None and path.suffix.lower() not in (".pdf", ".png"):
-        raise ParameterError(f"{path}: the floor list is printed as .pdf or .png; name it so")
-
-
 def _offers(
     library: Library,
     routines: Sequence[Routine],
@@ -210,39 +207,22 @@ def _offers(
 ) -> list[Offer]:
     """Plan the best songs for each routine, and those that were asked for by name."""
     from phrasefit.fit.evening import Offer
-    from phrasefit.fit.rank import Wanted, rank_shelf
+    from phrasefit.fit.rank import Wanted
 
     top = max(LEAST_PER_ROUTINE, OFFERS // len(routines))
     asked = [word for _, word in wishes.fixed] + [*wishes.must]
     offers: dict[tuple[str, str], Offer] = {}
     for routine in routines:
-        plan = library.planner(routine, max_changes, costs, crew=crew)
         for words in ((), *((word,) for word in asked)):
-            ranking = rank_shelf(
-                library.shelf,
-                routine,
-                plan,
-                top=top,
-                wanted=Wanted(words=words),
-                max_changes=max_changes,
-                costs=costs,
-                n_threads=crew.n_workers,
-            )
+            wanted = Wanted(words=words)
+            ranking = many.ranked(library, routine, max_changes, costs, crew, wanted, top)
             for song in ranking.songs:
-                if abs(song.fit.tempo.change_percent) <= Wanted().max_change_percent:
+                if abs(song.fit.tempo.change_percent) <= wanted.max_change_percent:
                     offers[song.key, routine.name] = Offer(key=song.key, fit=song.fit)
     return list(offers.values())
 
 
-def _write(
-    evening: Evening,
-    paths: dict[str, str],
-    targets: tuple[Path | None, Path | None, str | None, Path | None, str | None],
-    *,
-    title: str,
-    paper: Paper,
-    force: bool,
-) -> None:
+def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: bool) -> None:
     """Write every file asked for, and the evening on the terminal."""
     from phrasefit.cli._edge import emit
     from phrasefit.cli.sheet import save
@@ -251,16 +231,17 @@ def _write(
     from phrasefit.reports.floor_list import floor_list
     from phrasefit.serial import dump_json
 
-    xspf_path, m3u8_path, csv_path, floor_path, json_path = targets
-    if xspf_path:
-        text = playlists.xspf(evening, paths, folder=xspf_path.absolute().parent, title=title)
-        write_atomic(xspf_path, text, force=force)
-    if m3u8_path:
-        text = playlists.m3u8(evening, paths, folder=m3u8_path.absolute().parent)
-        write_atomic(m3u8_path, text, force=force)
-    if floor_path:
-        save(floor_list(evening, title=title, paper=paper.value), floor_path, force=force)
-    emit(playlists.evening_csv(evening, paths), csv_path, force=force)
-    emit(dump_json(playlists.evening_document(evening, paths)), json_path, force=force)
-    if "-" not in (csv_path, json_path):
+    if path := outputs.xspf_path:
+        text = playlists.xspf(evening, paths, folder=path.absolute().parent, title=outputs.title)
+        write_atomic(path, text, force=force)
+    if path := outputs.m3u8_path:
+        text = playlists.m3u8(evening, paths, folder=path.absolute().parent)
+        write_atomic(path, text, force=force)
+    if path := outputs.floor_path:
+        document = floor_list(evening, title=outputs.title, paper=outputs.paper.value)
+        save(document, path, force=force)
+    emit(playlists.evening_csv(evening, paths), outputs.csv_path, force=force)
+    document = playlists.evening_document(evening, paths)
+    emit(dump_json(document), outputs.json_path, force=force)
+    if "-" not in (outputs.csv_path, outputs.json_path):
         typer.echo(playlists.render_evening(evening), nl=False)

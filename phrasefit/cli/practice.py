@@ -11,7 +11,8 @@ from typing import Annotated
 
 import typer
 
-from phrasefit.cli import _plan as options
+from phrasefit.cli._options import spread
+from phrasefit.cli._plan import Asked
 
 
 class Saying(StrEnum):
@@ -25,12 +26,11 @@ class Saying(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("practice", short_help="Clicks and cues without the song.")(practice)
+    app.command("practice", short_help="Clicks and cues without the song.")(spread(practice))
 
 
 def practice(
-    song: options.Song = None,
-    routine: options.RoutineFile = None,
+    *,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="A .wav, .flac, .ogg or .mp3 file (else named after the song)."),
@@ -53,14 +53,7 @@ def practice(
     groove: Annotated[
         bool, typer.Option("--groove", help="Add a quiet backing of drums and bass.")
     ] = False,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    map_path: options.MapFile = None,
-    start_at: options.StartAt = None,
-    changes: options.Changes = None,
-    no_cache: options.NoCache = False,
-    force: options.Force = False,
+    asked: Asked,
 ) -> None:
     """Make practice audio: clicks, spoken cues, no music of the song.
 
@@ -74,8 +67,7 @@ def practice(
     from phrasefit.reports.practice import Wishes, encoded
     from phrasefit.reports.practice import practice as made
 
-    source = song or map_path
-    target = out or Path(f"{source.stem if source else 'song'}-practice.wav")
+    target = asked.named(out, "-practice.wav")
     wanted = [
         Wishes(
             percent=share,
@@ -91,21 +83,10 @@ def practice(
         target if len(wanted) == 1 else target.with_stem(f"{target.stem}-{wish.percent:g}")
         for wish in wanted
     ]
-    fit = options.planned(
-        song,
-        routine,
-        counts=counts,
-        walls=walls,
-        waltz=waltz,
-        map_path=map_path,
-        start_at=start_at,
-        targets=tuple(targets),
-        force=force,
-        no_cache=no_cache,
-    )
+    planned = asked.planned(*targets)
     for path, wish in zip(targets, wanted, strict=True):
-        audio = made(fit, options.chosen(fit, changes), wish)
-        write_atomic(path, encoded(audio, path.suffix), force=force)
+        audio = made(planned.fit, planned.plan, wish)
+        write_atomic(path, encoded(audio, path.suffix), force=asked.force)
         typer.echo(f"wrote {path}")
 
 

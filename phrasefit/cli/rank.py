@@ -5,19 +5,21 @@ May import: everything, inside the command body.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from phrasefit.cli import _many as many
-from phrasefit.cli import _plan as options
+from phrasefit.cli import _options as options
+from phrasefit.cli._plan import Numbers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from phrasefit.fit.rank import Ranking
+    from phrasefit.batch import BatchReport
+    from phrasefit.fit.rank import Ranking, Wanted
 
 
 class Sort(StrEnum):
@@ -31,47 +33,53 @@ class Sort(StrEnum):
     CONFIDENCE = "confidence"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """Which songs are looked at."""
+
+    tempo: Annotated[
+        str | None, typer.Option("--tempo", metavar="LOW-HIGH", help="Only these counts a minute.")
+    ] = None
+    min_confidence: Annotated[
+        float, typer.Option("--min-confidence", min=0, max=1, help="Only songs heard so surely.")
+    ] = 0.0
+    meter: Annotated[
+        int | None, typer.Option("--meter", help="Only songs with so many beats a bar.")
+    ] = None
+    words: Annotated[
+        list[str], typer.Option("--title", metavar="WORD", help="Word in title or artist.")
+    ] = ()
+
+    def wanted(self) -> Wanted:
+        """Say it in the words of the ranking."""
+        from phrasefit.fit.rank import Wanted
+
+        return Wanted(
+            counts_per_minute=many.tempo_range(self.tempo),
+            meter=self.meter,
+            min_confidence=self.min_confidence,
+            words=self.words,
+        )
+
+
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("rank")(rank)
+    app.command("rank")(options.spread(rank))
 
 
 def rank(
-    things: Annotated[
-        list[Path] | None,
-        typer.Argument(metavar="FOLDER... ROUTINE...", help="Folders or songs; routine files."),
-    ] = None,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    known: many.Known = False,
+    things: options.Places = None,
+    *,
+    numbers: Numbers,
+    known: options.Known = False,
     show: Annotated[int, typer.Option("--show", min=1, help="How many songs to show.")] = 25,
     show_all: Annotated[bool, typer.Option("--all", help="Show all songs that fit.")] = False,
-    tempo: Annotated[
-        str | None, typer.Option("--tempo", metavar="LOW-HIGH", help="Only these counts a minute.")
-    ] = None,
-    max_changes: many.MaxChanges = 4,
-    min_confidence: Annotated[
-        float, typer.Option("--min-confidence", min=0, max=1, help="Only songs heard so surely.")
-    ] = 0.0,
-    meter: Annotated[
-        int | None, typer.Option("--meter", help="Only songs with so many beats a bar.")
-    ] = None,
-    words: Annotated[
-        list[str], typer.Option("--title", metavar="WORD", help="Word in title or artist.")
-    ] = [],  # noqa: B006 - typer copies it
+    choice: Choice,
+    max_changes: options.MaxChanges = 4,
     sort: Annotated[Sort, typer.Option("--sort", help="Order of the songs shown.")] = Sort.SCORE,
-    csv_path: Annotated[
-        str | None, typer.Option("--csv", metavar="PATH", help="Also write the table as CSV.")
-    ] = None,
-    json_path: Annotated[
-        str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
-    ] = None,
-    costs_path: many.CostsFile = None,
-    jobs: many.Jobs = 0,
-    backend: many.Backend = "loky",
-    scheduler: many.Scheduler = "",
-    force: options.Force = False,
+    csv_path: options.Csv = None,
+    json_path: options.Json = None,
+    work: many.Work,
 ) -> None:
     """Find the songs of a collection that go best with each routine.
 
@@ -82,43 +90,39 @@ def rank(
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """
-    from phrasefit.cli._edge import emit
     from phrasefit.cli._song import check_targets
-    from phrasefit.fit.rank import Wanted, rank_shelf
+
+    places, files = many.split_places(things or [])
+    first, others = (files[0], files[1:]) if files else (None, ())
+    routines = [numbers.routine_or(first), *many.read_routines(others)]
+    wanted, costs, crew = choice.wanted(), work.costs(), work.crew()
+    check_targets((csv_path, json_path), force=work.force)
+    with many.open_store() as store:
+        library, report = many.gather(places, store, crew, known=known)
+        top = None if show_all else show
+        rankings = [
+            _sorted(many.ranked(library, routine, max_changes, costs, crew, wanted, top), sort)
+            for routine in routines
+        ]
+        paths = many.file_of(library, report, store)
+    _write(rankings, paths, report, csv_path, json_path, force=work.force)
+    many.finish(report)
+
+
+def _write(
+    rankings: Sequence[Ranking],
+    paths: dict[str, str],
+    report: BatchReport,
+    csv_path: str | None,
+    json_path: str | None,
+    *,
+    force: bool,
+) -> None:
+    """Write the files asked for, and the rankings on the terminal."""
+    from phrasefit.cli._edge import emit
     from phrasefit.reports import table
     from phrasefit.serial import dump_json
 
-    places, files = many.split_places(things or [])
-    if files and (counts is not None or walls is not None):
-        options.routine_of(files[0], counts=counts, walls=walls)  # says what to choose
-    routines = many.read_routines(files) or [
-        options.routine_of(None, counts=counts, walls=walls, waltz=waltz)
-    ]
-    wanted = Wanted(
-        counts_per_minute=many.tempo_range(tempo),
-        meter=meter,
-        min_confidence=min_confidence,
-        words=tuple(words),
-    )
-    costs, crew = many.costs_of(costs_path), many.crew_of(jobs, backend, scheduler)
-    check_targets((csv_path, json_path), force=force)
-    with many.open_store() as store:
-        library, report = many.gather(places, store, crew, known=known)
-        rankings = [
-            rank_shelf(
-                library.shelf,
-                routine,
-                library.planner(routine, max_changes, costs, crew=crew),
-                top=None if show_all else show,
-                wanted=wanted,
-                max_changes=max_changes,
-                costs=costs,
-                n_threads=crew.n_workers,
-            )
-            for routine in routines
-        ]
-        rankings = [_sorted(ranking, sort) for ranking in rankings]
-        paths = many.file_of(library, report, store)
     document = table.rank_document(
         rankings,
         paths,
@@ -129,7 +133,6 @@ def rank(
     emit(table.rows_csv(_rows(document["rankings"])), csv_path, force=force)
     if "-" not in (json_path, csv_path):
         typer.echo("\n".join(table.render_ranking(ranking) for ranking in rankings), nl=False)
-    many.finish(report)
 
 
 def _rows(rankings: Sequence[dict]) -> list[tuple[str, int, dict]]:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from phrasefit.cli import _plan as options
+from phrasefit.cli._options import Paper, PaperSize, spread
+from phrasefit.cli._plan import Asked, Planned
 
 if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
@@ -27,21 +28,13 @@ class Kind(StrEnum):
     DJ = "dj"
 
 
-class Paper(StrEnum):
-    """The paper it is printed on."""
-
-    A4 = "a4"
-    LETTER = "letter"
-
-
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("sheet", short_help="Cue sheets on paper: PDF or PNG.")(sheet)
+    app.command("sheet", short_help="Cue sheets on paper: PDF or PNG.")(spread(sheet))
 
 
 def sheet(
-    song: options.Song = None,
-    routine: options.RoutineFile = None,
+    *,
     out: Annotated[
         Path | None, typer.Option("--out", help="A .pdf or .png file (else named after the song).")
     ] = None,
@@ -53,15 +46,8 @@ def sheet(
             " steps: the routine's steps; dj: for the DJ.",
         ),
     ] = Kind.PAGE,
-    paper: Annotated[Paper, typer.Option("--paper", help="a4 or letter.")] = Paper.A4,
-    counts: options.Counts = None,
-    walls: options.Walls = None,
-    waltz: options.Waltz = False,
-    map_path: options.MapFile = None,
-    start_at: options.StartAt = None,
-    changes: options.Changes = None,
-    no_cache: options.NoCache = False,
-    force: options.Force = False,
+    paper: PaperSize = Paper.A4,
+    asked: Asked,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
 
@@ -69,35 +55,23 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
-    source = song or map_path
-    target = out or Path(f"{source.stem if source else 'song'}-{kind.value}.pdf")
+    target = asked.named(out, f"-{kind.value}.pdf")
     if target.suffix.lower() not in (".pdf", ".png"):
         from phrasefit.errors import ParameterError
 
         raise ParameterError(f"{target}: is neither .pdf nor .png; end the name in one of them")
-    fit = options.planned(
-        song,
-        routine,
-        counts=counts,
-        walls=walls,
-        waltz=waltz,
-        map_path=map_path,
-        start_at=start_at,
-        targets=(target,),
-        force=force,
-        no_cache=no_cache,
-    )
-    for path in save(document_of(kind, fit, changes, paper), target, force=force):
+    document = document_of(kind, asked.planned(target), paper)
+    for path in save(document, target, force=asked.force):
         typer.echo(f"wrote {path}")
 
 
-def document_of(kind: Kind, fit, changes: int | None, paper: Paper) -> Document:
+def document_of(kind: Kind, planned: Planned, paper: Paper) -> Document:
     """Lay out the document that was asked for."""
     from phrasefit.reports.dj_card import dj_card
     from phrasefit.reports.sheet import sheet as plan_sheet
     from phrasefit.reports.step_sheet import step_sheet
 
-    plan = options.chosen(fit, changes)
+    fit, plan = planned.fit, planned.plan
     if kind is Kind.STEPS:
         return step_sheet(fit.routine, paper=paper.value)
     if kind is Kind.DJ:

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from phrasefit.cli import _many as many
-from phrasefit.cli import _plan as options
+from phrasefit.cli import _options as options
 
 
 def register(app: typer.Typer) -> None:

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from phrasefit.cli import _many as many
-from phrasefit.cli import _plan as options
+from phrasefit.cli import _options as options
+from phrasefit.cli._plan import Source, source_of
 
 if TYPE_CHECKING:
     from phrasefit.fit.costs import Costs
-    from phrasefit.model import BarMap, FitPlan, Routine
+    from phrasefit.model import FitPlan, Routine
 
 
 def register(app: typer.Typer) -> None:
@@ -31,14 +32,10 @@ def suits(
         typer.Argument(metavar="ROUTINES...", help="Routine files, or folders with them."),
     ] = None,
     map_path: options.MapFile = None,
-    max_changes: many.MaxChanges = 4,
-    costs_path: many.CostsFile = None,
-    csv_path: Annotated[
-        str | None, typer.Option("--csv", metavar="PATH", help="Also write the table as CSV.")
-    ] = None,
-    json_path: Annotated[
-        str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
-    ] = None,
+    max_changes: options.MaxChanges = 4,
+    costs_path: options.CostsFile = None,
+    csv_path: options.Csv = None,
+    json_path: options.Json = None,
     no_cache: options.NoCache = False,
     force: options.Force = False,
 ) -> None:
@@ -58,10 +55,10 @@ def suits(
         places, song = [song, *places], None  # with --map all arguments are routines
     costs = many.costs_of(costs_path)
     routines, failures = _routines(places)
-    bar_map, level = options.bar_map_of(
+    source = source_of(
         song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
     )
-    fits, unfit = _fit_all(bar_map, level, routines, max_changes, costs)
+    fits, unfit = _fit_all(source, routines, max_changes, costs)
     failures += unfit
     document = table.suits_document(fits, path=str(song or map_path), failures=failures)
     emit(dump_json(document), json_path, force=force)
@@ -106,11 +103,7 @@ def _files(places: Sequence[Path]) -> Iterator[Path]:
 
 
 def _fit_all(
-    bar_map: BarMap,
-    level: float | None,
-    routines: Sequence[Routine],
-    max_changes: int,
-    costs: Costs,
+    source: Source, routines: Sequence[Routine], max_changes: int, costs: Costs
 ) -> tuple[list[FitPlan], list[tuple[str, str]]]:
     """Fit every routine; order as in a ranking: tempo within reach first, then score."""
     from phrasefit.errors import PhrasefitError
@@ -118,7 +111,9 @@ def _fit_all(
 
     fits, unfit = [], []
     for routine in routines:
-        fit = fit_or_reason(bar_map, routine, max_changes, costs, beats_per_count=level)
+        fit = fit_or_reason(
+            source.bar_map, routine, max_changes, costs, beats_per_count=source.beats_per_count
+        )
         if isinstance(fit, PhrasefitError):
             unfit.append((routine.name, str(fit)))
         else:

@@ -12,9 +12,8 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from phrasefit.errors import OutputError
 from phrasefit.model import FitPlan, Plan
@@ -25,8 +24,7 @@ if TYPE_CHECKING:
 PRACTICE_PERCENTS = (75, 85, 100)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
+class Item(NamedTuple):
     """One file of the pack: its name, what it is for, how it is made."""
 
     name: str
@@ -41,83 +39,78 @@ def items(
 
     With `origin`, the rehearsal page can save corrections of the song.
     """
-    from phrasefit.reports.captions import captions, srt, webvtt
-    from phrasefit.reports.dj_card import dj_card
-    from phrasefit.reports.jams import jams_document
-    from phrasefit.reports.midi import midi_file
     from phrasefit.reports.page import page
-    from phrasefit.reports.practice import Wishes, encoded, practice
-    from phrasefit.reports.sheet import sheet
-    from phrasefit.reports.step_sheet import step_sheet
-    from phrasefit.reports.walls_csv import walls_csv
-    from phrasefit.reports.words import reasons, verdict
-    from phrasefit.serial import dump_json, fit_document, map_document
 
     plan = plan or fit.plan
-    song = fit.bar_map
+    purpose = "rehearse with the running count, in a browser"
+    yield Item("rehearsal.html", purpose, lambda: page(fit, plan, origin=origin))
+    yield from _papers(fit, plan, paper)
+    yield from _practice(fit, plan)
+    yield from _captions(fit, plan)
+    yield from _data(fit, plan)
+
+
+def _papers(fit: FitPlan, plan: Plan, paper: str) -> Iterator[Item]:
+    from phrasefit.reports.dj_card import dj_card
+    from phrasefit.reports.sheet import sheet
+    from phrasefit.reports.step_sheet import step_sheet
 
     def printed(size: str) -> Callable[[], bytes]:
         return lambda: sheet(fit, plan, size=size, paper=paper).pdf()
 
+    yield Item("sheet.pdf", "the plan on paper", printed("page"))
+    yield Item("sheet-stand.pdf", "for the music stand", printed("stand"))
+    yield Item("sheet-floor.pdf", "to be read across the room", printed("floor"))
+    yield Item(
+        "steps.pdf", "the routine's steps", lambda: step_sheet(fit.routine, paper=paper).pdf()
+    )
+    yield Item("dj.pdf", "for the DJ", lambda: dj_card(fit, plan, paper=paper).pdf())
+
+
+def _practice(fit: FitPlan, plan: Plan) -> Iterator[Item]:
+    from phrasefit.reports.practice import Wishes, encoded, practice
+
     def clicked(percent: int) -> Callable[[], bytes]:
         return lambda: encoded(practice(fit, plan, Wishes(percent=percent)), ".ogg")
 
-    yield Item(
-        name="rehearsal.html",
-        purpose="rehearse with the running count, in a browser",
-        content=lambda: page(fit, plan, origin=origin),
-    )
-    yield Item(name="sheet.pdf", purpose="the plan on paper", content=printed("page"))
-    yield Item(name="sheet-stand.pdf", purpose="for the music stand", content=printed("stand"))
-    yield Item(
-        name="sheet-floor.pdf", purpose="to be read across the room", content=printed("floor")
-    )
-    yield Item(
-        name="steps.pdf",
-        purpose="the routine's steps",
-        content=lambda: step_sheet(fit.routine, paper=paper).pdf(),
-    )
-    yield Item(
-        name="dj.pdf", purpose="for the DJ", content=lambda: dj_card(fit, plan, paper=paper).pdf()
-    )
     for percent in PRACTICE_PERCENTS:
-        yield Item(
-            name=f"practice-{percent}.ogg",
-            purpose=f"practice without the song, at {percent} % of its tempo",
-            content=clicked(percent),
-        )
-    yield Item(
-        name="captions.vtt",
-        purpose="captions for a lesson video (WebVTT)",
-        content=lambda: webvtt(captions(fit, plan)),
-    )
-    yield Item(
-        name="captions.srt",
-        purpose="captions for a lesson video (SRT)",
-        content=lambda: srt(captions(fit, plan)),
-    )
-    yield Item(
-        name="walls.csv",
-        purpose="the walls for a spreadsheet",
-        content=lambda: walls_csv(fit, plan),
-    )
-    yield Item(
-        name="song.mid",
-        purpose="tempo map and markers (Standard MIDI File)",
-        content=lambda: midi_file(song, fit, plan),
-    )
-    yield Item(
-        name="song.jams",
-        purpose="bars and sections for research (JAMS)",
-        content=lambda: dump_json(jams_document(song, fit, plan)),
-    )
-    yield Item(
-        name="map.json",
-        purpose="the bar map",
-        content=lambda: dump_json(map_document(song, beats_per_count=1.0)),
-    )
-    yield Item(name="plan.json", purpose="the plan", content=lambda: dump_json(
-        fit_document(fit, verdict=verdict(fit), reasons=reasons)))  # fmt: skip
+        purpose = f"practice without the song, at {percent} % of its tempo"
+        yield Item(f"practice-{percent}.ogg", purpose, clicked(percent))
+
+
+def _captions(fit: FitPlan, plan: Plan) -> Iterator[Item]:
+    from phrasefit.reports.captions import captions, srt, webvtt
+
+    purpose = "captions for a lesson video"
+    yield Item("captions.vtt", f"{purpose} (WebVTT)", lambda: webvtt(captions(fit, plan)))
+    yield Item("captions.srt", f"{purpose} (SRT)", lambda: srt(captions(fit, plan)))
+
+
+def _data(fit: FitPlan, plan: Plan) -> Iterator[Item]:
+    """List what other programs read."""
+    from phrasefit.reports.jams import jams_document
+    from phrasefit.reports.midi import midi_file
+    from phrasefit.reports.walls_csv import walls_csv
+    from phrasefit.reports.words import reasons, verdict
+    from phrasefit.serial import dump_json, fit_document, map_document
+
+    song, level = fit.bar_map, fit.grid.beats_per_count
+
+    def jams() -> str:
+        return dump_json(jams_document(song, fit, plan))
+
+    def map_json() -> str:
+        return dump_json(map_document(song, beats_per_count=level))
+
+    def plan_json() -> str:
+        return dump_json(fit_document(fit, verdict=verdict(fit), reasons=reasons))
+
+    yield Item("walls.csv", "the walls for a spreadsheet", lambda: walls_csv(fit, plan))
+    midi = "tempo map and markers (Standard MIDI File)"
+    yield Item("song.mid", midi, lambda: midi_file(song, fit, plan))
+    yield Item("song.jams", "bars and sections for research (JAMS)", jams)
+    yield Item("map.json", "the bar map", map_json)
+    yield Item("plan.json", "the plan", plan_json)
 
 
 def write_pack(

@@ -25,9 +25,7 @@ class Entry:
     words: str
 
 
-def index_page(
-    fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None, *, caution: str = CAUTION
-) -> str:
+def index_page(fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None) -> str:
     """Make the index page of a class folder.
 
     Parameters
@@ -37,8 +35,6 @@ def index_page(
         In the order shown; paths relative to the folder, with ``/``.
     plan : Plan, optional
         One of ``fit.plans``; the advised one if left out.
-    caution : str
-        What stands at the foot.
 
     Returns
     -------
@@ -60,6 +56,6 @@ def index_page(
             "facts": html.escape(facts(fit, plan or fit.plan)),
             "verdict": html.escape(verdict(fit)),
             "entries": "\n".join(items),
-            "licenses": html.escape(caution),
+            "licenses": html.escape(CAUTION),
         },
     )
