@@ -130,49 +130,6 @@ def parse_counts(text: str) -> tuple[Fraction, ...]:
     return tuple(moments)
 
 
-def format_counts(moments: Sequence[Fraction]) -> str:
-    """Write moments in the trade's notation; the inverse of `parse_counts`.
-
-    Raises
-    ------
-    ParameterError
-        If a sign has no number to belong to, or a moment is no quarter of a count.
-
-    Examples
-    --------
-    >>> format_counts(parse_counts("1 2 3 & 4"))
-    '1-3&4'
-    """
-    wholes = {moment for moment in moments if moment.denominator == 1}
-    written = ""
-    place = 0
-    while place < len(moments):
-        moment = moments[place]
-        before = moments[place - 1] if place else None
-        if moment in wholes:
-            end = place
-            while end + 1 < len(moments) and moments[end + 1] == moments[end] + 1:
-                end += 1
-            follows = before is None or (before not in wholes and math.ceil(before) == moment)
-            run = f"-{int(moments[end]) + 1}" if end > place else ""
-            written += ("" if follows else " ") + f"{int(moment) + 1}{run}"
-            place = end + 1
-            continue
-        owner = owning_count(moment, moments)
-        joined = before is not None and owning_count(before, moments) == owner
-        written += ("" if joined or not written else " ") + _sign(moment, owner, wholes)
-        place += 1
-    return written
-
-
-def _sign(moment: Fraction, owner: int, wholes: set[Fraction]) -> str:
-    """Name the sign of a moment off the beat."""
-    sign = _SIGN_OF.get(moment - math.floor(moment))
-    if sign is None or owner not in wholes:
-        raise ParameterError(f"moment {moment} cannot be written as counts; {_HOW}")
-    return sign
-
-
 def owning_count(moment: Fraction, line: Sequence[Fraction]) -> int:
     """Give the 0-based count that a moment of a step line is danced with.
 

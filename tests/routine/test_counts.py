@@ -1,4 +1,4 @@
-"""The count notation: parsing, writing, numbering, and where swing makes it sound."""
+"""The count notation: parsing, labels, numbering, and where swing makes it sound."""
 
 from __future__ import annotations
 
@@ -15,7 +15,6 @@ from phrasefit.routine.counts import (
     count_index,
     count_number,
     count_words,
-    format_counts,
     moment_label,
     owning_count,
     parse_counts,
@@ -82,30 +81,11 @@ def test_bad_counts_say_what_to_write(text: str, complaint: str) -> None:
         parse_counts(text)
 
 
-@st.composite
-def lines_of_counts(draw: st.DrawFn) -> tuple[Fraction, ...]:
-    """Make moments that a step line can name: signs beside whole counts."""
-    wholes = draw(st.lists(st.integers(0, 63), min_size=1, max_size=6, unique=True))
-    moments: set[Fraction] = {Fraction(whole) for whole in wholes}
-    for whole in wholes:
-        for fraction in draw(st.sets(st.sampled_from(sorted(SIGNS.values())))):
-            moments.add(whole + fraction)
-        for fraction in draw(st.sets(st.sampled_from(sorted(SIGNS.values())))):
-            moments.add(whole - 1 + fraction)
-    return tuple(sorted(moments))
-
-
-@given(lines_of_counts())
-def test_written_counts_read_back_unchanged(moments: tuple[Fraction, ...]) -> None:
-    """Writing and parsing are inverse for everything the notation can say."""
-    assert parse_counts(format_counts(moments)) == moments
-
-
-@pytest.mark.parametrize("moments", [(HALF,), (Fraction(1, 3), Fraction(1)), (0, 1 + HALF)])
-def test_what_cannot_be_written_is_refused(moments: tuple[Fraction, ...]) -> None:
-    """A sign without a number, or a third of a count, has no notation."""
-    with pytest.raises(ParameterError, match="cannot be written"):
-        format_counts([Fraction(moment) for moment in moments])
+@given(st.integers(-1, 511), st.sampled_from([Fraction(0), *SIGNS.values()]))
+def test_labels_read_back(whole: int, sign: Fraction) -> None:
+    """The label of a moment, read as counts, names that moment."""
+    moment = max(whole + sign, -3 * QUARTER)
+    assert moment in parse_counts(moment_label(moment))
 
 
 @given(st.integers(0, 511))
