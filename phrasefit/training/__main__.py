@@ -64,7 +64,6 @@ def _run(options: argparse.Namespace) -> Path:
     import torch
 
     from phrasefit.training.calibrate import SongSource, calibrate, start_making
-    from phrasefit.training.export import save_weights
     from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
 
@@ -98,8 +97,7 @@ def _run(options: argparse.Namespace) -> Path:
         process.terminate()
     with np.load(out, allow_pickle=False) as stored:
         network = {key: stored[key].astype(np.float32) for key in stored.files}
-    arrays = calibrate(network, lessons)
-    save_weights(arrays, out, force=True)
+    arrays = calibrate(network, lessons, checkpoint=out)
     report(arrays, lessons, out.with_suffix(".png"))
     return out
 

@@ -40,7 +40,7 @@ from phrasefit.model import Features
 from phrasefit.training import handmade
 from phrasefit.training.export import save_weights
 from phrasefit.training.handmade import Collected, Lesson, beat_f_measure, fit_logistic
-from phrasefit.training.shelf import npz_bytes
+from phrasefit.training.shelf import npz_bytes, one_thread_each
 
 FIRST_SEED = 800_000_000  # far from the seeds of training and of the checks
 SHORTEST_S, LONGEST_S = 15.0, 75.0  # excerpts to whole short songs
@@ -87,8 +87,10 @@ class SongSource:
         return tuple(range(int(e) - n, int(e)) for e, n in zip(ends, sizes, strict=True))
 
 
-def calibrate(arrays: Arrays, source: SongSource) -> Arrays:
+def calibrate(arrays: Arrays, source: SongSource, *, checkpoint: Path | None = None) -> Arrays:
     """Fit everything that stands behind the network.
+
+    Weights go to `checkpoint` after every fit: a run that is cut off keeps what it has.
 
     Returns
     -------
@@ -106,6 +108,8 @@ def calibrate(arrays: Arrays, source: SongSource) -> Arrays:
         found = for_songs(collect, fitted, source, seeds)
         logger.info("%s: %d songs", fit.__name__, len(found))
         fitted |= fit(found)
+        if checkpoint:
+            save_weights(fitted, checkpoint, force=True)
     return fitted
 
 
@@ -118,6 +122,7 @@ def for_songs(
     held_out: bool = False,
 ) -> list[Result]:
     """Do `work` on the song of each seed, in parallel; None is dropped."""
+    one_thread_each()
     with ProcessPoolExecutor(
         source.n_processes,
         mp_context=multiprocessing.get_context("spawn"),
@@ -151,6 +156,7 @@ def start_making(source: SongSource, *, n_processes: int) -> list[BaseProcess]:
     """Start processes that fill `source.folder` with all songs the fits will ask for."""
     wanted = [(seed, False) for seeds in source.steps for seed in seeds]
     wanted += [(seed, True) for seed in source.steps[-1]]
+    one_thread_each()
     context = multiprocessing.get_context("spawn")
     processes = [
         context.Process(

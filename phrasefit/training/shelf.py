@@ -156,9 +156,20 @@ def _packs(folder: Path) -> list[Path]:
     return sorted(path for path in folder.glob("*.npz") if not path.name.startswith("."))
 
 
+def one_thread_each() -> None:
+    """Let processes that are started from now on calculate on one thread each.
+
+    Dozens of processes with dozens of threads would wait for each other; a library that
+    is loaded already keeps the threads it has.
+    """
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"):
+        os.environ[name] = "1"
+
+
 def start_rendering(job: RenderJob, *, n_processes: int) -> list[multiprocessing.Process]:
     """Start `n_processes` that fill the songs folder; packs that are there are kept."""
     job.folder.mkdir(parents=True, exist_ok=True)
+    one_thread_each()
     context = multiprocessing.get_context("spawn")
     processes = [
         context.Process(target=_render_share, args=(job, share, n_processes), daemon=True)
