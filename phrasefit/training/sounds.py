@@ -58,7 +58,9 @@ OWN_INSTRUMENTS: tuple[tuple[range, tuple[str, ...]], ...] = (
 
 # Programs that swell: bowed, blown and sung sounds and pads. Players start them early, so
 # that they are heard in time.
-SWELLING = frozenset({*range(20, 24), *range(40, 45), *range(48, 55), *range(56, 80), *range(88, 104), 110})
+SWELLING = frozenset(
+    {*range(20, 24), *range(40, 45), *range(48, 55), *range(56, 80), *range(88, 104), 110}
+)
 RISE_HOP = 110  # samples: 5 ms
 LONGEST_RISE_S = 0.15
 
