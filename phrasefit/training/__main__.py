@@ -63,7 +63,8 @@ def _parser() -> argparse.ArgumentParser:
 def _run(options: argparse.Namespace) -> Path:
     import torch
 
-    from phrasefit.training.calibrate import SongSource, calibrate, start_making
+    from phrasefit.training.calibrate import calibrate
+    from phrasefit.training.lessons import SongSource, start_making
     from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
 
@@ -74,7 +75,7 @@ def _run(options: argparse.Namespace) -> Path:
         seed=options.seed * 1_000_000,
         families=tuple(filter(None, options.families.split(","))),
     )
-    checks = _render_validation(folder / "validation")
+    checks = _render_validation(folder / "validation", options.renderers)
     lessons = SongSource(
         folder=folder / "lessons",
         n_processes=options.renderers,
@@ -102,7 +103,7 @@ def _run(options: argparse.Namespace) -> Path:
     return out
 
 
-def _render_validation(folder: Path) -> list[Process]:
+def _render_validation(folder: Path, n_processes: int) -> list[Process]:
     """Render the songs set aside: every family, from trained-on and held-out material."""
     families = tuple(FAMILIES)
     n_songs = SONGS_A_FAMILY * len(families)
@@ -115,7 +116,7 @@ def _render_validation(folder: Path) -> list[Process]:
             families=families,
             held_out=held_out,
         )
-        processes += start_rendering(job, n_processes=-(-n_songs // PACK_SONGS))
+        processes += start_rendering(job, n_processes=min(n_processes, -(-n_songs // PACK_SONGS)))
     return processes
 
 

@@ -4,7 +4,7 @@ Songs that nothing was fitted on are judged; readings are sorted by how sure the
 called and compared with how many were right (G. W. Brier, "Verification of forecasts
 expressed in terms of probability", 1950; the diagram is that of weather services).
 
-May import: meter.learned, training.calibrate (matplotlib inside functions).
+May import: meter.learned, training.{judgements, lessons} (matplotlib inside functions).
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from pathlib import Path
 import numpy as np
 
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.training.calibrate import Arrays, SongSource, Verdict, for_songs, judge_song
+from phrasefit.training.judgements import Verdict, judge_song
+from phrasefit.training.lessons import Arrays, SongSource, for_songs
 
 N_BINS = 10
 

@@ -8,16 +8,15 @@ pytest.importorskip("torch")  # exporting needs it
 from phrasefit.audio import HOP_S
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.model import Features
-from phrasefit.training.calibrate import (
+from phrasefit.training.calibrate import fit_fusion, fit_sureness
+from phrasefit.training.judgements import Verdict
+from phrasefit.training.lessons import (
+    Lesson,
     SongSource,
-    Verdict,
     cut_lesson,
-    fit_fusion,
-    fit_sureness,
     lesson_arrays,
     make_lesson,
 )
-from phrasefit.training.handmade import Lesson
 from phrasefit.training.reliability import bin_reliability, called_and_right, draw_reliability
 
 
