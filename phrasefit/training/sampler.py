@@ -16,6 +16,7 @@ from phrasefit.training.performance import Played
 
 MAX_VOICES = 64
 DRUM_BANK = 128
+FADE_SAMPLES = 2205
 
 
 @lru_cache(maxsize=16)
@@ -44,6 +45,8 @@ def render_part(
     drums = played.part.role in ("drums", "percussion")
     out = np.zeros(n_samples, dtype=np.float32)
     font.reset()
+    # What still rang fades out within milliseconds: it must not be heard in this part.
+    font.render(memoryview(bytearray(4 * FADE_SAMPLES)), False)
     font.channel_set_bank(0, DRUM_BANK if drums else 0)
     font.channel_set_preset_number(0, program, drums)
     events = _events(played, drums, n_samples, sample_rate_hz)
