@@ -55,7 +55,7 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     activations, weights = model.observe(features), model.decoder_weights()
     surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
-    if not readings or not has_pulse(surface, readings[0]):
+    if not readings or not has_pulse(surface, readings[0], model.name):
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
@@ -82,8 +82,8 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
     if readings:
         tempo = readings[0].tempo_bpm
         return (
-            f"there are sounds, but not evenly spaced (the nearest was {tempo:.0f} a minute):"
-            " speech, noise or free playing; choose a song with a clear beat"
+            f"there are sounds, but none that stand out evenly (the nearest was {tempo:.0f} a"
+            " minute): speech, noise or free playing; choose a song with a clear beat"
         )
     return (
         "there is sound, but nothing that comes back evenly: speech, noise or free"

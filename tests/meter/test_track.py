@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 from pathlib import Path
 
 import mir_eval
@@ -13,14 +15,17 @@ from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import NoPulseError
 from phrasefit.meter import track
+from phrasefit.meter.handmade import HandmadeModel
+from phrasefit.meter.learned import LearnedModel
+from phrasefit.meter.observe import ObservationModel
 from phrasefit.model import Audio, BarMap, SongInfo
 from synth import RATE_HZ, SynthSong, make_song
 
 
-def hear(samples: np.ndarray) -> BarMap:
+def hear(samples: np.ndarray, model: ObservationModel | None = None) -> BarMap:
     """Track mono samples at our rate."""
     audio = Audio(samples=samples, sample_rate_hz=RATE_HZ, info=SongInfo())
-    return track(audio, extract_features(audio))
+    return track(audio, extract_features(audio), model=model)
 
 
 def f_measures(song: SynthSong, heard: BarMap) -> tuple[float, float]:
@@ -207,14 +212,65 @@ def unsteady(kind: str) -> np.ndarray:
             first = int(at * RATE_HZ)
             hit = 0.3 * rng.standard_normal(2000) * np.exp(-np.arange(2000) / 400)
             samples[first : first + 2000] += hit[: max(0, samples.size - first)]
+    elif kind == "rain":
+        for first in rng.integers(0, samples.size - 2000, size=80 * 30):
+            drop = rng.standard_normal(2000) * np.exp(-np.arange(2000) / 200)
+            samples[first : first + 2000] += 0.02 * rng.lognormal() * drop
+    elif kind == "syllables":
+        at_s = 0.0
+        while at_s < 29:  # voiced, 0.1 to 0.3 s, with a gliding pitch; a breath now and then
+            t = np.arange(int(rng.uniform(0.1, 0.3) * RATE_HZ)) / RATE_HZ
+            phase = 2 * np.pi * np.cumsum(rng.uniform(90, 180) * (1 - 0.5 * t)) / RATE_HZ
+            voiced = sum(np.sin(k * phase) / k for k in range(1, 20))
+            first = int(at_s * RATE_HZ)
+            samples[first : first + t.size] += 0.2 * np.hanning(t.size) * voiced
+            at_s += t[-1] + (rng.uniform(0.2, 1.0) if rng.random() < 0.15 else 0.02)
     return samples
 
 
-@pytest.mark.parametrize("kind", ["silence", "noise", "tone", "hits at random"])
-def test_no_pulse_is_invented(kind: str) -> None:
+@pytest.mark.parametrize(
+    "kind", ["silence", "noise", "tone", "hits at random", "rain", "syllables"]
+)
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=lambda m: m.name)
+def test_no_pulse_is_invented(kind: str, model: ObservationModel) -> None:
     """Where nothing is steady there is an error that says what was heard and what to do."""
     with pytest.raises(NoPulseError, match=r"^no steady beat found; .*(choose|check)"):
-        hear(unsteady(kind))
+        hear(unsteady(kind), model)
+
+
+VERSE = (
+    "The river carries down the night, a boat without a sail or light. The miller hears it"
+    " passing by, and lifts a candle to the sky. And what it brought and what it took, he never"
+    " wrote in any book. The willow bends above the stream, and all the village goes to dream."
+)
+
+
+@pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="needs eSpeak NG")
+@pytest.mark.parametrize(("voice", "pace"), [("en", 220), ("de+f2", 220), ("es", 190)])
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=lambda m: m.name)
+def test_a_verse_gets_no_map(voice: str, pace: int, model: ObservationModel) -> None:
+    """A verse has a meter, but no steady beat, however often it is read."""
+    once = np.append(said(VERSE, voice, pace), np.zeros(9000))
+    with pytest.raises(NoPulseError, match="speech, noise or free playing"):
+        hear(np.tile(once, 3).astype(np.float32)[: 50 * RATE_HZ], model)
+
+
+def said(text: str, voice: str, words_a_minute: int) -> np.ndarray:
+    """Let eSpeak NG read a text, at our rate (which is also its own)."""
+    command = ["espeak-ng", "--stdout", "-v", voice, "-s", str(words_a_minute), text]
+    wav = subprocess.run(command, capture_output=True, check=True).stdout
+    body = wav[wav.index(b"data") + 8 :]  # the sizes in a streamed header mean nothing
+    return np.frombuffer(body[: len(body) // 2 * 2], dtype="<i2") / 32768.0
+
+
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=lambda m: m.name)
+def test_a_song_under_speech_keeps_its_beat(model: ObservationModel) -> None:
+    """Somebody talking over the music does not take its beat away."""
+    song = make_song("4*16", bpm=112)
+    talk = unsteady("syllables")[: song.samples.size]
+    samples = song.samples.copy()
+    samples[: talk.size] += 0.5 * talk
+    assert hear(samples, model).tempo_bpm == pytest.approx(112, rel=0.01)
 
 
 def test_too_short_for_a_beat() -> None:
