@@ -16,8 +16,6 @@ import tempfile
 from multiprocessing.process import BaseProcess as Process
 from pathlib import Path
 
-import numpy as np
-
 from phrasefit.errors import PhrasefitError
 from phrasefit.training.shelf import (
     PACK_SONGS,
@@ -57,6 +55,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--first-packs", type=int, default=32, help="files of songs to wait for")
     parser.add_argument("--calibration-songs", type=int, default=300)
     parser.add_argument("--batch", type=int, default=128)
+    parser.add_argument("--rate", type=float, default=3e-3, help="highest learning rate")
+    parser.add_argument("--start-from", type=Path, help="weights of an earlier run to go on from")
     return parser
 
 
@@ -64,6 +64,7 @@ def _run(options: argparse.Namespace) -> Path:
     import torch
 
     from phrasefit.training.calibrate import calibrate
+    from phrasefit.training.export import read_weights
     from phrasefit.training.lessons import SongSource, start_making
     from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
@@ -92,13 +93,13 @@ def _run(options: argparse.Namespace) -> Path:
         seed=options.seed,
         first_packs=options.first_packs,
         batch=options.batch,
+        learning_rate=options.rate,
+        start_from=options.start_from,
     )
     out = train(plan)
     for process in checks + renderers:
         process.terminate()
-    with np.load(out, allow_pickle=False) as stored:
-        network = {key: stored[key].astype(np.float32) for key in stored.files}
-    arrays = calibrate(network, lessons, checkpoint=out)
+    arrays = calibrate(read_weights(out), lessons, checkpoint=out)
     report(arrays, lessons, out.with_suffix(".png"))
     return out
 

@@ -25,7 +25,13 @@ from torch.optim.swa_utils import AveragedModel
 from phrasefit.audio import HOP_S, N_MELS
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.training.augment import CROP_FRAMES, draw_batch
-from phrasefit.training.export import export_weights, save_weights
+from phrasefit.training.export import (
+    export_weights,
+    freeze_norms,
+    import_weights,
+    read_weights,
+    save_weights,
+)
 from phrasefit.training.network import BeatNetwork
 from phrasefit.training.shelf import Shelf, ShelvedSong, load_folder, wait_for_packs
 
@@ -50,6 +56,7 @@ class TrainingPlan:
     first_packs: int = 1
     batch: int = 128
     learning_rate: float = 3e-3
+    start_from: Path | None = None
     weight_decay: float = 0.02
     dropout: float = 0.05
     compiled: bool = True
@@ -91,7 +98,11 @@ class _Run:
     def __init__(self, plan: TrainingPlan) -> None:
         torch.manual_seed(plan.seed)
         self.plan = plan
-        self.network = BeatNetwork(plan.dropout).to(plan.device).train()
+        self.network = BeatNetwork(plan.dropout).train()
+        if plan.start_from:
+            import_weights(self.network, read_weights(plan.start_from))
+            freeze_norms(self.network)
+        self.network.to(plan.device)
         self.network.front.to(memory_format=torch.channels_last)  # a fifth faster on the device
         self.on_gpu = torch.device(plan.device).type == "cuda"
         compiled = self.on_gpu and plan.compiled
