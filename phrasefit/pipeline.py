@@ -104,9 +104,10 @@ def analysis_version(*, hand_made: bool = False) -> str:
 @functools.cache
 def _fingerprint_of_weights() -> int:
     """Check sum of all that was learned: other weights hear other things."""
-    folder = resources.files("phrasefit.meter") / "weights"
-    names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(WEIGHTS))
-    return functools.reduce(lambda crc, n: zlib.crc32((folder / n).read_bytes(), crc), names, 0)
+    folders = [resources.files(f"phrasefit.{room}") / "weights" for room in ("meter", "form")]
+    files = [entry for folder in folders for entry in folder.iterdir()]
+    learned = sorted((file for file in files if file.name.endswith(WEIGHTS)), key=lambda f: f.name)
+    return functools.reduce(lambda crc, file: zlib.crc32(file.read_bytes(), crc), learned, 0)
 
 
 def listen(

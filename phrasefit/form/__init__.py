@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from phrasefit.errors import ParameterError
+from phrasefit.form.cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.marks import apply_section_marks
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
@@ -48,10 +49,9 @@ def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
             f"evidence has {evidence.n_beats} beats and the map {n_beats};"
             " use the evidence found with this map"
         )
-    sections = bar_map.sections
-    if evidence is not None:
-        sections = find_sections(bar_map.positions, bar_map.meter, evidence)
-    phrases = group_phrases(bar_map.positions, bar_map.meter, sections, evidence=evidence)
+    bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
+    sections = bar_map.sections if evidence is None else find_sections(bars) if bars else ()
+    phrases = group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars)
     sure = phrase_confidence(sections) if sections else UNHEARD_STRENGTH
     return replace(
         bar_map,

@@ -20,10 +20,20 @@ BRIGHT_SHARE = 0.25  # cymbals live in the upper quarter of the mel bands (above
 FLUX_GAIN = 20.0
 CUE_RANGE = (-3.0, 6.0)  # deviations beyond which a cue says no more
 NEAR_BARS = 2  # a repetition this close is the same stretch of music
+EDGE_BARS = 4.0  # how far from its ends a song is felt to begin and to end
+NOVELTY_BARS = (1, 2, 4, 8)  # compared before and after a bar line
+REPEAT_BARS = (2, 4, 8)
+LAG_BARS = (1, 2, 4, 8)
 CUES = (
-    "timbre_2", "timbre_4", "rhythm_2", "rhythm_4", "repeat_4", "repeat_8",
-    "harmony_repeat_4", "loudness", "fill", "cymbal",
+    *(f"{what}_change_{n}" for what in ("timbre", "rhythm", "harmony", "music")
+      for n in NOVELTY_BARS),
+    *(f"{what}_repeat_{edge}_{n}" for what in ("music", "harmony", "rhythm")
+      for n in REPEAT_BARS for edge in ("begins", "ends")),
+    "loudness_step", "louder", "low_step", "more_low", "high_step", "more_high",
+    "fill", "cymbal", "quiet_before", "accent",
+    *(f"like_{n}_before" for n in LAG_BARS),
 )  # fmt: skip
+PLACES = ("odd_bar", "odd_bar_before", "near_start", "near_end", "in_threes", "in_twos")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,11 +41,14 @@ class BarEvidence:
     """The song by bars, counted from its first downbeat.
 
     `starts` [shape=(n + 1,), beats]: where bars begin, and the end of the song.
+    `meter`: prevailing beats a bar.
     `likeness` [shape=(n, n), -1 to 1]: how alike two bars are in timbre and harmony,
-    beat by beat.  `cues` [shape=(n, len(CUES))]: see `CUES`.
+    beat by beat.  `cues` [shape=(n, len(CUES) + len(PLACES))]: see `CUES`, in deviations
+    from the song's mean, and `PLACES`, each 0 to 1.
     """
 
     starts: np.ndarray
+    meter: int
     likeness: np.ndarray
     cues: np.ndarray
 
@@ -46,7 +59,7 @@ def bar_starts(positions: np.ndarray) -> np.ndarray:
     return np.append(ones, len(positions)) if ones.size else ones
 
 
-def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> BarEvidence:
+def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> BarEvidence | None:
     """Compare all bars of a song and measure the cues at its bar lines.
 
     Parameters
@@ -54,7 +67,7 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
     evidence : BeatEvidence
         One row for each beat.
     positions : np.ndarray [shape=(n_beats,)]
-        1 = downbeat; there must be one.
+        1 = downbeat.
     meter : int
         Prevailing beats a bar: a shorter bar is compared as if its last beat were
         held, of a longer one the first `meter` beats are compared.  A bar of two is
@@ -71,20 +84,27 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
     rhythm = rhythm.reshape(len(beats_of_bar), -1)
     by_harmony = _cosines(harmony)
     likeness = (_cosines(timbre) + by_harmony) / 2
-    sound, pattern = _kernel(timbre.mean(axis=1)), _kernel(rhythm)
-    cues = (
-        _sharp(_change(sound, 2, hop), hop),
-        _sharp(_change(sound, 4, hop), hop),
-        _sharp(_change(pattern, 2, hop), hop),
-        _sharp(_change(pattern, 4, hop), hop),
-        _sharp(_repetition_edges(likeness, 4, hop), hop),
-        _sharp(_repetition_edges(likeness, 8, hop), hop),
-        _sharp(_repetition_edges(by_harmony, 4, hop), hop),
-        _steps(evidence.loudness_db[beats_of_bar].mean(axis=1), hop),
+    novelty_of = (_kernel(timbre.mean(axis=1)), _kernel(rhythm), by_harmony, likeness)
+    cues = [
+        *(cue for matrix in novelty_of for cue in _changes(matrix, hop)),
+        *(
+            cue
+            for matrix in (likeness, by_harmony, _cosines(rhythm))
+            for n_bars in REPEAT_BARS
+            for cue in _repetition_edges(matrix, n_bars, hop)
+        ),
+        *_steps(evidence, beats_of_bar, hop),
         _fills(rhythm, hop),
         _cymbals(evidence, beats_of_bar, hop),
+        *_accents(evidence.loudness_db, starts[:-1], beats_of_bar),
+        *(_like_before(likeness, n_bars * hop) for n_bars in LAG_BARS),
+    ]
+    return BarEvidence(
+        starts=starts,
+        meter=meter,
+        likeness=likeness,
+        cues=np.concatenate([_by_song(np.stack(cues, axis=1)), _places(starts, meter)], axis=1),
     )
-    return BarEvidence(starts=starts, likeness=likeness, cues=_by_song(np.stack(cues, axis=1)))
 
 
 def bars_together(meter: int) -> int:
@@ -149,12 +169,18 @@ def _change(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
     return novelty
 
 
-def _repetition_edges(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
-    """Measure at each bar line whether a repetition begins or ends there.
+def _changes(likeness: np.ndarray, hop: int) -> list[np.ndarray]:
+    """Measure change over several spans; the longest is broad by nature."""
+    changes = [_change(likeness, n_bars, hop) for n_bars in NOVELTY_BARS]
+    return [*(_sharp(change, hop) for change in changes[:-1]), changes[-1]]
+
+
+def _repetition_edges(likeness: np.ndarray, n_bars: int, hop: int) -> tuple[np.ndarray, np.ndarray]:
+    """Measure at each bar line whether a repetition begins, and whether one ends there.
 
     For every other bar line: how alike are the `n_bars` after both, less how alike
     are the `n_bars` before both.  The largest value says that a repeated stretch
-    begins here, the lowest that one ends; their distance is returned.
+    begins here, the lowest that one ends.
     """
     n = len(likeness)
     sums = diagonal_sums(likeness)
@@ -168,7 +194,8 @@ def _repetition_edges(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray
     before = (sums[end] - sums[end[0] - behind, end[1] - behind]) / behind
     edge = np.zeros((n, n))
     edge[known] = after - before
-    return edge.max(axis=1, initial=0.0) - edge.min(axis=1, initial=0.0)
+    begins, ends = edge.max(axis=1, initial=0.0), -edge.min(axis=1, initial=0.0)
+    return _sharp(begins, hop), _sharp(ends, hop)
 
 
 def _sharp(values: np.ndarray, hop: int) -> np.ndarray:
@@ -177,10 +204,51 @@ def _sharp(values: np.ndarray, hop: int) -> np.ndarray:
     return values - (padded[: -2 * hop] + padded[2 * hop :]) / 4
 
 
-def _steps(loudness_db: np.ndarray, hop: int) -> np.ndarray:
-    """Measure by how much each bar is louder or softer than the one before."""
-    before = np.concatenate([loudness_db[:1].repeat(hop), loudness_db])[: len(loudness_db)]
-    return np.abs(loudness_db - before)
+def _steps(evidence: BeatEvidence, beats_of_bar: np.ndarray, hop: int) -> list[np.ndarray]:
+    """Measure change from bar to bar, and its direction: loudness, low and high attacks."""
+    flux = np.log1p(
+        FLUX_GAIN * np.stack([evidence.flux[:, :2].max(axis=1), evidence.flux[:, 2:].max(axis=1)])
+    )
+    steps = []
+    for rows in (evidence.loudness_db, *flux):
+        by_bar = rows[beats_of_bar].mean(axis=1)
+        step = np.zeros_like(by_bar)
+        step[hop:] = by_bar[hop:] - by_bar[:-hop]
+        steps += [np.abs(step), step]
+    return steps
+
+
+def _accents(
+    loudness_db: np.ndarray, ones: np.ndarray, beats_of_bar: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Measure the beat before the bar line, and the one after it, against the bar."""
+    by_bar = loudness_db[beats_of_bar].mean(axis=1)
+    return loudness_db[np.maximum(ones - 1, 0)] - by_bar, loudness_db[ones] - by_bar
+
+
+def _like_before(likeness: np.ndarray, lag: int) -> np.ndarray:
+    """Tell how alike each bar is to the one `lag` bars before it; 0 where there is none."""
+    like = np.zeros(len(likeness))
+    if lag < len(likeness):
+        like[lag:] = np.diagonal(likeness, -lag)
+    return like
+
+
+def _places(starts: np.ndarray, meter: int) -> np.ndarray:
+    """Say of each bar line what is known without listening: see `PLACES`."""
+    odd = (np.diff(starts) != meter).astype(float)
+    bar = np.arange(len(odd))
+    return np.stack(
+        [
+            odd,
+            np.append(0.0, odd[:-1]),
+            np.exp(-bar / EDGE_BARS),
+            np.exp(-(bar[-1] - bar) / EDGE_BARS),
+            np.full(len(odd), float(meter == 3)),
+            np.full(len(odd), float(meter == 2)),
+        ],
+        axis=1,
+    )
 
 
 def _fills(rhythm: np.ndarray, hop: int) -> np.ndarray:

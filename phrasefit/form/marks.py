@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.errors import MapError
-from phrasefit.form.cues import bar_evidence, bar_starts
+from phrasefit.form.cues import BarEvidence, bar_evidence, bar_starts
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.phrases import group_phrases
 from phrasefit.form.sections import letters_for, phrase_confidence, sections_between
@@ -55,13 +55,14 @@ def apply_section_marks(
         raise MapError("the map has no downbeat for a section; give one with --one-at first")
     strengths, notes = _marked(bar_map, starts[:-1], correction)
     edges = np.array([*sorted(strengths), len(starts) - 1])
-    letters = _letters(bar_map, starts[edges], edges, evidence)
+    bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
+    letters = _letters(bar_map, starts[edges], edges, bars)
     in_order = [strengths[bar] for bar in sorted(strengths)]
     sections = sections_between(starts[edges], letters, in_order)
     return replace(
         bar_map,
         sections=sections,
-        phrases=group_phrases(bar_map.positions, bar_map.meter, sections, evidence=evidence),
+        phrases=group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars),
         confidence=replace(
             bar_map.confidence,
             phrase=round(phrase_confidence(sections) * bar_map.confidence.downbeat, 3),
@@ -106,10 +107,9 @@ def _bar_at(bar_map: BarMap, lines: np.ndarray, time_s: float, option: str) -> i
 
 
 def _letters(
-    bar_map: BarMap, beats: np.ndarray, edges: np.ndarray, evidence: BeatEvidence | None
+    bar_map: BarMap, beats: np.ndarray, edges: np.ndarray, bars: BarEvidence | None
 ) -> list[str]:
-    if evidence is not None:
-        bars = bar_evidence(evidence, bar_map.positions, bar_map.meter)
+    if bars is not None:
         return letters_for(bars.likeness, edges)
     return [
         _letter_of(bar_map.sections, int(start), int(end), string.ascii_uppercase[index % 26])

@@ -17,9 +17,8 @@ import numpy as np
 
 from phrasefit.form._lengths import USUAL_BARS, log_share
 from phrasefit.form._segments import best_segments
-from phrasefit.form.cues import bar_evidence
-from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.sections import boundary_odds
+from phrasefit.form.cues import BarEvidence
+from phrasefit.form.lines import line_odds
 from phrasefit.model import Phrase, Section
 
 # Levels of phrase by meter, in beats; other meters have 8, 4 and 2 bars.
@@ -32,7 +31,8 @@ GROUPS = {2: (32, 16, 8), 4: (32, 16, 8), 3: (24, 12, 6), 6: (24, 12, 6)}
 MISPLACED = -1.5
 STARTS_ODD = -0.5
 OVERLONG = -2
-HEARD_WEIGHT = 0.5  # of the boundary cues, as log-odds beside the scores above
+HEARD_WEIGHT = 0.5  # of the log probability that a phrase is heard to begin, beside these
+UNHEARD = -3.0  # lowest log probability: what is not heard may still be meant
 
 # How sure an inner phrase start is at each level, given that its section is right.
 LEVEL_STRENGTH = (0.8, 0.5, 0.25)
@@ -55,7 +55,7 @@ def group_phrases(
     meter: int,
     sections: tuple[Section, ...],
     *,
-    evidence: BeatEvidence | None = None,
+    bars: BarEvidence | None = None,
 ) -> tuple[Phrase, ...]:
     """Find phrase starts of three levels.
 
@@ -68,8 +68,8 @@ def group_phrases(
     sections : tuple of Section
         Their starts are phrase starts of the highest level.  Empty: phrases are
         counted from the first downbeat, with little strength.
-    evidence : BeatEvidence, optional
-        One row for each beat; helps to decide where extra bars sit.
+    bars : BarEvidence, optional
+        Helps to decide where extra bars sit.
 
     Returns
     -------
@@ -80,9 +80,8 @@ def group_phrases(
     positions = np.asarray(positions)
     levels = GROUPS.get(meter, (8 * meter, 4 * meter, 2 * meter))
     odds = np.zeros(len(positions))
-    if evidence is not None and np.any(positions == 1):
-        bars = bar_evidence(evidence, positions, meter)
-        odds[bars.starts[:-1]] = boundary_odds(bars)
+    if bars is not None:
+        odds[bars.starts[:-1]] = np.maximum(-np.logaddexp(0.0, -line_odds(bars.cues)[1]), UNHEARD)
     found: list[tuple[int, int, float]] = []
     for block in _blocks(positions, sections, odds, levels[0] // meter):
         found += _block_phrases(block, levels, meter)

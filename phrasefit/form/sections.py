@@ -1,7 +1,7 @@
 """Where sections begin, and which are the same music.
 
 Every segmentation of the song into sections that begin on bar lines gets a
-probability: what speaks for a boundary at each line (`cues`), how usual the lengths
+probability: what speaks for a boundary at each line (`lines`), how usual the lengths
 are, how well each section as a whole is heard again elsewhere.  The best one is
 found exactly; the strength of a boundary comes from its probability over all of them.
 
@@ -22,23 +22,14 @@ from phrasefit.form._segments import (
     join_alike,
     start_probabilities,
 )
-from phrasefit.form.cues import CUES, BarEvidence, bar_evidence, bars_together
-from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.cues import BarEvidence, bars_together
+from phrasefit.form.lines import line_odds, line_weights
 from phrasefit.model import Section
 
-# Log-odds of a boundary for one deviation of each cue: logistic regression (see
-# ``tests/form/measure.py --fit``) on 113 songs with phrases marked by people, the POP909
-# arrangements (Z. Wang et al., ISMIR 2020) with the labels of S. Dai et al. (2020),
-# played with bass and drums of our own.  `fill` was raised by hand: it helped on these
-# and on generated songs.  The constants below were set on the same songs.
-CUE_WEIGHTS = {
-    "timbre_2": 0.12, "timbre_4": 0.25, "rhythm_2": 0.45, "rhythm_4": 0.42,
-    "repeat_4": 0.90, "repeat_8": 0.40, "harmony_repeat_4": 0.09,
-    "loudness": 0.12, "fill": 0.45, "cymbal": 0.45,
-}  # fmt: skip
-BOUNDARY_BIAS = -1.15
-LENGTH_WEIGHT = 0.8
-REPEAT_WEIGHT = 0.2
+# Learned mostly from made songs, scores are too sure of songs by others: by this much they
+# are tempered for strengths, which are then right as often as they say on songs marked by
+# people that nothing was learned from.
+TEMPER = 0.4
 # Two people mark not quite the same boundaries: with this exponent on the probability
 # of none, strengths are the share of boundaries that either of two annotators marked.
 LISTENERS = 1.5
@@ -52,32 +43,24 @@ SAME_MUSIC = 1.1
 WHOLE_SOUND_SHARE = 0.3
 
 
-def find_sections(positions: np.ndarray, meter: int, evidence: BeatEvidence) -> tuple[Section, ...]:
+def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
     """Cut a song into sections that begin on downbeats.
 
     Parameters
     ----------
-    positions : np.ndarray [shape=(n_beats,)]
-        1 = downbeat.  Bars of any length are taken as they are.
-    meter : int
-        Prevailing beats a bar.
-    evidence : BeatEvidence
-        One row for each beat.
+    bars : BarEvidence
+        Bars of any length are taken as they are.
 
     Returns
     -------
     tuple of Section
-        Sections from the first downbeat to the last beat without gaps; none if there
-        is no downbeat.  `strength` is the probability that a phrase is heard to begin
-        on that bar line, calibrated on songs marked by two people.
+        Sections from the first downbeat to the last beat without gaps.  `strength` is
+        the probability that a phrase is heard to begin on that bar line, calibrated on
+        songs marked by two people.
     """
-    positions = np.asarray(positions)
-    if not np.any(positions == 1):
-        return ()
-    bars = bar_evidence(evidence, positions, meter)
-    scores = segment_scores(bars, meter)
+    scores = segment_scores(bars)
     edges = np.append(best_segments(scores), len(bars.cues))
-    unmarked = 1 - start_probabilities(scores)[edges[:-1]]
+    unmarked = 1 - start_probabilities(TEMPER * scores)[edges[:-1]]
     strengths = 1 - unmarked**LISTENERS
     return sections_between(bars.starts[edges], letters_for(bars.likeness, edges), strengths)
 
@@ -106,21 +89,17 @@ def phrase_confidence(sections: tuple[Section, ...]) -> float:
 # -------------------------------------------------------------------------- scores
 
 
-def boundary_odds(bars: BarEvidence) -> np.ndarray:
-    """Log-odds of a section beginning at each bar line, from its cues alone."""
-    return BOUNDARY_BIAS + bars.cues @ np.array([CUE_WEIGHTS[name] for name in CUES])
-
-
-def segment_scores(bars: BarEvidence, meter: int) -> np.ndarray:
+def segment_scores(bars: BarEvidence) -> np.ndarray:
     """Log score of a section from each bar line to each later one [shape=(n+1, n+1)]."""
     n = len(bars.cues)
-    scores = LENGTH_WEIGHT * _length_scores(bars.starts, meter)
-    scores += REPEAT_WEIGHT * _heard_again(bars.likeness, bars_together(meter))
-    scores[1:n] += boundary_odds(bars)[1:, None]
+    weights = line_weights()
+    scores = weights["length"] * length_scores(bars.starts, bars.meter)
+    scores += weights["repeat"] * heard_again(bars.likeness, bars_together(bars.meter))
+    scores[1:n] += line_odds(bars.cues)[0][1:, None]
     return scores
 
 
-def _length_scores(starts: np.ndarray, meter: int) -> np.ndarray:
+def length_scores(starts: np.ndarray, meter: int) -> np.ndarray:
     """Score each length, and the first and the last by their own shares."""
     bars = (starts[None] - starts[:, None]) / (meter * bars_together(meter))
     scores = log_share(bars)
@@ -130,7 +109,7 @@ def _length_scores(starts: np.ndarray, meter: int) -> np.ndarray:
     return scores
 
 
-def _heard_again(likeness: np.ndarray, hop: int) -> np.ndarray:
+def heard_again(likeness: np.ndarray, hop: int) -> np.ndarray:
     """Score each stretch of bars by its best repetition elsewhere [shape=(n+1, n+1)].
 
     The mean likeness along the best diagonal, in deviations over pairs of bars, times

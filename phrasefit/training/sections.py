@@ -1,0 +1,313 @@
+"""Learn where sections begin: ``python -m phrasefit.training.sections OUT``.
+
+Several small networks (`phrasefit.form.lines`) learn from songs whose sections are known
+and from edits of them.  Loss: minus the log probability of the true segmentation among
+all of them (a semi-Markov conditional random field, S. Sarawagi and W. Cohen, 2004), so
+that the networks say what the lengths and repetitions do not; and cross-entropy for the
+starts of phrases.  A tenth of the songs is set aside and judged at the end.
+
+May import: training, form, files, errors; PyTorch.
+"""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from phrasefit.errors import PhrasefitError
+from phrasefit.form._segments import best_segments
+from phrasefit.form.cues import CUES, PLACES, bar_evidence, bars_together
+from phrasefit.form.lines import DILATIONS, KERNEL
+from phrasefit.form.sections import heard_again, length_scores
+from phrasefit.training.export import save_weights
+from phrasefit.training.form_edits import edited
+from phrasefit.training.form_songs import FormSong, make_form_songs, read_labelled
+
+CHANNELS = 32
+DROPOUT = 0.2
+PHRASE_WEIGHT = 0.5  # of the second head beside the first
+LOWEST_LENGTH_SCORE = -12.0  # of lengths that cannot be, so that gradients stay finite
+BATCH = 16
+EPOCHS = 30
+PEAK_RATE = 3e-3
+DECAY = 1e-2
+EDITS = 3  # of each song; of a song labelled by people twice as many
+CUE_NOISE = 0.15  # deviations
+HIDDEN_CUES = 0.1  # share hidden in half of the songs
+
+logger = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lesson:
+    """A song as the networks see it.
+
+    `cues` [shape=(n, n_cues)]; `lengths`, `repeats` [shape=(n + 1, n + 1)]: the scores
+    of all sections beside the networks; `edges` [shape=(n_sections + 1,)]: true section
+    starts and the end; `phrases` [shape=(n,)] or None.
+    """
+
+    name: str
+    cues: np.ndarray
+    lengths: np.ndarray
+    repeats: np.ndarray
+    edges: np.ndarray
+    phrases: np.ndarray | None
+
+
+def lesson(song: FormSong) -> Lesson:
+    """Measure the cues of a song."""
+    bars = bar_evidence(song.evidence, song.positions, song.meter)
+    lengths = np.maximum(length_scores(bars.starts, song.meter), LOWEST_LENGTH_SCORE)
+    return Lesson(
+        name=song.name,
+        cues=bars.cues.astype(np.float32),
+        lengths=lengths.astype(np.float32),
+        repeats=heard_again(bars.likeness, bars_together(song.meter)).astype(np.float32),
+        edges=np.append(song.section_bars, len(bars.cues)),
+        phrases=None if song.phrase_bars is None else song.phrase_bars.astype(np.float32),
+    )
+
+
+# ------------------------------------------------------------------------ networks
+
+
+class LineNetwork(nn.Module):
+    """One network of `phrasefit.form.lines`, and what length and repetition weigh."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.enter = nn.Conv1d(len(CUES) + len(PLACES), CHANNELS, KERNEL, padding=1)
+        self.wide = nn.ModuleList(
+            nn.Conv1d(CHANNELS, CHANNELS, KERNEL, padding=d, dilation=d) for d in DILATIONS
+        )
+        self.narrow = nn.ModuleList(nn.Conv1d(CHANNELS, CHANNELS, 1) for _ in DILATIONS)
+        self.leave = nn.Conv1d(CHANNELS, 2, 1)
+        self.dropout = nn.Dropout(DROPOUT)
+        self.length = nn.Parameter(torch.tensor(0.8))
+        self.repeat = nn.Parameter(torch.tensor(0.2))
+
+    def forward(self, cues: Tensor, inside: Tensor) -> tuple[Tensor, Tensor]:
+        """Log odds of section and phrase starts [shape=(batch, n)]; `inside` the song is 1."""
+        inside = inside[:, None]
+        hidden = torch.relu(self.enter(self.dropout(cues.transpose(1, 2)))) * inside
+        for wide, narrow in zip(self.wide, self.narrow, strict=True):
+            hidden = (hidden + narrow(self.dropout(torch.relu(wide(hidden))))) * inside
+        odds = self.leave(torch.relu(hidden))
+        return odds[:, 0], odds[:, 1]
+
+
+def segment_scores(network: LineNetwork, batch: Batch, odds: Tensor) -> Tensor:
+    """Log score of each section [shape=(batch, n, n + 1)]; see `form.sections`."""
+    scores = network.length * batch.lengths + network.repeat * batch.repeats
+    first = torch.zeros_like(odds[:, :1])  # the song's own start is no boundary to be found
+    return scores[:, :-1] + torch.cat([first, odds[:, 1:]], dim=1)[:, :, None]
+
+
+def export_networks(networks: Sequence[LineNetwork]) -> dict[str, np.ndarray]:
+    """Name and stack the weights as `phrasefit.form.lines` reads them."""
+    layers: dict[str, Callable[[LineNetwork], nn.Conv1d]] = {
+        "in": lambda net: net.enter, "out": lambda net: net.leave,
+    }  # fmt: skip
+    for index in range(len(DILATIONS)):
+        layers[f"block.{index}.wide"] = lambda net, index=index: net.wide[index]
+        layers[f"block.{index}.out"] = lambda net, index=index: net.narrow[index]
+    arrays = {}
+    for name, layer in layers.items():
+        kernels = [layer(net).weight.detach().numpy() for net in networks]
+        matrices = [k.transpose(2, 1, 0).reshape(-1, k.shape[0]) for k in kernels]
+        arrays[f"{name}.weight"] = np.stack(matrices)
+        offsets = [layer(net).bias.detach().numpy()[None] for net in networks]
+        arrays[f"{name}.offset"] = np.stack(offsets)
+    for name in ("length", "repeat"):
+        arrays[name] = np.array(np.mean([getattr(net, name).item() for net in networks]))
+    return arrays
+
+
+# ------------------------------------------------------------------------ learning
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Batch:
+    """Lessons side by side, filled up with nothing."""
+
+    cues: Tensor
+    inside: Tensor
+    lengths: Tensor
+    repeats: Tensor
+    phrases: Tensor
+    phrases_known: Tensor
+    edges: list[Tensor]
+
+
+def stack(lessons: Sequence[Lesson]) -> Batch:
+    """Put lessons of several lengths into arrays of the longest."""
+    n = max(len(item.cues) for item in lessons)
+    many = len(lessons)
+    cues = torch.zeros(many, n, lessons[0].cues.shape[1])
+    lengths = torch.full((many, n + 1, n + 1), LOWEST_LENGTH_SCORE)
+    repeats = torch.zeros(many, n + 1, n + 1)
+    inside, phrases, known = torch.zeros(3, many, n).unbind()
+    for row, item in enumerate(lessons):
+        size = len(item.cues)
+        cues[row, :size] = torch.from_numpy(item.cues)
+        lengths[row, : size + 1, : size + 1] = torch.from_numpy(item.lengths)
+        repeats[row, : size + 1, : size + 1] = torch.from_numpy(item.repeats)
+        inside[row, :size] = 1.0
+        if item.phrases is not None:
+            phrases[row, :size] = torch.from_numpy(item.phrases)
+            known[row, 1:size] = 1.0
+    return Batch(
+        cues=cues, inside=inside, lengths=lengths, repeats=repeats, phrases=phrases,
+        phrases_known=known, edges=[torch.from_numpy(item.edges) for item in lessons],
+    )  # fmt: skip
+
+
+def loss(network: LineNetwork, batch: Batch) -> Tensor:
+    """Minus the log probability of the truth, per section, and that of phrase starts."""
+    odds, phrase_odds = network(batch.cues, batch.inside)
+    scores = segment_scores(network, batch, odds)
+    total = [torch.zeros(len(scores))]
+    for end in range(1, scores.shape[2]):
+        total.append(torch.logsumexp(torch.stack(total, 1) + scores[:, :end, end], dim=1))
+    ends = torch.stack([edges[-1] for edges in batch.edges])
+    of_all = torch.stack(total, 1)[torch.arange(len(ends)), ends]
+    of_truth = torch.stack(
+        [scores[row, edges[:-1], edges[1:]].sum() for row, edges in enumerate(batch.edges)]
+    )
+    n_sections = sum(len(edges) - 1 for edges in batch.edges)
+    entropy = functional.binary_cross_entropy_with_logits(
+        phrase_odds, batch.phrases, reduction="none"
+    )
+    of_phrases = (entropy * batch.phrases_known).sum() / batch.phrases_known.sum().clamp(min=1)
+    return (of_all - of_truth).sum() / n_sections + PHRASE_WEIGHT * of_phrases
+
+
+def learn(lessons: Sequence[Lesson], *, seed: int, epochs: int = EPOCHS) -> LineNetwork:
+    """Train one network."""
+    torch.manual_seed(seed)
+    rng = np.random.default_rng(seed)
+    network = LineNetwork()
+    optimiser = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=DECAY)
+    n_batches = -(-len(lessons) // BATCH)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(
+        optimiser, PEAK_RATE, total_steps=epochs * n_batches + 1, pct_start=0.1
+    )
+    for epoch in range(epochs):
+        # Songs of about the same length go together: little is filled up.
+        order = np.argsort([len(item.cues) + rng.normal(0, 15) for item in lessons])
+        losses = []
+        batches = np.array_split(order, n_batches)
+        for indices in (batches[i] for i in rng.permutation(n_batches)):
+            value = loss(network, stack([_blurred(lessons[i], rng) for i in indices]))
+            optimiser.zero_grad()
+            value.backward()
+            nn.utils.clip_grad_norm_(network.parameters(), 1.0)
+            optimiser.step()
+            schedule.step()
+            losses.append(value.item())
+        if epoch % 10 == 9:
+            logger.info("seed %d, epoch %d: loss %.3f", seed, epoch + 1, np.mean(losses))
+    return network.eval()
+
+
+def _blurred(item: Lesson, rng: np.random.Generator) -> Lesson:
+    """Hide some cues and add noise to all: no single one may be relied on."""
+    cues = item.cues.copy()
+    n_heard = len(CUES)
+    if rng.random() < 0.5:
+        cues[:, rng.random(cues.shape[1]) < HIDDEN_CUES] = 0.0
+    cues[:, :n_heard] += rng.normal(0, CUE_NOISE, (len(cues), n_heard)).astype(np.float32)
+    return replace(item, cues=cues)
+
+
+# ------------------------------------------------------------------------- judging
+
+
+def boundary_f(networks: Sequence[LineNetwork], lessons: Sequence[Lesson]) -> float:
+    """Mean F-measure of boundaries found on exactly the right bar line."""
+    return float(np.mean([_f(_found(networks, item), item.edges[1:-1]) for item in lessons]))
+
+
+def _found(networks: Sequence[LineNetwork], item: Lesson) -> np.ndarray:
+    batch = stack([item])
+    with torch.no_grad():
+        scores = torch.stack(
+            [segment_scores(net, batch, net(batch.cues, batch.inside)[0]) for net in networks]
+        ).mean(dim=0)[0]
+    return best_segments(np.vstack([scores.numpy(), np.zeros(scores.shape[1])]))[1:]
+
+
+def _f(found: np.ndarray, truth: np.ndarray) -> float:
+    hits = np.isin(found, truth).sum()
+    return 2 * hits / (len(found) + len(truth)) if len(found) + len(truth) else 1.0
+
+
+# ------------------------------------------------------------------------- the command
+
+
+def main() -> int:
+    """Make songs, learn, judge, write the weights."""
+    parser = argparse.ArgumentParser(
+        prog="python -m phrasefit.training.sections", description=__doc__.splitlines()[0]
+    )
+    parser.add_argument("out", type=Path, help="weights to write (.npz)")
+    parser.add_argument("--songs", type=int, default=800, help="songs to make")
+    parser.add_argument("--labelled", type=Path, action="append", default=[],
+                        help="folder of audio with a bar map NAME.json beside each")  # fmt: skip
+    parser.add_argument("--networks", type=int, default=4)
+    parser.add_argument("--epochs", type=int, default=EPOCHS)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--processes", type=int, default=2)
+    options = parser.parse_args()
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stdout)
+    try:
+        first = options.seed * 1_000_000
+        seeds = range(first, first + options.songs)
+        kinds = {
+            "made songs": make_form_songs(seeds, n_processes=options.processes),
+            "labelled songs": [s for folder in options.labelled for s in read_labelled(folder)],
+        }
+        save_weights(learn_from(kinds, options), options.out, force=True)
+    except PhrasefitError as exc:
+        print(f"phrasefit.training.sections: {exc}", file=sys.stderr)
+        return 2
+    print(f"weights written to {options.out}")
+    return 0
+
+
+def learn_from(
+    kinds: dict[str, list[FormSong]], options: argparse.Namespace
+) -> dict[str, np.ndarray]:
+    """Train on nine tenths of each kind of song, judge on the rest; give the weights."""
+    rng = np.random.default_rng(options.seed)
+    lessons: list[Lesson] = []
+    aside: dict[str, list[Lesson]] = {}
+    for kind, songs in kinds.items():
+        aside[kind] = [lesson(song) for song in songs[::10]]
+        for song in (song for index, song in enumerate(songs) if index % 10):
+            n_edits = EDITS if song.phrase_bars is not None else 2 * EDITS
+            edits = [edited(song, rng) for _ in range(n_edits)]
+            lessons += [lesson(one) for one in (song, *edits) if one is not None]
+    networks = [
+        learn(lessons, seed=options.seed + k, epochs=options.epochs)
+        for k in range(options.networks)
+    ]
+    for kind, items in aside.items():
+        if items:
+            logger.info("%s set aside (%d): boundary F %.3f", kind, len(items),
+                        boundary_f(networks, items))  # fmt: skip
+    return export_networks(networks)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
