@@ -23,6 +23,9 @@ from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
 MIN_SONG_S = 4.0
+FIRST_STEPS = 9  # beats from whose steps is counted back
+EARLY_TOLERANCE_BEATS = 0.12
+CLEAR_BEAT = 0.5  # activation of a beat before the first one found
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
 BRIDGE_TEMPO_SHARE = 0.03
@@ -57,7 +60,9 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     readings = find_readings(surface, weights)
     if not readings or not has_pulse(surface, readings[0], model.name):
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
-    timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in readings[0].chains])
+    found = list(readings[0].chains)
+    found[0] = _from_the_first_sound(found[0], activations.beat)
+    timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in found])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
     bars = place_bars(surface, chains, weights)
     sure_of_beats = judge_beats(surface, readings, weights)
@@ -89,6 +94,21 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
         "there is sound, but nothing that comes back evenly: speech, noise or free"
         " playing; choose a song with a clear beat"
     )
+
+
+def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
+    """Count back from the first beat of a chain [frames] while there are clear onsets.
+
+    A song's first note is what the intro is counted from, and a chain may do without it.
+    """
+    step = float(np.median(np.diff(chain[:FIRST_STEPS])))
+    while True:
+        expected = chain[0] - step
+        low = max(0, round(expected - EARLY_TOLERANCE_BEATS * step))
+        near = beat[low : max(low, round(expected + EARLY_TOLERANCE_BEATS * step) + 1)]
+        if expected < 0 or not near.size or near.max() < CLEAR_BEAT:
+            return chain
+        chain = np.insert(chain, 0, low + int(np.argmax(near)))
 
 
 def _bridge(timings: list[Timing]) -> list[Timing]:
