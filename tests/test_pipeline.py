@@ -19,11 +19,14 @@ def test_other_weights_are_another_version(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_fingerprint_covers_the_shipped_weights() -> None:
-    """The check sum is that of both files of weights, in the order of their names."""
+    """The check sum is that of all files of weights, in the order of their names."""
     import zlib
     from importlib import resources
 
-    folder = resources.files("phrasefit.meter") / "weights"
-    parts = [(folder / name).read_bytes() for name in ("beats.npz", "handmade.json")]
+    rooms = {"beats.npz": "meter", "handmade.json": "meter", "lines.npz": "form"}
+    parts = [
+        (resources.files(f"phrasefit.{room}") / "weights" / name).read_bytes()
+        for name, room in rooms.items()
+    ]
 
     assert pipeline._fingerprint_of_weights() == zlib.crc32(b"".join(parts))

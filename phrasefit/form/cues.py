@@ -72,8 +72,15 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
         Prevailing beats a bar: a shorter bar is compared as if its last beat were
         held, of a longer one the first `meter` beats are compared.  A bar of two is
         compared together with the one after it.
+
+    Returns
+    -------
+    BarEvidence or None
+        None if there is no downbeat.
     """
     starts = bar_starts(positions)
+    if not starts.size:
+        return None
     hop = bars_together(meter)
     ends = np.append(starts[hop:], np.full(hop - 1, starts[-1]))[:, None]
     beats_of_bar = np.minimum(starts[:-1, None] + np.arange(meter * hop), ends - 1)

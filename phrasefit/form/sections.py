@@ -35,6 +35,7 @@ TEMPER = 0.4
 LISTENERS = 1.5
 BARS_HEARD_AGAIN = (3, 24)  # shorter repeats say little, longer ones are compared piecewise
 
+FEWEST_BARS = 8  # shorter music is not divided
 UNDIVIDED_CONFIDENCE = 0.3  # one section only: the song gave nothing to go by
 
 # Letters: sections whose first bars are this much more alike than two bars of the song
@@ -58,8 +59,10 @@ def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
         the probability that a phrase is heard to begin on that bar line, calibrated on
         songs marked by two people.
     """
+    n_bars = len(bars.cues)
     scores = segment_scores(bars)
-    edges = np.append(best_segments(scores), len(bars.cues))
+    starts = best_segments(scores) if n_bars >= FEWEST_BARS else np.array([0])
+    edges = np.append(starts, n_bars)
     unmarked = 1 - start_probabilities(TEMPER * scores)[edges[:-1]]
     strengths = 1 - unmarked**LISTENERS
     return sections_between(bars.starts[edges], letters_for(bars.likeness, edges), strengths)

@@ -1,12 +1,11 @@
 """Measure form apart from tracking: sections found on the true beats of songs.
 
-    python tests/form/measure.py FOLDER... [--fit]
+    python tests/form/measure.py FOLDER...
 
 Each FOLDER (with its sub-folders) holds audio files with a truth NAME.json beside them:
 `beats_s`, `positions`, `meter` and `sections` [`start_s`, `letter`].  Printed are means
 over songs of boundary F at 0.5 s and 3 s and of pairwise letter F (mir_eval is the
 referee), how often boundaries of each strength are right, and the processor time.
-``--fit`` prints the weights that logistic regression gives the cues on these songs.
 """
 
 from __future__ import annotations
@@ -22,11 +21,9 @@ import numpy as np
 
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
-from phrasefit.form.cues import CUES, bar_evidence
+from phrasefit.form.cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence, beat_evidence
-from phrasefit.form.sections import CUE_WEIGHTS, find_sections
-
-RIDGE = 10.0  # pull of the fitted weights towards zero, in boundaries
+from phrasefit.form.sections import find_sections
 
 
 @dataclass(frozen=True)
@@ -69,7 +66,7 @@ def load(path: Path) -> TrueSong | None:
 def score(song: TrueSong) -> tuple[list[float], list[tuple[float, bool]]]:
     """Give F at 0.5 s and 3 s, letter F and seconds; strength and truth of each boundary."""
     began = time.process_time()
-    sections = find_sections(song.positions, song.meter, song.evidence)
+    sections = find_sections(bar_evidence(song.evidence, song.positions, song.meter))
     cpu_s = time.process_time() - began
     edges = song.edges_s - song.edges_s[song.starts[0]]  # mir_eval wants to begin at 0
     found = np.array([section.start_beat for section in sections])
@@ -90,31 +87,10 @@ def _spans(edges_s: np.ndarray) -> np.ndarray:
     return np.stack([edges_s[:-1], edges_s[1:]], axis=1)
 
 
-def fit(songs: list[TrueSong]) -> np.ndarray:
-    """Weights of the cues and the bias, by Newton's method on the ridge logistic loss."""
-    rows, labels = [], []
-    for song in songs:
-        bars = bar_evidence(song.evidence, song.positions, song.meter)
-        rows.append(bars.cues[1:])
-        labels.append(np.isin(bars.starts[1:-1], song.starts))
-    x = np.concatenate(rows)
-    x = np.concatenate([x, np.ones((len(x), 1))], axis=1)
-    y = np.concatenate(labels).astype(float)
-    pull = RIDGE * np.append(np.ones(len(CUES)), 0.0)
-    weights = np.zeros(x.shape[1])
-    for _ in range(30):
-        p = 1 / (1 + np.exp(-x @ weights))
-        gradient = x.T @ (p - y) + pull * weights
-        hessian = (x * (p * (1 - p))[:, None]).T @ x + np.diag(pull + 1e-9)
-        weights -= np.linalg.solve(hessian, gradient)
-    return weights
-
-
 def main() -> None:
     """Measure all songs of the folders given."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folders", type=Path, nargs="+")
-    parser.add_argument("--fit", action="store_true", help="print fitted cue weights too")
     options = parser.parse_args()
     paths = [p for folder in options.folders for p in sorted(folder.rglob("*.*"))]
     audio = [p for p in paths if p.suffix in {".ogg", ".wav", ".flac", ".mp3", ".m4a"}]
@@ -135,9 +111,6 @@ def main() -> None:
         if chosen.any():
             print(f"  strength {strengths[chosen].mean():.2f}: {hits[chosen].mean():.2f} right"
                   f" of {chosen.sum()}")  # fmt: skip
-    if options.fit:
-        for name, weight in zip([*CUES, "bias"], fit(songs), strict=True):
-            print(f"  {name:18} {weight:6.2f}  (in use {CUE_WEIGHTS.get(name, float('nan')):.2f})")
 
 
 if __name__ == "__main__":

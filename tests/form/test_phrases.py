@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from phrasefit.errors import ParameterError
 from phrasefit.form import add_form
+from phrasefit.form.cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
 from phrasefit.model import Phrase, Section
@@ -129,7 +130,8 @@ def test_evidence_moves_the_extra_bar(rng: np.random.Generator) -> None:
     song = made_song([("A", [4] * 8), ("X", [4]), ("B", [4] * 8), ("A", [4] * 8)], rng, noise=0.3)
     sections = (section(0, 32), section(32, 36), section(68, 32))
     deaf = group_phrases(song.bar_map.positions, 4, sections)
-    heard = group_phrases(song.bar_map.positions, 4, sections, evidence=song.evidence)
+    bars = bar_evidence(song.evidence, song.bar_map.positions, 4)
+    heard = group_phrases(song.bar_map.positions, 4, sections, bars=bars)
 
     assert 48 in starts(deaf, 16) and 52 not in starts(deaf, 8)
     assert 52 in starts(heard, 16) and 48 not in starts(heard, 8)

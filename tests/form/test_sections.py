@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 
 import mir_eval
@@ -11,9 +12,11 @@ from form_songs import BEAT_S, MadeSong, made_song
 
 from phrasefit.form import add_form
 from phrasefit.form._lengths import log_share
-from phrasefit.form.cues import CUES, bar_evidence
+from phrasefit.form.cues import CUES, PLACES, bar_evidence
 from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.sections import CUE_WEIGHTS, find_sections
+from phrasefit.form.lines import DILATIONS, line_odds, line_weights
+from phrasefit.form.sections import find_sections
+from phrasefit.model import Section
 
 FOURS = [4] * 8
 SONG = [
@@ -28,9 +31,13 @@ ODD_SONG = [
 ]  # fmt: skip
 
 
+def sections_of(song: MadeSong) -> tuple[Section, ...]:
+    bars = bar_evidence(song.evidence, song.bar_map.positions, song.bar_map.meter)
+    return find_sections(bars)
+
+
 def found_starts(song: MadeSong) -> list[int]:
-    sections = find_sections(song.bar_map.positions, song.bar_map.meter, song.evidence)
-    return [section.start_beat for section in sections]
+    return [section.start_beat for section in sections_of(song)]
 
 
 def scores(song: MadeSong) -> tuple[float, float, float]:
@@ -39,7 +46,7 @@ def scores(song: MadeSong) -> tuple[float, float, float]:
     C. Raffel et al., "mir_eval: a transparent implementation of common MIR metrics",
     ISMIR 2014.
     """
-    sections = find_sections(song.bar_map.positions, song.bar_map.meter, song.evidence)
+    sections = sections_of(song)
     n = song.bar_map.beat_times_s.size
     truth = BEAT_S * np.array([*song.section_starts, n], dtype=float)
     guess = BEAT_S * np.array([*(s.start_beat for s in sections), n], dtype=float)
@@ -76,7 +83,7 @@ def test_clear_music_gives_the_sections_exactly(rng: np.random.Generator) -> Non
 def test_same_music_has_the_same_letter(rng: np.random.Generator) -> None:
     """Verses are one letter, choruses another, in order of appearance."""
     song = made_song(SONG, rng, noise=0.3)
-    sections = find_sections(song.bar_map.positions, 4, song.evidence)
+    sections = sections_of(song)
 
     assert "".join(s.letter for s in sections) == "ABCBCDCC"
 
@@ -102,7 +109,7 @@ def test_bars_of_two_have_sections_of_sixteen(rng: np.random.Generator) -> None:
 def test_sections_fill_the_song_from_the_first_one(rng: np.random.Generator) -> None:
     """No gap, no overlap; every start is a downbeat; a pickup belongs to none."""
     song = made_song(ODD_SONG, rng, pickup=3, noise=1.5)
-    sections = find_sections(song.bar_map.positions, 4, song.evidence)
+    sections = sections_of(song)
     ends = [section.start_beat + section.n_beats for section in sections]
 
     assert sections[0].start_beat == 3
@@ -128,7 +135,7 @@ def test_strengths_hold(rng: np.random.Generator) -> None:
     strengths, right = [], []
     for _ in range(100):
         song = made_song(ODD_SONG, rng, noise=2.5)
-        for section in find_sections(song.bar_map.positions, 4, song.evidence)[1:]:
+        for section in sections_of(song)[1:]:
             strengths.append(section.strength)
             right.append(section.start_beat in song.section_starts)
     strengths, right = np.array(strengths), np.array(right)
@@ -156,7 +163,7 @@ def test_silence_and_sameness_do_no_harm() -> None:
         loudness_db=np.full(n, -100.0),
         flux=np.zeros((n, 4)),
     )
-    sections = find_sections(np.tile([1, 2, 3, 4], 16), 4, evidence)
+    sections = find_sections(bar_evidence(evidence, np.tile([1, 2, 3, 4], 16), 4))
 
     assert all(np.isfinite(section.strength) for section in sections)
 
@@ -165,17 +172,40 @@ def test_no_downbeat_no_sections(rng: np.random.Generator) -> None:
     """Beats without a one cannot be divided."""
     song = made_song([("A", [4] * 4)], rng)
 
-    assert find_sections(np.full(16, 2), 4, song.evidence) == ()
+    without_ones = dataclasses.replace(song.bar_map, positions=np.full(16, 2))
+
+    assert bar_evidence(song.evidence, without_ones.positions, 4) is None
+    assert add_form(without_ones, song.evidence).sections == ()
 
 
-def test_every_cue_has_a_weight_and_a_column(rng: np.random.Generator) -> None:
-    """Names, weights and columns go together."""
+def test_every_cue_has_a_column_and_a_weight(rng: np.random.Generator) -> None:
+    """Names, columns and the shipped weights go together; cues are free of level."""
     song = made_song(SONG, rng)
     bars = bar_evidence(song.evidence, song.bar_map.positions, 4)
+    weights = line_weights()
 
-    assert set(CUES) == set(CUE_WEIGHTS)
-    assert bars.cues.shape == (60, len(CUES))
-    assert np.abs(bars.cues[1:].mean(axis=0)).max() < 0.1
+    assert bars.cues.shape == (60, len(CUES) + len(PLACES))
+    assert np.abs(bars.cues[1:, : len(CUES)].mean(axis=0)).max() < 0.1
+    assert weights["in.weight"].shape[1] == 3 * bars.cues.shape[1]
+    assert {name for name in weights if name.startswith("block.")} == {
+        f"block.{index}.{layer}.{kind}"
+        for index in range(len(DILATIONS))
+        for layer in ("wide", "out")
+        for kind in ("weight", "offset")
+    }
+
+
+def test_lines_far_away_are_not_heard(rng: np.random.Generator) -> None:
+    """A line is judged by what is up to sixteen bars away: the rest of the song is the same."""
+    cues = rng.normal(size=(80, len(CUES) + len(PLACES)))
+    other = cues.copy()
+    other[60:] = rng.normal(size=other[60:].shape)
+
+    odds, phrase_odds = line_odds(cues)
+    again, phrase_again = line_odds(other)
+
+    assert np.allclose(odds[:43], again[:43]) and np.allclose(phrase_odds[:43], phrase_again[:43])
+    assert not np.allclose(odds[60:], again[60:])
 
 
 def test_lengths_are_as_measured() -> None:
