@@ -50,7 +50,7 @@ def test_the_loss_is_the_log_probability_of_the_truth(song: FormSong) -> None:
     expected = (np.logaddexp.reduce(every) - total((0, 4, n))) / 2
 
     assert len(every) == 2 ** (n - 1)
-    assert float(loss(network, batch)) == pytest.approx(expected, abs=1e-4)
+    assert loss(network, batch).item() == pytest.approx(expected, abs=1e-4)
 
 
 def test_songs_side_by_side_do_not_touch(song: FormSong) -> None:
