@@ -69,6 +69,8 @@ def score(song: TrueSong) -> tuple[list[float], list[tuple[float, bool]]]:
     sections = find_sections(bar_evidence(song.evidence, song.positions, song.meter))
     cpu_s = time.process_time() - began
     edges = song.edges_s - song.edges_s[song.starts[0]]  # mir_eval wants to begin at 0
+    ends = [section.start_beat + section.n_beats for section in sections]
+    sections = [s for s, end in zip(sections, ends, strict=True) if end > song.starts[0]]
     found = np.array([section.start_beat for section in sections])
     true_spans = _spans(edges[np.append(song.starts, len(edges) - 1)])
     found_spans = _spans(edges[np.append(found, len(edges) - 1)])
