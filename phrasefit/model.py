@@ -30,11 +30,17 @@ if TYPE_CHECKING:
 
 
 def _freeze(instance: object, name: str, dtype: str) -> np.ndarray:
-    """Store field `name` as a read-only array of `dtype` (pickling drops both)."""
+    """Store field `name` as a read-only array of `dtype` (pickling drops both).
+
+    It is copied unless it is one already: nobody can alter it then.
+    """
     import numpy as np
 
-    array = np.array(getattr(instance, name), dtype=dtype)
-    array.setflags(write=False)
+    array = getattr(instance, name)
+    is_frozen = isinstance(array, np.ndarray) and not array.flags.writeable
+    if not (is_frozen and array.dtype == dtype):
+        array = np.array(array, dtype=dtype)
+        array.setflags(write=False)
     object.__setattr__(instance, name, array)
     return array
 

@@ -92,9 +92,10 @@ def decode(path: str | Path) -> Audio:
     if power.mixed < CANCELLED_POWER_SHARE * power.channels.mean():
         loudest = int(np.argmax(power.channels))
         samples, info, _ = _decode_mixed(path, lambda block: block[:, loudest])
-    peak = float(np.max(np.abs(samples)))
+    peak = float(max(samples.max(), -samples.min()))
     if peak > 1.0:
         samples /= peak
+    samples.setflags(write=False)  # so that `Audio` need not copy them
     return Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=info)
 
 
@@ -152,7 +153,7 @@ def _decode_mixed(
         )
     info = SongInfo(
         path=str(path),
-        content_hash=hashlib.sha256(samples.tobytes()).hexdigest(),
+        content_hash=hashlib.sha256(samples.data).hexdigest(),
         duration_s=duration_s,
         sample_rate_hz=stream.rate_hz,
         n_channels=stream.n_channels,
@@ -195,10 +196,10 @@ def _resample_mono(
     resampler = None
     if stream.rate_hz != SAMPLE_RATE_HZ:
         resampler = soxr.ResampleStream(stream.rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
-    pieces: list[np.ndarray] = []
+    mono = bytearray()  # grows in place: pieces in a list would be there twice when joined
     n_read = 0
     for block in stream.blocks:
-        mono = np.ascontiguousarray(mix(block), dtype=np.float32)
+        mixed = np.ascontiguousarray(mix(block), dtype=np.float32)
         channel_power = np.diag(block.T @ block)
         if not np.all(np.isfinite(channel_power)):
             raise AudioError(
@@ -206,14 +207,14 @@ def _resample_mono(
                 f" {n_read / stream.rate_hz:.1f} s (NaN or infinite); export it again"
             )
         power.channels += channel_power
-        power.mixed += float(np.dot(mono, mono))
+        power.mixed += float(np.dot(mixed, mixed))
         n_read += len(block)
         if n_read > MAX_DURATION_S * stream.rate_hz:
             raise AudioError(f"{path}: is longer than an hour; cut it into songs")
-        pieces.append(mono if resampler is None else resampler.resample_chunk(mono))
+        mono += (mixed if resampler is None else resampler.resample_chunk(mixed)).data
     if resampler is not None and n_read:
-        pieces.append(resampler.resample_chunk(np.zeros(0, np.float32), last=True))
-    return np.concatenate(pieces) if pieces else np.zeros(0, np.float32)
+        mono += resampler.resample_chunk(np.zeros(0, np.float32), last=True).data
+    return np.frombuffer(mono, dtype=np.float32)
 
 
 # ------------------------------------------------------------- kinds of files

@@ -105,13 +105,15 @@ def onset_envelope(mel: np.ndarray) -> np.ndarray:
     that vibrato is not taken for a new note (the idea of S. Boeck and G. Widmer,
     "Maximum filter vibrato suppression for onset detection", 2013).
     """
-    before = np.empty_like(mel)
-    before[:, 1:-1] = np.maximum(np.maximum(mel[:, :-2], mel[:, 1:-1]), mel[:, 2:])
-    before[:, 0] = np.maximum(mel[:, 0], mel[:, 1])
-    before[:, -1] = np.maximum(mel[:, -2], mel[:, -1])
-    rise = np.zeros_like(mel)
-    np.maximum(mel[1:] - before[:-1], 0.0, out=rise[1:])
-    return band_means(rise)
+    envelope = np.zeros((len(mel), N_ONSET_BANDS), dtype=np.float32)
+    for start in range(1, len(mel), CHUNK_FRAMES):
+        here = mel[start : start + CHUNK_FRAMES]
+        before = mel[start - 1 : start - 1 + len(here)]
+        widened = before.copy()
+        np.maximum(widened[:, 1:], before[:, :-1], out=widened[:, 1:])
+        np.maximum(widened[:, :-1], before[:, 1:], out=widened[:, :-1])
+        envelope[start : start + len(here)] = band_means(np.maximum(here - widened, 0.0))
+    return envelope
 
 
 def band_means(mel: np.ndarray) -> np.ndarray:
@@ -144,11 +146,18 @@ def _spectra(samples: np.ndarray, centers: np.ndarray) -> Iterator[np.ndarray]:
 
     window = np.hanning(N_FFT + 1)[:-1]
     window = (window * 2 / window.sum()).astype(np.float32)
-    padded = np.pad(np.asarray(samples, dtype=np.float32), N_FFT // 2)
-    frames = np.lib.stride_tricks.sliding_window_view(padded, N_FFT)
     for start in range(0, len(centers), CHUNK_FRAMES):
-        at = np.minimum(centers[start : start + CHUNK_FRAMES], len(frames) - 1)
-        yield np.abs(fft.rfft(frames[at] * window, axis=1, overwrite_x=True))
+        at = np.minimum(centers[start : start + CHUNK_FRAMES], len(samples))
+        piece = padded_slice(samples, at[0] - N_FFT // 2, at[-1] + N_FFT // 2)
+        frames = np.lib.stride_tricks.sliding_window_view(piece, N_FFT)
+        yield np.abs(fft.rfft(frames[at - at[0]] * window, axis=1, overwrite_x=True))
+
+
+def padded_slice(samples: np.ndarray, first: int, stop: int) -> np.ndarray:
+    """Cut out ``samples[first:stop]`` as float32, with silence where there are none."""
+    inside = samples[max(first, 0) : max(stop, 0)].astype(np.float32, copy=False)
+    before = min(max(-first, 0), stop - first)
+    return np.pad(inside, (before, stop - first - before - len(inside)))
 
 
 # ------------------------------------------------------------ weight matrices

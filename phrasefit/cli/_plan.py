@@ -208,4 +208,6 @@ def chosen(fit: FitPlan, changes: int | None) -> Plan:
         if plan.n_changes == changes:
             return plan
     known = ", ".join(str(plan.n_changes) for plan in fit.plans)
-    raise ParameterError(f"--changes {changes}: no such plan for this song; there are {known}")
+    raise ParameterError(
+        f"--changes {changes}: no such plan for this song; choose one of {known} changes"
+    )

@@ -42,7 +42,7 @@ def info() -> None:
     with many.open_store() as store:
         found = care.info(store, analysis_version())
     typer.echo(f"file         {found.path}")
-    typer.echo(f"size         {found.n_bytes / 1e6:.1f} MB (schema {found.schema})")
+    typer.echo(f"size         {found.n_bytes / 1e6:.1f} MB (file format {found.schema})")
     typer.echo(f"songs heard  {found.n_songs}, in {found.n_files} files")
     typer.echo(f"out of date  {found.n_stale} (from another phrasefit; `store prune` removes them)")
     typer.echo(f"not usable   {found.n_failures} files")
@@ -65,7 +65,7 @@ def verify() -> None:
         typer.echo(line)
     if troubles or moved:
         raise typer.Exit(EXIT_PARTIAL)
-    typer.echo("the cache is sound")
+    typer.echo("all that is kept is in order")
 
 
 def prune(
@@ -84,8 +84,8 @@ def prune(
     with many.open_store() as store:
         done = care.prune(store, analysis_version(), gone=gone)
     typer.echo(
-        f"removed {done.n_analyses} analyses and forgot {done.n_files} files;"
-        f" the cache now has {done.n_bytes / 1e6:.1f} MB"
+        f"out of date and removed: {done.n_analyses}; files forgotten: {done.n_files};"
+        f" {done.n_bytes / 1e6:.1f} MB are kept"
     )
 
 

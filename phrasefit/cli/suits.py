@@ -59,6 +59,7 @@ def suits(
         song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
     )
     fits, unfit = _fit_all(source, routines, max_changes, costs)
+    n_bad = len(failures)
     failures += unfit
     document = table.suits_document(fits, path=str(song or map_path), failures=failures)
     emit(dump_json(document), json_path, force=force)
@@ -66,9 +67,11 @@ def suits(
     emit(table.rows_csv(rows), csv_path, force=force)
     if "-" not in (json_path, csv_path):
         typer.echo(table.render_suits(fits), nl=False)
-    for name, reason in failures:
+    for name, reason in failures[:n_bad]:
         typer.echo(f"{name}: {reason}", err=True)
-    if len(failures) > len(unfit):
+    for name, reason in unfit:
+        typer.echo(f"left out: {name}; {reason.split('; ')[0]}", err=True)
+    if n_bad:
         raise typer.Exit(EXIT_PARTIAL)
 
 

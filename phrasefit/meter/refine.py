@@ -16,6 +16,7 @@ import numpy as np
 
 from phrasefit._dp import fit_segments
 from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio.features import padded_slice
 
 WINDOW_SAMPLES = 256  # 12 ms: short enough to place a drum hit
 STEP_SAMPLES = 32
@@ -98,16 +99,14 @@ def _rises(samples: np.ndarray, beats_s: np.ndarray) -> tuple[np.ndarray, np.nda
     window = (window * 2 / window.sum()).astype(np.float32)
     reach = int(REACH_S * SAMPLE_RATE_HZ / STEP_SAMPLES) + RISE_STEPS
     lags = np.arange(-reach, reach + 1) * STEP_SAMPLES
-    margin = WINDOW_SAMPLES + abs(int(lags[0]))
-    padded = np.pad(samples, margin)
-    first = np.rint(beats_s * SAMPLE_RATE_HZ).astype(np.int64) - WINDOW_SAMPLES // 2 + margin
-    first = np.clip(first[:, None] + lags, 0, len(padded) - WINDOW_SAMPLES)
-    frames = np.lib.stride_tricks.sliding_window_view(padded, WINDOW_SAMPLES)
-    level = np.empty((len(beats_s), len(lags), TOP_BINS), dtype=np.float32)
-    for row, starts in enumerate(first):
-        spectrum = fft.rfft(frames[starts] * window, axis=1)[:, 1 : TOP_BINS + 1]
-        level[row] = np.log1p(LOG_GAIN * np.abs(spectrum))
-    rise = np.maximum(level[:, 2 * RISE_STEPS :] - level[:, : -2 * RISE_STEPS], 0.0).mean(axis=2)
+    half = reach * STEP_SAMPLES + WINDOW_SAMPLES // 2
+    rise = np.empty((len(beats_s), len(lags) - 2 * RISE_STEPS), dtype=np.float32)
+    for row, beat in enumerate(np.rint(beats_s * SAMPLE_RATE_HZ).astype(np.int64)):
+        near = padded_slice(samples, beat - half, beat + half)
+        frames = np.lib.stride_tricks.sliding_window_view(near, WINDOW_SAMPLES)[::STEP_SAMPLES]
+        spectrum = fft.rfft(frames * window, axis=1)[:, 1 : TOP_BINS + 1]
+        level = np.log1p(LOG_GAIN * np.abs(spectrum))
+        rise[row] = np.maximum(level[2 * RISE_STEPS :] - level[: -2 * RISE_STEPS], 0).mean(axis=1)
     return rise, lags[RISE_STEPS:-RISE_STEPS] / SAMPLE_RATE_HZ
 
 

@@ -75,7 +75,7 @@ def _head_lines(routine: Routine) -> Iterator[str]:
     walls = f"{routine.walls} wall{'' if routine.walls == 1 else 's'}"
     counts = f"{routine.counts} counts" if not routine.sequence else "phrased"
     level = f", {routine.level}" if routine.level else ""
-    swing = "" if routine.swing == STRAIGHT else f", & sounds at {routine.swing:.2f} of the count"
+    swing = "" if routine.swing == STRAIGHT else f", swung: & at {routine.swing:.0%} of the count"
     yield f"size        {counts}, {walls}, {rhythm}{level}{swing}"
     turn = blocks.net_turn(routine)
     if routine.sequence:
@@ -111,7 +111,9 @@ def _part_lines(routine: Routine, part: Part) -> Iterator[str]:
         label = ""
     label = "restarts"
     for point in part.restart_points:
-        change = point.step_change or ("as it is" if routine.starting_foot else "feet not known")
+        change = point.step_change or (
+            "no change of step" if routine.starting_foot else "feet not known"
+        )
         line = f"{label:<11} after {point.after_count:>3}   {clock(point.turn_deg):>5}  {change}"
         yield line.rstrip()
         label = ""

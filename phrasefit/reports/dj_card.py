@@ -55,7 +55,16 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
             else "none: it starts at once",
         ),
         ("count 1", f"{clock_time(plan.start_s)}, after {plan.intro_counts} counts"),
-        ("walls", f"{len(plan.walls)}, {fit.routine.counts} counts each"),
+        ("walls", _wall_words(fit, plan)),
         ("changes", "; ".join(event_lines(plan)) or "none"),
         ("ends", f"{clock_time(end.time_s)}, facing {clock(end.facing)}"),
     ]
+
+
+def _wall_words(fit: FitPlan, plan: Plan) -> str:
+    """Say how many walls are danced: their length, or the parts of a phrased routine."""
+    n_walls = len(plan.walls)
+    if fit.routine.sequence:
+        return f"{n_walls}: {' '.join(wall.part for wall in plan.walls)}"
+    cut = f", {len(plan.restarts)} cut short" if plan.restarts else ""
+    return f"{n_walls} of {fit.routine.counts} counts{cut}"

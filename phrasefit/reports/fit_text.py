@@ -9,7 +9,7 @@ import textwrap
 
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.model import FitPlan, Plan
-from phrasefit.reports.map_text import COUNT_WORDS
+from phrasefit.reports.map_text import level_words
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import (
     cautions,
@@ -23,6 +23,7 @@ from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
 SHOWN_STARTS = 3
+WORTH_SHOWING = 1.0  # points; nobody learns a change for less
 
 
 def render(fit: FitPlan) -> str:
@@ -66,22 +67,23 @@ def _heading(fit: FitPlan) -> str:
 
 
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
-    level = COUNT_WORDS[fit.grid.beats_per_count]
-    beat = beat_tempo(fit.bar_map)
-    score = (
-        f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f},"
-        f" less {plan.charges:.1f} for changes and start"
-    )
+    score = f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f}"
+    if plan.charges >= 0.05:
+        why = "changes and start" if plan.n_changes else "the start"
+        score += f", less {plan.charges:.1f} for {why}"
     return [
         *_wrapped("start     ", start_words(plan)),
-        *_wrapped("tempo     ", f"{tempo_words(fit)} ({fit.tempo.source})"),
-        f"count     {level} (the beat is {beat:.1f} a minute)",
+        *_wrapped("tempo     ", f"{tempo_words(fit)}; {fit.tempo.source}"),
+        f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
         f"score     {score}",
     ]
 
 
 def _walls(fit: FitPlan, plan: Plan) -> list[str]:
-    """Give one line a wall; events stand on their own lines between, in capitals."""
+    """Give one line a wall; events stand on their own lines between, in capitals.
+
+    The last column says where a wall begins beside a phrase of the song.
+    """
     parts = len(fit.routine.parts) > 1
     head = "  wall   starts   counts  facing  phrase"
     lines = [head + ("  part" if parts else "")]
@@ -111,11 +113,12 @@ def _walls(fit: FitPlan, plan: Plan) -> list[str]:
 
 
 def _other_plans(fit: FitPlan) -> list[str]:
-    if len(fit.plans) == 1:
+    shown = [p for p in fit.plans if p is fit.plan or p.score >= WORTH_SHOWING]
+    if len(shown) == 1:
         return []
     lines = ["plans (the best for each number of changes; * = advised)"]
-    for index, plan in enumerate(fit.plans):
-        mark = "*" if index == fit.best else " "
+    for plan in shown:
+        mark = "*" if plan is fit.plan else " "
         what = "; ".join(event_lines(plan)) or "danced straight through"
         label = (
             f"{mark} {plan.n_changes:>2}  score {plan.score:>3.0f}"
@@ -129,7 +132,7 @@ def _other_starts(fit: FitPlan) -> list[str]:
     others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
     if not others:
         return []
-    lines = ["other places for count 1 (not known to the program: where the singing begins)"]
+    lines = ["other places for count 1 (where the singing begins is not known)"]
     lines += [
         f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
         f"  score {option.score:>3.0f}"

@@ -14,7 +14,7 @@ DOUBT_BELOW = 0.7
 # A rival reading less likely than this is not worth an instructor's time.
 SHOW_RIVAL_FROM = 0.03
 
-METER_WORDS = {2: "two", 3: "three (waltz)", 4: "four", 6: "six"}
+METER_WORDS = {2: "twos", 3: "threes (waltz)", 4: "fours", 6: "sixes"}
 COUNT_WORDS = {
     0.5: "two counts on every beat",
     1.0: "one count a beat",
@@ -53,15 +53,15 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
     counts = bar_map.tempo_bpm / beats_per_count
     drift = bar_map.tempo_drift_percent
     if bar_map.gridded:
-        steadiness = "dead steady, played to a click"
+        steadiness = "steady as a clock"
     elif abs(drift) < 1.0:
         steadiness = "steady"
     else:
         steadiness = f"drifts by {drift:.1f} % over the song"
     lines = [
         f"tempo     {counts:.1f} counts a minute, {steadiness}",
-        f"count     {COUNT_WORDS[beats_per_count]} (the beat itself is {bar_map.tempo_bpm:.1f})",
-        f"bars      of {METER_WORDS.get(bar_map.meter, bar_map.meter)}, {len(ones)} bars",
+        f"count     {level_words(beats_per_count, bar_map.tempo_bpm)}",
+        f"bars      {len(ones)}, in {METER_WORDS.get(bar_map.meter, bar_map.meter)}",
     ]
     if len(ones):
         lines.append(f"first one {clock_time(float(ones[0]))}")
@@ -71,6 +71,12 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
         if len(odd) > 8:
             lines.append(f"          and {len(odd) - 8} more")
     return lines
+
+
+def level_words(beats_per_count: float, tempo_bpm: float) -> str:
+    """Say how dancers count beside the beat, and the tempo of the beat if that is another."""
+    words = COUNT_WORDS[beats_per_count]
+    return words if beats_per_count == 1 else f"{words} (the beat is {tempo_bpm:.1f} a minute)"
 
 
 def _odd_bar(bar: dict) -> str:
@@ -120,6 +126,6 @@ def _rival_words(rival: Alternative) -> str:
         side = "later" if rival.shift_beats > 0 else "earlier"
         return f"the one is {abs(rival.shift_beats)} {beats} {side}"
     if rival.kind == "meter":
-        return f"bars of {METER_WORDS.get(rival.meter, rival.meter)}"
+        return f"bars in {METER_WORDS.get(rival.meter, rival.meter)}"
     pace = "half" if rival.kind == "half" else "twice"
     return f"{pace} as fast, {rival.tempo_bpm:.0f} beats a minute"

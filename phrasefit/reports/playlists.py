@@ -37,7 +37,9 @@ def tempo_words(dance: Dance) -> str:
     """Say how fast it is played, and how far that is from the recording."""
     change = dance.offer.fit.tempo.change_percent
     words = f"{dance.offer.counts_per_minute:.0f} counts a minute"
-    return f"{words}, play at {change:+.1f} %" if change else words
+    if not change:
+        return words
+    return f"{words}, played {abs(change):.1f} % {'faster' if change > 0 else 'slower'}"
 
 
 def _relative(path: str, folder: Path) -> Path:
@@ -179,10 +181,10 @@ def render_evening(evening: Evening) -> str:
         )
         lines.append(f"{'':>15}{tempo_words(dance)}; {', '.join(dance.reasons)}")
     lines += [f"note: {note}" for note in evening.notes]
-    lines.append(
-        f"chosen from {evening.n_offers} pairs of song and routine; no other evening from them"
-        f" can be better by more than {evening.gap_percent:.1f} %"
-    )
+    better = "no better one can be made of them"
+    if evening.gap_percent >= 1:
+        better = f"a better one is possible, by {evening.gap_percent:.0f} % at most"
+    lines.append(f"chosen from {evening.n_offers} pairs of song and routine; {better}")
     if not evening.repeatable:
         lines.append("the search was cut short on this slow machine: another run may differ")
     return "\n".join(lines) + "\n"

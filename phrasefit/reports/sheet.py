@@ -278,7 +278,7 @@ class _Setter:
             bold=True,
         )
         if self.kind == "page":
-            for line in wrapped(verdict(self.fit), self.page.inner_pt, 10.5):
+            for line in wrapped(verdict(self.fit, self.plan), self.page.inner_pt, 10.5):
                 self._line(line, 10.5)
             score = f"fit {self.plan.score:.0f} of 100"
             self.page.text(

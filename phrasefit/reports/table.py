@@ -17,7 +17,7 @@ from typing import Any
 from phrasefit.fit.rank import Ranking
 from phrasefit.model import FitPlan, Routine
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import event_lines, verdict
+from phrasefit.reports.words import FELT_PERCENT, event_lines, verdict
 
 RANK_FORMAT = "phrasefit-rank"
 SUITS_FORMAT = "phrasefit-suits"
@@ -208,7 +208,8 @@ def _song_name(row: dict[str, Any]) -> str:
 
 def tempo_cell(row: dict[str, Any]) -> str:
     """Write counts a minute, and the change of tempo that is needed."""
-    change = f" {row['change_percent']:+.1f}%" if row["change_percent"] else ""
+    change = row["change_percent"]
+    change = f" {change:+.1f}%" if abs(change) >= FELT_PERCENT else ""
     return f"{row['counts_per_minute']:.0f}{change}"
 
 
@@ -232,5 +233,6 @@ def _left_out(ranking: Ranking) -> list[str]:
         )
     if ranking.n_filtered:
         lines.append(f"put aside by what you asked for: {ranking.n_filtered}")
-    lines += [f"not danceable to it, {reason}: {n}" for reason, n in ranking.unfit.items()]
+    for reason, n in ranking.unfit.items():
+        lines.append(f"left out: {n} song{'s' * (n != 1)}, {reason}")
     return lines

@@ -12,7 +12,7 @@ from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.hits import PhraseHit, phrase_hits
-from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, Wall
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, TempoVerdict, Wall
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.blocks import turn_load_deg_per_minute
 from phrasefit.routine.counts import SECTION_COUNTS
@@ -25,19 +25,21 @@ TURN_CAUTION_DEG_PER_MINUTE = 1800
 # 92 % the second; with 64 counts 22 % and 82 %.
 FITS = 70.0
 FITS_IN_PART = 40.0
+FELT_PERCENT = 1.0  # a smaller change of tempo is not felt; common practice, no source
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def verdict(fit: FitPlan) -> str:
+def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say in a few sentences whether and how the routine goes with the song.
 
     How far it goes straight through, what the song does then, which change mends it,
-    whether the tempo suits, and what to check first.
+    whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
+    advised one if left out.
     """
-    sentences = _phrase_sentences(fit)
-    if fit.tempo.verdict != "in range":
+    sentences = _phrase_sentences(fit, plan or fit.plan)
+    if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
     if fit.doubts:
         sentences.append(f"before you trust it, {fit.doubts[0]}")
@@ -56,15 +58,20 @@ def _counts(n: int) -> str:
     return f"{n} count{'' if n == 1 else 's'}"
 
 
-def _phrase_sentences(fit: FitPlan) -> list[str]:
+def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what mends it."""
     plain = phrase_hits(fit.plans[0], fit.grid)
-    if all(hit.into_counts == 0 for hit in plain) and not fit.plan.n_changes:
-        return [f"{_judgement(fit.plan)}: every phrase of the song starts a wall"]
-    sentences = [_judgement(fit.plan), _straight_through(plain)]
+    judgement = _judgement(plan) if plan is fit.plan else _choice(fit, plan)
+    if all(hit.into_counts == 0 for hit in plain) and not plan.n_changes:
+        return [f"{judgement}: every phrase of the song starts a wall"]
+    sentences = [judgement, _straight_through(plain)]
     if later_breaks(fit):
         sentences.append(breaks_words(fit))
-    return [*sentences, _advice(fit, plain)]
+    if plan.n_changes:
+        sentences.append(_what_changes_do(fit, plan))
+    elif plan is fit.plan:
+        sentences.append(_why_no_change(fit, plain))
+    return sentences
 
 
 def _judgement(plan: Plan) -> str:
@@ -74,6 +81,15 @@ def _judgement(plan: Plan) -> str:
         return f"it hardly fits {score}; another song would be easier to dance to"
     how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
     return f"it fits {'' if plan.score >= FITS else 'in part '}{how} {score}"
+
+
+def _choice(fit: FitPlan, plan: Plan) -> str:
+    """Put a plan that was asked for beside the advised one."""
+    chosen, advised = (_plural(p.n_changes, "change") for p in (plan, fit.plan))
+    return (
+        f"with {chosen}, as chosen, it scores {plan.score:.0f} of 100"
+        f" (with {advised}, as advised, {fit.plan.score:.0f})"
+    )
 
 
 def _straight_through(hits: Sequence[PhraseHit]) -> str:
@@ -86,17 +102,15 @@ def _straight_through(hits: Sequence[PhraseHit]) -> str:
     return f"straight through, it starts every wall on a phrase up to wall {good[-1].wall}"
 
 
-def _advice(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
-    """Say which change mends it, how much of it, or why none is advised."""
-    plan = fit.plan
-    if not plan.n_changes:
-        return _why_no_change(fit, plain)
+def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
+    """Say which changes mend it, or how much of it."""
     events = join_words(event_lines(plan))
     missed = sum(hit.into_counts != 0 for hit in phrase_hits(plan, fit.grid))
     if not missed:
         return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
     falls = "falls" if missed == 1 else "fall"
-    return f"advised: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
+    whose = "advised" if plan is fit.plan else "chosen"
+    return f"{whose}: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
 
 
 def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
@@ -273,24 +287,29 @@ def ending_words(plan: Plan) -> str:
     )
 
 
+def is_off_tempo(tempo: TempoVerdict) -> bool:
+    """Tell whether the tempo is outside its range by so much that a dancer could feel it."""
+    return abs(tempo.change_percent) >= FELT_PERCENT
+
+
 def tempo_words(fit: FitPlan) -> str:
     """Say whether the tempo suits, and the pitch-kept change that would make it."""
     tempo = fit.tempo
     text = f"{tempo.counts_per_minute:.0f} counts a minute"
     wanted = f"{tempo.low:.0f} to {tempo.high:.0f}"
-    if tempo.verdict == "in range":
+    if not is_off_tempo(tempo):
         return f"{text}, in the range of {wanted}"
-    return (
-        f"{text} is {tempo.verdict} ({wanted} is wanted):"
-        f" {tempo.change_percent:+.1f} % with the pitch kept would mend it"
+    change = (
+        f"{abs(tempo.change_percent):.1f} % {'faster' if tempo.change_percent > 0 else 'slower'}"
     )
+    return f"{text} is {tempo.verdict} ({wanted} is wanted): play it {change}, with the pitch kept"
 
 
 def cautions(fit: FitPlan) -> tuple[str, ...]:
     """List what can hurt or overtax people: speed, turning, changes for new dancers."""
     lines = []
     level = fit.routine.level.lower()
-    if fit.tempo.verdict == "too fast":
+    if fit.tempo.verdict == "too fast" and is_off_tempo(fit.tempo):
         lines.append("fast for this routine: keep the steps small, or slow the music down")
     load = turn_load_deg_per_minute(fit.routine, fit.tempo.counts_per_minute)
     if load > TURN_CAUTION_DEG_PER_MINUTE:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -123,6 +124,15 @@ def test_opposite_channels_do_not_cancel(tmp_path: Path) -> None:
     audio = decode(path)
 
     assert np.abs(audio.samples).max() == pytest.approx(0.5, rel=0.05)
+
+
+def test_samples_cannot_be_altered_and_are_there_once(tmp_path: Path) -> None:
+    """Half an hour of samples is 160 MB: nobody needs a copy of what nobody can change."""
+    soundfile.write(tmp_path / "a.wav", np.zeros(SAMPLE_RATE_HZ), SAMPLE_RATE_HZ)
+    audio = decode(tmp_path / "a.wav")
+
+    assert not audio.samples.flags.writeable
+    assert replace(audio, info=audio.info).samples is audio.samples
 
 
 def test_too_loud_is_scaled_down(tmp_path: Path) -> None:

@@ -7,7 +7,14 @@ import numpy as np
 import pytest
 
 from phrasefit.audio import HOP_LENGTH, N_FFT, N_MELS, SAMPLE_RATE_HZ
-from phrasefit.audio.features import extract_features, log_mel, mel_centers_hz
+from phrasefit.audio.features import (
+    CHUNK_FRAMES,
+    extract_features,
+    log_mel,
+    mel_centers_hz,
+    onset_envelope,
+    padded_slice,
+)
 from phrasefit.model import Audio, SongInfo
 
 
@@ -91,3 +98,19 @@ def test_loudness_of_a_full_scale_sine() -> None:
 def test_shorter_than_a_frame() -> None:
     """Even one sample gives one frame."""
     assert extract_features(audio_of(np.ones(1))).log_mel.shape == (1, N_MELS)
+
+
+@pytest.mark.parametrize(("first", "stop"), [(-3, 2), (4, 9), (1, 4), (-9, -5), (7, 12), (-2, 8)])
+def test_beyond_the_ends_there_is_silence(first: int, stop: int) -> None:
+    """A slice is as long as asked for, wherever it lies."""
+    samples = np.arange(1, 7, dtype=np.float32)
+    expected = [samples[i] if 0 <= i < 6 else 0 for i in range(first, stop)]
+
+    assert padded_slice(samples, first, stop).tolist() == expected
+
+
+def test_onsets_do_not_depend_on_chunks() -> None:
+    """The rise from the last frame of a chunk to the first of the next is there."""
+    mel = np.random.default_rng(1).random((CHUNK_FRAMES + 3, N_MELS), dtype=np.float32)
+
+    assert np.allclose(onset_envelope(mel)[-4:], onset_envelope(mel[-5:])[-4:])

@@ -48,7 +48,7 @@ def test_a_right_routine_is_summed_up() -> None:
         "begins      on the right foot",
         "after  16    6:00  back wall           left foot free",
         "after   8   12:00  on count 8 touch the right foot instead of stepping on it",
-        "after  12    6:00  as it is",
+        "after  12    6:00  no change of step",
         "full turns a minute at 124 counts a minute",
         "tags of 2, 4, 8, 16 counts may be added",
     ):

@@ -53,13 +53,13 @@ def routines() -> list[Path]:
 
 
 def test_evening_on_the_terminal(program: Program, music: Path) -> None:
-    """Each place has its time, routine, song and reasons; the bound is told."""
+    """Each place has its time, routine, song and reasons; how good it is is told."""
     done = program("playlist", music, *routines(), *EASY)
 
     assert "dances" in done.out.splitlines()[0]
     assert "  1.     0:00  " in done.out
     assert "fits " in done.out
-    assert "no other evening from them can be better by more than" in done.out
+    assert "no better one can be made of them" in done.out
 
 
 def test_same_seed_same_evening(program: Program, music: Path) -> None:

@@ -58,7 +58,7 @@ def test_table(program: Program, music: Path) -> None:
     assert rows[0].split()[1] == "100"
     assert "145 -14.5%" in rows[-1]
     assert "check the one (40% sure)" in " ".join(done.out.split())
-    assert "not danceable to it, not counted in fours: 1" in done.out
+    assert "left out: 1 song, not counted in fours" in done.out
     assert done.err == ""
 
 
@@ -178,7 +178,7 @@ def test_song_left_out_after_a_correction(program: Program, music: Path) -> None
     done = program("rank", music, KETTLE)
 
     assert "Square" not in done.out
-    assert "not counted in fours: 2" in done.out
+    assert "left out: 2 songs, not counted in fours" in done.out
 
 
 def test_names_that_are_no_text_fail_alone(music: Path, tmp_path: Path) -> None:

@@ -32,8 +32,10 @@ def test_info_and_prune(program: Program, tmp_path: Path) -> None:
     assert "songs heard  1" in done.out
     assert "out of date  1" in done.out
 
-    assert "removed 1 analyses and forgot 0 files" in program("store", "prune").out
-    assert "removed 1 analyses and forgot 1 files" in program("store", "prune", "--gone").out
+    assert "out of date and removed: 1; files forgotten: 0" in program("store", "prune").out
+    assert (
+        "out of date and removed: 1; files forgotten: 1" in program("store", "prune", "--gone").out
+    )
 
 
 def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -61,14 +63,14 @@ def test_verify(program: Program, tmp_path: Path) -> None:
     """A sound cache is told to be so; damage is named and mended, code 1."""
     with Store() as store:
         key = keep(store, tmp_path, square_song("A", 8, 8))
-    assert "the cache is sound" in program("store", "verify").out
+    assert "all that is kept is in order" in program("store", "verify").out
     with Store() as store:
         store._db.execute("UPDATE analysis SET document = x'00'")
 
     done = program("store", "verify", expect=1)
 
     assert key[:12] in done.out
-    assert "the cache is sound" in program("store", "verify").out
+    assert "all that is kept is in order" in program("store", "verify").out
 
 
 def test_damaged_file_is_told(program: Program) -> None:

@@ -37,7 +37,7 @@ def test_routines_for_a_song(program: Program, song: Path, tmp_path: Path) -> No
     done = program("suits", song, ROUTINES, "--json", target, "--csv", tmp_path / "s.csv")
 
     assert "Square: 4 routines, the best first" in done.out
-    assert "Mill Pond Waltz: the song has 4 beats a bar" in done.err
+    assert "left out: Mill Pond Waltz; the song has 4 beats a bar" in done.err
     document = json.loads(target.read_text("utf-8"))
     schema = json.loads(files("phrasefit").joinpath("schemas/suits.schema.json").read_text("utf-8"))
     jsonschema.validate(document, schema)

@@ -126,9 +126,31 @@ def test_verdict_ends_with_tempo_and_doubt() -> None:
     assert text == (
         "It fits as it is (100 of 100): every phrase of the song starts a wall."
         " 130 counts a minute is too fast (90 to 120 is wanted):"
-        " -7.7 % with the pitch kept would mend it."
+        " play it 7.7 % slower, with the pitch kept."
         " Before you trust it, check the one (40% sure)."
     )
+
+
+def test_a_tempo_off_by_a_hair_is_no_fault() -> None:
+    """Nobody feels 0.1 %: neither verdict nor cautions speak of it."""
+    fit = fit_routine(make_song(*SQUARE, bpm=116.1), make_routine(tempo_bpm=(88, 116)))
+
+    assert fit.tempo.verdict == "too fast"
+    assert verdict(fit) == "It fits as it is (100 of 100): every phrase of the song starts a wall."
+    assert tempo_words(fit) == "116 counts a minute, in the range of 88 to 116"
+    assert cautions(fit) == ()
+
+
+def test_verdict_of_a_plan_that_was_asked_for() -> None:
+    """It speaks of the plan that is printed, and names the advised one beside it."""
+    fit = fit_routine(make_song(*EXAMPLE), make_routine())
+    plain = fit.plans[0]
+
+    assert fit.plan.n_changes == 1
+    text = verdict(fit, plain)
+    assert text.startswith(f"With no changes, as chosen, it scores {plain.score:.0f} of 100 (with")
+    assert f"(with one change, as advised, {fit.plan.score:.0f})" in text
+    assert "advised:" not in text.lower() and "mend" not in text
 
 
 def test_restart_with_tag_is_one_line() -> None:
@@ -232,7 +254,7 @@ def test_report() -> None:
     assert text.startswith("Test Floor   to   Lantern Road - The Pines (3:00)\n")
     assert text.endswith("\n") and not text.endswith("\n\n")
     assert "start     count 1 at 0:17.0, after an intro of 32 counts" in text
-    assert "count     one count a beat (the beat is 120.0 a minute)" in text
+    assert "count     one count a beat\n" in text
     assert "     6    1:37.0      32    3:00      on" in text
     assert "          1:53.0  TAG 4 counts after wall 6, facing 6:00" in text
     assert "     7    1:55.0      32    6:00      on" in text

@@ -54,7 +54,7 @@ def index_page(fit: FitPlan, entries: Iterable[Entry], plan: Plan | None = None)
             "style": style,
             "title": html.escape(fit.routine.name),
             "facts": html.escape(facts(fit, plan or fit.plan)),
-            "verdict": html.escape(verdict(fit)),
+            "verdict": html.escape(verdict(fit, plan)),
             "entries": "\n".join(items),
             "licenses": html.escape(CAUTION),
         },

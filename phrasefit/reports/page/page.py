@@ -136,7 +136,7 @@ def page_document(
         "routine": fit.routine.name,
         "title": fit.bar_map.title,
         "facts": facts(fit, plan),
-        "verdict": verdict(fit),
+        "verdict": verdict(fit, plan),
         "remarks": _remarks(fit, plan),
         "licenses": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
         "duration_s": fit.bar_map.duration_s,
