@@ -3,7 +3,8 @@
 Beats carry what only they can: chord changes, the alternation of kick and snare,
 the start of a section.  A logistic model for each meter says how much each beat looks
 like a one with a bar around it; the bar pointer finds the best course through
-all positions, meters and irregular bars at once.
+all positions, meters and irregular bars at once.  Then what repeats is heard, so that
+added and dropped beats are found where they are (`repeats`).
 
 May import: _dp, meter.
 """
@@ -14,14 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit._dp import forward_backward, viterbi
 from phrasefit.meter.beatwise import (
     Surface,
     describe_beats,
     nearest_frames,
     with_neighbors,
 )
-from phrasefit.meter.statespace import METERS, BarStates, bar_states
+from phrasefit.meter.repeats import LONGEST_BEATS, link_beats, posterior_with_known_cuts, settle
+from phrasefit.meter.statespace import METERS, BarCourses, BarStates, bar_states
 
 METER_LAGS = (2, 3, 4, 6, 8)
 # Beats that are looked at with a bar around them tell the same story several times.
@@ -71,18 +72,15 @@ def place_bars(
     one_odds = one_log_odds(own_odds(surface, beats), rows, weights)
     meter_odds = three_log_odds(rows, weights)
     states = bar_states()
+    courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
     emission = _emission(states, one_odds, meter_odds)
-    paths, posteriors, start = [], [], 0
-    for chain in chains:
-        part = emission[start : start + len(chain)]
-        paths.append(viterbi(states.log_start, states.log_transition, part)[0])
-        posteriors.append(forward_backward(states.log_start, states.log_transition, part)[0])
-        start += len(chain)
-    path = np.concatenate(paths)
+    first = path = courses.best(emission)
+    if len(beats) <= LONGEST_BEATS:
+        path = settle(first, courses, emission, link_beats(surface, beats))
     return Bars(
         positions=states.position[path],
         meters=states.meter[path],
-        posterior=np.concatenate(posteriors),
+        posterior=posterior_with_known_cuts(first, path, courses, emission),
         states=states,
         meter_odds=meter_odds,
         one_odds=one_odds,

@@ -94,8 +94,8 @@ def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
     """
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     onsets = onsets_in_beats(surface, closed)
-    mel = _mean_by_beat(surface.mel_sum, closed)
-    chroma = _mean_by_beat(surface.chroma_sum, closed)
+    mel = mean_by_beat(surface.mel_sum, closed)
+    chroma = mean_by_beat(surface.chroma_sum, closed)
     bass = np.expm1(mel[:, :N_BASS_BANDS])
     changes = [_turned(chroma, 1), _turned(chroma, 2), _turned(chroma, 4)]
     changes += [_turned(bass, 1), _turned(bass, 2)]
@@ -118,8 +118,8 @@ def with_neighbors(rows: np.ndarray, reach: int = CONTEXT_BEATS) -> np.ndarray:
     return np.hstack([padded[start : start + len(rows)] for start in range(2 * reach + 1)])
 
 
-def _mean_by_beat(total: np.ndarray, closed: np.ndarray) -> np.ndarray:
-    """Average frames, by their running sums, from each beat to the next."""
+def mean_by_beat(total: np.ndarray, closed: np.ndarray) -> np.ndarray:
+    """Average frames, by their running sums `total`, from each beat to the next."""
     edge = nearest_frames(closed, len(total) - 1)
     start, stop = edge[:-1], np.maximum(edge[1:], edge[:-1] + 1)
     return (total[stop] - total[start]) / (stop - start)[:, None]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit._dp import IMPOSSIBLE, GapModel
+from phrasefit._dp import IMPOSSIBLE, GapModel, forward_backward, viterbi
 
 LOW_BPM, HIGH_BPM = 55.0, 215.0  # what dancers count, waltzes and fast two-steps included
 RATE_STEP = 0.025  # neighbouring tempos differ by this share
@@ -102,3 +102,40 @@ def _move_cost(meter: int, position: int, next_meter: int, next_position: int) -
         return -IMPOSSIBLE
     cut = CUT_COST if position < meter else 0.0
     return cut + (METER_CHANGE_COST if next_meter != meter else 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BarCourses:
+    """All courses of bars over chains of beats; bars begin anew at each chain.
+
+    `n_beats` are the lengths of the chains.  Paths [shape=(n,)] and emissions
+    [shape=(n, n_states)] run over the beats of all chains.
+    """
+
+    states: BarStates
+    n_beats: tuple[int, ...]
+
+    def best(self, emission: np.ndarray) -> np.ndarray:
+        """Find the best path, as indices of states."""
+        states = self.states
+        return np.concatenate(
+            [viterbi(states.log_start, states.log_transition, e)[0] for e in self._split(emission)]
+        )
+
+    def posterior(self, emission: np.ndarray) -> np.ndarray:
+        """Compute the probability of each state at each beat."""
+        start, transition = self.states.log_start, self.states.log_transition
+        return np.concatenate(
+            [forward_backward(start, transition, e)[0] for e in self._split(emission)]
+        )
+
+    def score(self, path: np.ndarray, emission: np.ndarray) -> float:
+        """Log probability of a path, as `best` maximizes it."""
+        total = emission[np.arange(len(path)), path].sum()
+        for part in self._split(path):
+            total += self.states.log_start[part[0]]
+            total += self.states.log_transition[part[:-1], part[1:]].sum()
+        return float(total)
+
+    def _split(self, rows: np.ndarray) -> list[np.ndarray]:
+        return np.split(rows, np.cumsum(self.n_beats)[:-1])
