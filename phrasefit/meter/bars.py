@@ -6,7 +6,7 @@ like a one with a bar around it; the bar pointer finds the best course through
 all positions, meters and irregular bars at once.  Then what repeats is heard, so that
 added and dropped beats are found where they are (`repeats`).
 
-May import: _dp, meter.
+May import: meter.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from phrasefit.meter.beatwise import (
     nearest_frames,
     with_neighbors,
 )
-from phrasefit.meter.repeats import LONGEST_BEATS, link_beats, posterior_with_known_cuts, settle
+from phrasefit.meter.repeats import LONGEST_BEATS, link_beats, posterior_with_repeats, settle
 from phrasefit.meter.statespace import METERS, BarCourses, BarStates, bar_states
 
 METER_LAGS = (2, 3, 4, 6, 8)
@@ -74,13 +74,16 @@ def place_bars(
     states = bar_states()
     courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
     emission = _emission(states, one_odds, meter_odds)
-    first = path = courses.best(emission)
+    path, posterior = courses.best(emission), courses.posterior(emission)[0]
     if len(beats) <= LONGEST_BEATS:
-        path = settle(first, courses, emission, link_beats(surface, beats))
+        links = link_beats(surface, beats)
+        settled = settle(path, courses, emission, links)
+        if not np.array_equal(settled, path):
+            path, posterior = settled, posterior_with_repeats(settled, courses, emission, links)
     return Bars(
         positions=states.position[path],
         meters=states.meter[path],
-        posterior=posterior_with_known_cuts(first, path, courses, emission),
+        posterior=posterior,
         states=states,
         meter_odds=meter_odds,
         one_odds=one_odds,

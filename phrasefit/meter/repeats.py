@@ -147,35 +147,39 @@ def settle(
     return best.path if best.total > start.total + LEAST_GAIN else path
 
 
-def posterior_with_known_cuts(
-    first: np.ndarray, settled: np.ndarray, courses: BarCourses, emission: np.ndarray
+def posterior_with_repeats(
+    path: np.ndarray, courses: BarCourses, emission: np.ndarray, links: np.ndarray
 ) -> np.ndarray:
-    """Probability of each state by the beats' own evidence, if cuts are where repeats say.
+    """Probability of each state, by the beats' own evidence and by the repeats in `path`.
 
-    Repeats tie all places together, whichever they are: taken as evidence, they would make
-    any song sure of its one.  So where `settled` has moved away from `first`, its places
-    are called by the names they had there, and nothing else changes.
+    Repeats tell where bars are cut, not which beat is the one: taken as they are, votes
+    for the places in `path` would make any song sure of them.  So `path` is weighed
+    against the same bars with all ones 1, 2 ... beats later.
 
     Returns
     -------
     np.ndarray [shape=(n_beats, n_states), rows sum to 1]
-        The plain posterior if `settled` is `first`.
     """
-    states = courses.states
-    meter = int(np.bincount(states.meter[settled]).argmax())
-    both = (states.meter[settled] == meter) & (states.meter[first] == meter)
-    moved = np.where(both, states.position[settled] - states.position[first], 0)
-    known = courses.posterior(_renamed(emission, states, meter, moved))
-    return _renamed(known, states, meter, -moved)
+    meter = _usual_meter(path, courses.states)
+    found = [
+        courses.posterior(emission + repeat_votes(turned, links, emission.shape[1]))
+        for turned in (_turned(path, courses.states, by) for by in range(meter))
+    ]
+    log_share = np.array([log_likelihood for _, log_likelihood in found])
+    share = np.exp(log_share - log_share.max())
+    return np.tensordot(share / share.sum(), [posterior for posterior, _ in found], axes=1)
 
 
-def _renamed(rows: np.ndarray, states: BarStates, meter: int, by: np.ndarray) -> np.ndarray:
-    """Give each beat's place in a bar of `meter` the value of that `by` places later."""
+def _usual_meter(path: np.ndarray, states: BarStates) -> int:
+    return int(np.bincount(states.meter[path]).argmax())
+
+
+def _turned(path: np.ndarray, states: BarStates, by: int) -> np.ndarray:
+    """Move beats in bars of the usual meter to the place that is `by` later in the bar."""
+    meter = _usual_meter(path, states)
     first = int(np.flatnonzero(states.meter == meter)[0])
-    source = first + (np.arange(meter) + by[:, None]) % meter
-    renamed = rows.copy()
-    renamed[:, first : first + meter] = np.take_along_axis(rows, source, axis=1)
-    return renamed
+    inside = (states.meter[path] == meter) & (states.position[path] <= meter)
+    return np.where(inside, first + (path - first + by) % meter, path)
 
 
 class _Settled(NamedTuple):
@@ -208,8 +212,7 @@ def _climb(
 
 def _without_cuts(path: np.ndarray, states: BarStates) -> np.ndarray:
     """Count through the song in its usual meter, from where most beats agree."""
-    meter = int(np.bincount(states.meter[path]).argmax())
-    beats = np.arange(len(path))
+    meter, beats = _usual_meter(path, states), np.arange(len(path))
     start = int(np.bincount((states.position[path] - 1 - beats) % meter).argmax())
     return int(np.flatnonzero(states.meter == meter)[0]) + (beats + start) % meter
 
@@ -221,18 +224,19 @@ def _with_one_more_cut(
 
     All beats from the cut on, in the song's usual meter, move by the same number of places.
     """
-    meter = int(np.bincount(states.meter[path]).argmax())
-    first = int(np.flatnonzero(states.meter == meter)[0])
+    meter = _usual_meter(path, states)
     moves = (states.meter[path] == meter) & (states.position[path] <= meter)
     place = np.where(moves, states.position[path] - 1, 0)
     agreed = _agreement_across(place, moves, meter, links)
     beats, best, found = np.arange(len(path)), 0.0, []
     for shift in range(1, meter):
-        moved = np.where(moves, first + (place + shift) % meter, path)
+        moved = _turned(path, states, shift)
         own = emission[beats, moved] - emission[beats, path]
         gain = np.cumsum(own[::-1])[::-1] - CUT_COST
         gain += WEIGHT * (agreed[:, -shift % meter] - agreed[:, 0])
-        gain[~moves | (moved != first) | (beats == 0)] = -np.inf  # after a cut comes a one
+        gain[
+            ~moves | (states.position[moved] != 1) | (beats == 0)
+        ] = -np.inf  # after a cut comes a one
         cut = int(gain.argmax())
         if gain[cut] > best:
             best, found = float(gain[cut]), [np.where(beats >= cut, moved, path)]

@@ -122,12 +122,11 @@ class BarCourses:
             [viterbi(states.log_start, states.log_transition, e)[0] for e in self._split(emission)]
         )
 
-    def posterior(self, emission: np.ndarray) -> np.ndarray:
-        """Compute the probability of each state at each beat."""
+    def posterior(self, emission: np.ndarray) -> tuple[np.ndarray, float]:
+        """Compute the probability of each state at each beat, and the log likelihood of all."""
         start, transition = self.states.log_start, self.states.log_transition
-        return np.concatenate(
-            [forward_backward(start, transition, e)[0] for e in self._split(emission)]
-        )
+        parts = [forward_backward(start, transition, e) for e in self._split(emission)]
+        return np.concatenate([part for part, _ in parts]), sum(score for _, score in parts)
 
     def score(self, path: np.ndarray, emission: np.ndarray) -> float:
         """Log probability of a path, as `best` maximizes it."""
