@@ -99,7 +99,7 @@ def collect_song(model: LearnedModel, lesson: Lesson) -> Collected | None:
 
 def fit_judgements(found: list[Collected]) -> Arrays:
     """Fit level, ones and meter on what this model observes."""
-    return _prefixed(judgements.fit_songs(found))
+    return _prefixed(judgements.fit_songs(found, deaf_too=True))
 
 
 def fit_sureness(found: list[Verdict]) -> Arrays:

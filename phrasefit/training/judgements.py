@@ -141,24 +141,29 @@ def _collect_song(
     )
 
 
-def fit_songs(songs: list[Collected]) -> dict[str, np.ndarray]:
-    """Fit the models `one_in_4`, `one_in_3`, `level` and `three`."""
+def fit_songs(songs: list[Collected], *, deaf_too: bool = False) -> dict[str, np.ndarray]:
+    """Fit the models `one_in_4`, `one_in_3`, `level` and `three`.
+
+    With `deaf_too` ones are also told in copies of the songs in which the observation
+    model says nothing: on music unlike the training songs it may err, and what chords
+    and accents say must not have been left to it.
+    """
     # Ones must not look clearer in a song because they were fitted on it.
     halves = songs[0::2], songs[1::2]
     choices = []
     for part, others in zip(halves, reversed(halves), strict=True):
-        ones = fit_ones(others)
+        ones = fit_ones(others, deaf_too=deaf_too)
         choices += [(_reading_columns(song, ones), song.shares) for song in part]
     barred = [song for song in songs if song.meter in METERS]
     evidence = np.stack([bars.meter_evidence(song.rows[song.right]) for song in barred])
     is_three = np.array([float(song.meter == 3) for song in barred])
-    return fit_ones(songs) | {
+    return fit_ones(songs, deaf_too=deaf_too) | {
         "level": fit_choice(choices, ridge=8.0),
         "three": fit_logistic(evidence, is_three, ridge=3.0),
     }
 
 
-def fit_ones(songs: list[Collected]) -> dict[str, np.ndarray]:
+def fit_ones(songs: list[Collected], *, deaf_too: bool = False) -> dict[str, np.ndarray]:
     """Fit the models that tell a one from other beats, one for each meter."""
     weights = {}
     for meter in METERS:
@@ -169,6 +174,9 @@ def fit_ones(songs: list[Collected]) -> dict[str, np.ndarray]:
         around = [beatwise.with_neighbors(s.rows[s.right])[s.known] for s in chosen]
         is_one = [song.is_one[song.known] for song in chosen]
         own = [song.own[song.right][song.known] for song in chosen]
+        if deaf_too:
+            around, is_one = 2 * around, 2 * is_one
+            own += [np.full(odds.shape, -np.log(meter - 1)) for odds in own]
         weights[f"one_in_{meter}"] = fit_logistic(
             np.concatenate(around),
             np.concatenate(is_one).astype(float),
