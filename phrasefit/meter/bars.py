@@ -103,13 +103,22 @@ def one_log_odds(
     `own` as from `own_odds`, and what `rows` of `describe_beats` add to them.  No
     single beat may decide a song: the odds are bounded.
     """
-    around = with_neighbors(rows)
+    around, share = with_neighbors(rows), own_share(weights)
     odds = {}
     for meter in METERS:
         fitted = weights[f"one_in_{meter}"]
-        sum_ = around @ fitted[:-1] + fitted[-1] + own
+        sum_ = around @ fitted[:-1] + fitted[-1] + share * own
         odds[meter] = np.clip(sum_, -EVIDENCE_RANGE, EVIDENCE_RANGE)
     return odds
+
+
+def own_share(weights: dict[str, np.ndarray]) -> float:
+    """How much of the model's own odds of a one counts.
+
+    A network that errs, errs in the same way through a whole song; chords and accents
+    are told apart from it and seldom err with it.
+    """
+    return float(weights.get("own_share", 1.0))
 
 
 def three_log_odds(rows: np.ndarray, weights: dict[str, np.ndarray]) -> float:

@@ -141,31 +141,36 @@ def _collect_song(
     )
 
 
-def fit_songs(songs: list[Collected], *, deaf_too: bool = False) -> dict[str, np.ndarray]:
+def fit_songs(
+    songs: list[Collected], *, own_share: float = 1.0, deaf_too: bool = False
+) -> dict[str, np.ndarray]:
     """Fit the models `one_in_4`, `one_in_3`, `level` and `three`.
 
-    With `deaf_too` ones are also told in copies of the songs in which the observation
-    model says nothing: on music unlike the training songs it may err, and what chords
-    and accents say must not have been left to it.
+    `own_share` of the model's own odds count, see `bars.own_share`.  With `deaf_too` ones
+    are also told in copies of the songs in which the observation model says nothing: on
+    music unlike the training songs it may err, and what chords and accents say must not
+    have been left to it.
     """
     # Ones must not look clearer in a song because they were fitted on it.
     halves = songs[0::2], songs[1::2]
     choices = []
     for part, others in zip(halves, reversed(halves), strict=True):
-        ones = fit_ones(others, deaf_too=deaf_too)
+        ones = fit_ones(others, own_share=own_share, deaf_too=deaf_too)
         choices += [(_reading_columns(song, ones), song.shares) for song in part]
     barred = [song for song in songs if song.meter in METERS]
     evidence = np.stack([bars.meter_evidence(song.rows[song.right]) for song in barred])
     is_three = np.array([float(song.meter == 3) for song in barred])
-    return fit_ones(songs, deaf_too=deaf_too) | {
+    return fit_ones(songs, own_share=own_share, deaf_too=deaf_too) | {
         "level": fit_choice(choices, ridge=8.0),
         "three": fit_logistic(evidence, is_three, ridge=3.0),
     }
 
 
-def fit_ones(songs: list[Collected], *, deaf_too: bool = False) -> dict[str, np.ndarray]:
+def fit_ones(
+    songs: list[Collected], *, own_share: float = 1.0, deaf_too: bool = False
+) -> dict[str, np.ndarray]:
     """Fit the models that tell a one from other beats, one for each meter."""
-    weights = {}
+    weights = {} if own_share == 1.0 else {"own_share": np.array(own_share)}
     for meter in METERS:
         chosen = [song for song in songs if song.meter == meter]
         if not chosen:  # a run with few songs keeps what the package knows
@@ -173,7 +178,7 @@ def fit_ones(songs: list[Collected], *, deaf_too: bool = False) -> dict[str, np.
             continue
         around = [beatwise.with_neighbors(s.rows[s.right])[s.known] for s in chosen]
         is_one = [song.is_one[song.known] for song in chosen]
-        own = [song.own[song.right][song.known] for song in chosen]
+        own = [own_share * song.own[song.right][song.known] for song in chosen]
         if deaf_too:
             around, is_one = 2 * around, 2 * is_one
             own += [np.full(odds.shape, -np.log(meter - 1)) for odds in own]
