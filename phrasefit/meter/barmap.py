@@ -58,6 +58,8 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     activations, weights = model.observe(features), model.decoder_weights()
     surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
+    # What is no pulse cannot be what people count; it stays among the other readings.
+    readings.sort(key=lambda reading: not has_pulse(surface, reading, model.name))
     if not readings or not has_pulse(surface, readings[0], model.name):
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     found = list(readings[0].chains)

@@ -20,7 +20,7 @@ from phrasefit.model import Alternative
 MIN_TOTAL_GAIN = 35.0  # log odds; a dozen clear beats, which speech brings by chance, have less
 # Least `pulse_strength` of a pulse by observation model: the learned one hears beats as more
 # likely.  Between the strongest speech and noise and the weakest songs, see `has_pulse`.
-LEAST_STRENGTH = {"handmade": 2.75, "learned": 11.0}
+LEAST_STRENGTH = {"handmade": 2.75, "learned": 13.0}
 STEP_CHANGE = 0.005  # of a step: how much players differ from one beat to the next
 ON_BEAT_FRAMES = 2
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line

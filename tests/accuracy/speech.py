@@ -153,9 +153,9 @@ def report(what: str, wants_map: bool, sounds: Iterator[tuple[str, np.ndarray]])
         features = extract_features(audio)
         for model in models:
             surface = prepare_surface(features, model.observe(features))
-            best = next(iter(find_readings(surface, model.decoder_weights())), None)
-            found = best is not None and has_pulse(surface, best, model.name)
-            strength = pulse_strength(surface, best) if best is not None else 0.0
+            readings = find_readings(surface, model.decoder_weights())
+            found = any(has_pulse(surface, reading, model.name) for reading in readings)
+            strength = max((pulse_strength(surface, one) for one in readings), default=0.0)
             rows[model.name].append((found, strength, name))
     for model_name, found in rows.items():
         wrong = [name for has_map, _, name in found if has_map != wants_map]

@@ -282,3 +282,21 @@ def test_f_measure_is_that_of_mir_eval() -> None:
     found = np.sort(kept + rng.normal(0, 0.05, size=len(kept)))
 
     assert beat_f_measure(truth, found) == pytest.approx(mir_eval.beat.f_measure(truth, found))
+
+
+def test_a_network_s_own_odds_count_for_a_share() -> None:
+    """What is fitted beside them stays; a share of none leaves chords and accents alone."""
+    rng = np.random.default_rng(0)
+    fitted = load_weights()
+    n_places = beatwise.with_neighbors(np.zeros((24, 1))).shape[1]
+    n_columns = (fitted["one_in_4"].size - 1) // n_places
+    rows = rng.normal(size=(24, n_columns))
+    own = rng.normal(size=24)
+    weights = {name: 0.01 * values for name, values in fitted.items()}
+
+    full = bars.one_log_odds(own, rows, weights)[4]
+    quarter = bars.one_log_odds(own, rows, weights | {"own_share": np.array(0.25)})[4]
+    none = bars.one_log_odds(own, rows, weights | {"own_share": np.array(0.0)})[4]
+
+    assert np.allclose(full - none, own)
+    assert np.allclose(quarter - none, own / 4)

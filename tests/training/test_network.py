@@ -6,7 +6,12 @@ import pytest
 torch = pytest.importorskip("torch")
 
 from phrasefit.meter.learned import WINDOW_FRAMES, LearnedModel, run_network  # noqa: E402
-from phrasefit.training.export import export_weights, save_weights  # noqa: E402
+from phrasefit.training.export import (  # noqa: E402
+    export_weights,
+    freeze_norms,
+    import_weights,
+    save_weights,
+)
 from phrasefit.training.network import BeatNetwork  # noqa: E402
 
 
@@ -40,3 +45,18 @@ def test_shipped_size_and_half_precision(network, tmp_path):
     log_mel = np.random.default_rng(2).uniform(0, 6, (WINDOW_FRAMES, 96)).astype(np.float32)
     whole = LearnedModel(arrays).probabilities(log_mel)
     assert np.abs(LearnedModel(rounded).probabilities(log_mel) - whole).max() < 0.01
+
+
+def test_a_run_goes_on_from_exported_weights(network):
+    """Weights put back into a fresh network are exported as they were; norms stay frozen."""
+    arrays = export_weights(network)
+    other = BeatNetwork().train()
+    import_weights(other, arrays)
+    freeze_norms(other)
+    again = export_weights(other)
+
+    assert again.keys() == arrays.keys()
+    assert all(np.allclose(again[name], arrays[name], atol=1e-5) for name in arrays)
+    other(torch.rand(2, 64, 96)).sum().backward()  # a step's forward pass measures no batch
+    after = export_weights(other)
+    assert all(np.array_equal(after[name], again[name]) for name in again)
