@@ -30,6 +30,7 @@ from phrasefit.store.schema import HAND_MADE, MIGRATIONS, SCHEMA, Summary
 FILE_NAME = "phrasefit.sqlite3"
 FOLDER_VARIABLE = "PHRASEFIT_DATA"  # puts the cache elsewhere, for tests and shared folders
 BUSY_TIMEOUT_S = 30.0  # how long to wait for another program that is writing
+BUSY_STEP_S = 0.02
 
 
 def default_path() -> Path:
@@ -98,7 +99,7 @@ class Store:
         self._db = sqlite3.connect(self.path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         try:
             self._opened = self.path.stat()
-            self._db.execute("PRAGMA journal_mode = WAL")
+            self._write_ahead()
             self._db.execute("PRAGMA synchronous = NORMAL")
             (schema,) = self._db.execute("PRAGMA user_version").fetchone()
             if schema != SCHEMA:
@@ -106,6 +107,21 @@ class Store:
         except BaseException:
             self._db.close()
             raise
+
+    def _write_ahead(self) -> None:
+        """Let programs read while one writes; SQLite itself does not wait for this change."""
+        deadline = time.monotonic() + BUSY_TIMEOUT_S
+        while True:
+            try:
+                self._db.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as exc:
+                if (
+                    exc.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY
+                    or time.monotonic() > deadline
+                ):
+                    raise
+            time.sleep(BUSY_STEP_S)
 
     def _begin_afresh(self) -> None:
         """Move the damaged file aside, and carry over what a person made."""
