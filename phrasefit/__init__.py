@@ -46,13 +46,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from phrasefit.batch import listen_to, songs_in
+    from phrasefit.collection import Library
     from phrasefit.errors import PhrasefitError
     from phrasefit.fit import fit_routine
     from phrasefit.fit import fit_routine as fit
     from phrasefit.fit.evening import Offer, Wishes
     from phrasefit.fit.playlist import build_evening
     from phrasefit.fit.rank import Wanted, rank, rank_shelf
-    from phrasefit.library import Library
     from phrasefit.model import BarMap, FitPlan, Routine
     from phrasefit.pipeline import analyse
     from phrasefit.routine.spec import load_routine, routine_from_numbers
@@ -63,7 +63,7 @@ __version__ = "0.1.0"
 _HOMES: dict[str, str] = {
     "BarMap": "phrasefit.model",
     "FitPlan": "phrasefit.model",
-    "Library": "phrasefit.library",
+    "Library": "phrasefit.collection",
     "Offer": "phrasefit.fit.evening",
     "PhrasefitError": "phrasefit.errors",
     "Routine": "phrasefit.model",

@@ -19,10 +19,10 @@ import soundfile
 from kept_songs import analysis_of, keep, square_song
 from phrasefit import batch, pipeline
 from phrasefit.batch import Crew, Heard, listen_to, songs_in, summary_of
+from phrasefit.collection import Library
 from phrasefit.errors import MissingExtraError, ParameterError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.rank import Wanted, rank_shelf
-from phrasefit.library import Library
 from phrasefit.model import Correction
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.serial import encode
@@ -303,7 +303,7 @@ def test_summaries_are_made_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         for title in ("A", "B", "C"):
             keep(store, tmp_path, square_song(title, 8, 8, 8))
         first = Library.of(store).shelf
-        monkeypatch.setattr("phrasefit.library.summary_of", None)  # making one would fail
+        monkeypatch.setattr("phrasefit.collection.summary_of", None)  # making one would fail
 
         assert sorted(Library.of(store).shelf.titles) == sorted(first.titles) == ["A", "B", "C"]
 

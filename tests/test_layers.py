@@ -27,7 +27,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "reports": {"routine", "fit", "serial", "demo"},
     "pipeline": {"audio", "meter", "form", "routine", "fit", "store", "serial"},
     "batch": {"audio", "meter", "form", "routine", "fit", "store", "serial", "pipeline"},
-    "library": {"routine", "fit", "store", "pipeline", "batch"},
+    "collection": {"routine", "fit", "store", "pipeline", "batch"},
     "demo": {"_dp", "audio", "meter", "form", "routine", "fit", "serial"},
     "training": {"_dp", "audio", "meter", "form", "routine", "fit", "serial", "demo", "reports"},
     "cli": {"*"},

@@ -19,9 +19,9 @@ from phrasefit.cli._options import CostsFile, Force
 
 if TYPE_CHECKING:
     from phrasefit.batch import BatchReport, Crew
+    from phrasefit.collection import Library
     from phrasefit.fit.costs import Costs
     from phrasefit.fit.rank import Ranking, Wanted
-    from phrasefit.library import Library
     from phrasefit.model import Routine
     from phrasefit.store import Store
 
@@ -101,8 +101,8 @@ def gather(
         If no place is given, or there is no song in any.
     """
     from phrasefit.batch import BatchReport, listen_to, songs_in
+    from phrasefit.collection import Library
     from phrasefit.errors import ParameterError
-    from phrasefit.library import Library
 
     if known:
         if places:

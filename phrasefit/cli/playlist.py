@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from phrasefit.batch import Crew
+    from phrasefit.collection import Library
     from phrasefit.fit.costs import Costs
     from phrasefit.fit.evening import Evening, Offer, Wishes
-    from phrasefit.library import Library
     from phrasefit.model import Routine
 
 OFFERS = 320  # pairs of song and routine the solver chooses from; more take minutes

@@ -58,10 +58,11 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     activations, weights = model.observe(features), model.decoder_weights()
     surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
-    # What is no pulse cannot be what people count; it stays among the other readings.
-    readings.sort(key=lambda reading: not has_pulse(surface, reading, model.name))
-    if not readings or not has_pulse(surface, readings[0], model.name):
+    steady = [has_pulse(surface, reading, model.name) for reading in readings]
+    if not any(steady):
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
+    # What is no pulse cannot be what people count; it stays among the other readings.
+    readings = [readings[i] for i in np.argsort(np.logical_not(steady), kind="stable")]
     found = list(readings[0].chains)
     found[0] = _from_the_first_sound(found[0], activations.beat)
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in found])
