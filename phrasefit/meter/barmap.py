@@ -104,6 +104,8 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
 
     A song's first note is what the intro is counted from, and a chain may do without it.
     """
+    if len(chain) < 2:
+        return chain
     step = float(np.median(np.diff(chain[:FIRST_STEPS])))
     while True:
         expected = chain[0] - step

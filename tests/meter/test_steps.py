@@ -11,7 +11,7 @@ import pytest
 from phrasefit._dp import track_events, viterbi
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import ParameterError
-from phrasefit.meter import bars, beatwise, confidence, levels, statespace
+from phrasefit.meter import barmap, bars, beatwise, confidence, levels, statespace
 from phrasefit.meter.handmade import HandmadeModel, frame_evidence, load_weights, shift_rows
 from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.meter.refine import find_onsets, refine_beats
@@ -300,3 +300,17 @@ def test_a_network_s_own_odds_count_for_a_share() -> None:
 
     assert np.allclose(full - none, own)
     assert np.allclose(quarter - none, own / 4)
+
+
+def test_beats_are_counted_back_to_the_first_clear_onset() -> None:
+    """Clear onsets a step before the chain are beats; an unclear one ends the counting."""
+    beat = np.full(400, 0.05)
+    beat[[11, 30, 51, 70]] = [0.3, 0.9, 0.8, 0.9]
+    chain = np.arange(90.0, 400.0, 20.0)
+
+    found = barmap._from_the_first_sound(chain, beat)
+
+    assert found[:4].tolist() == [30.0, 51.0, 70.0, 90.0]
+    assert np.array_equal(found[3:], chain)
+    assert np.array_equal(barmap._from_the_first_sound(found, beat), found)
+    assert barmap._from_the_first_sound(chain[:1], beat).size == 1
