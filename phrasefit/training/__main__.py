@@ -63,8 +63,8 @@ def _parser() -> argparse.ArgumentParser:
 def _run(options: argparse.Namespace) -> Path:
     import torch
 
-    from phrasefit.training.calibrate import calibrate
-    from phrasefit.training.export import read_weights
+    from phrasefit.training.calibrate import calibrate, temper
+    from phrasefit.training.export import read_weights, save_weights
     from phrasefit.training.lessons import SongSource, start_making
     from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
@@ -100,6 +100,7 @@ def _run(options: argparse.Namespace) -> Path:
     for process in checks + renderers:
         process.terminate()
     arrays = calibrate(read_weights(out), lessons, checkpoint=out)
+    save_weights(temper(arrays), out, force=True)
     report(arrays, lessons, out.with_suffix(".png"))
     return out
 

@@ -20,6 +20,7 @@ from phrasefit.training.styles import DRUM_KEYS, PROGRAMS, Style
 LOUDNESS = {
     "X": 1.0, "x": 0.76, "o": 0.5, "g": 0.32, "?": 0.6, "s": 0.8, "P": 0.85, "b": 0.85, "f": 0.85,
 }  # fmt: skip
+LOWEST_BASS = 26  # D below the bass's lowest string: some tune down
 HAND_VOICES = "YZWGVcdmbnaitjz"
 
 
@@ -165,7 +166,9 @@ class Band:
     def bass(self) -> Part:
         """Bass from its letters."""
         notes = NoteList()
-        low = int(self.rng.choice([28, 28, 31, 33]))
+        low = int(self.rng.choice([28, 28, 31, 33, 36]))
+        # The fifth lies above the root or below it: the lower of two notes is not the one.
+        fifth = int(self.rng.choice([7, -5]))
         last = low + 5.0
         patterns = self.by_letter(self.style.bass, 0.6)
         if not self.plain and self.rng.random() < 0.3:
@@ -180,12 +183,14 @@ class Band:
                     continue
                 length = held(cell, step) / self.style.steps
                 at = beat + step / self.style.steps
-                last = self._bass_pitch(mark, at, length, low, last)
+                last = self._bass_pitch(mark, at, length, low, last, fifth)
                 loud = 0.8 + 0.1 * (step == 0) + self.rng.normal(0, 0.05)
                 notes.add(at, length * 0.92, last, loud)
         return notes.part("bass", program=self.pick("bass"))
 
-    def _bass_pitch(self, mark: str, beat: float, length: float, low: int, last: float) -> float:
+    def _bass_pitch(
+        self, mark: str, beat: float, length: float, low: int, last: float, fifth: int
+    ) -> float:
         """Turn a bass letter into a pitch."""
         rng, chart = self.rng, self.chart
         chord = chart.at(beat)
@@ -204,7 +209,9 @@ class Band:
             return float(rng.choice(near)) if near else float(root)
         third = chord.tones[1] if len(chord.tones) > 1 else 7
         seventh = chord.tones[3] if len(chord.tones) > 3 else 9
-        pitch = root + {"F": 7, "T": third, "S": seventh, "O": 12}.get(mark, 0)
+        pitch = root + {"F": fifth, "T": third, "S": seventh, "O": 12}.get(mark, 0)
+        if pitch < LOWEST_BASS:
+            return float(pitch + 12)
         return float(pitch - 12 if pitch > low + 16 else pitch)
 
     # ------------------------------------------------------------ chords

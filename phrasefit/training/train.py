@@ -2,7 +2,8 @@
 
 Loss: cross-entropy on soft targets, so that activations mean probabilities.  The
 shipped weights are a running mean over the last part of the run.  Learning rate and
-end go by the clock, because the lease of the machine does too.
+end go by the clock, because the lease of a machine does too, or by batches, where runs
+are compared.
 
 May import: training.network, training.shelf, training.augment, training.export.
 """
@@ -45,12 +46,16 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrainingPlan:
-    """What one run may use: time, place and the numbers of the optimiser."""
+    """What one run may use: time, place and the numbers of the optimiser.
 
-    minutes: float
+    A run ends after `minutes`, or after so many `batches` where they are given.
+    """
+
     songs_folder: Path
     validation_folder: Path
     out: Path
+    minutes: float = 18.0
+    batches: int | None = None
     device: str = "cpu"
     seed: int = 0
     first_packs: int = 1
@@ -78,7 +83,7 @@ class CheckRow:
 
 
 def train(plan: TrainingPlan) -> Path:
-    """Train until `plan.minutes` are over and write the weights to `plan.out`.
+    """Train until the plan's time or batches are over and write the weights to `plan.out`.
 
     Checkpoints go to the same file at every check; a ``.json`` beside it tells plan,
     losses and checks.
@@ -127,6 +132,8 @@ class _Run:
 
     @property
     def share_done(self) -> float:
+        if self.plan.batches:
+            return self.n_steps / self.plan.batches
         return (time.monotonic() - self.started) / (60 * self.plan.minutes)
 
     @property
@@ -168,7 +175,7 @@ class _Run:
             torch._foreach_copy_(mean, now)
 
     def _set_learning_rate(self) -> None:
-        """Linear warm-up by steps, then a half cosine by the clock."""
+        """Linear warm-up by steps, then a half cosine to the end of the run."""
         warm = min(1.0, (self.n_steps + 1) / self.plan.warm_up_steps)
         fall = 0.5 * (1 + np.cos(np.pi * min(self.share_done, 1.0)))
         for group in self.optimiser.param_groups:

@@ -1,11 +1,12 @@
-"""Make sureness fit songs by others: `run.py`'s results shift two constants of the weights.
+"""How far sureness is off on songs by others: `run.py`'s results give two constants.
 
-    python tests/accuracy/temper.py results.json WEIGHTS OUT --sets modules openmsx/fluidr3
+    python tests/accuracy/temper.py results.json --sets modules openmsx/fluidr3
 
 Made songs, on which sureness is fitted, are easier than songs by others.  The log odds of
 the beats, and of the ones given the beats, get a constant each, fitted to whether the
-readings of the songs of SETS were right (as `run.py` judges right).  Sets used here say
-nothing about sureness any more; the others do.
+readings of the songs of SETS were right (as `run.py` judges right); they are to be added to
+those of `phrasefit.training.calibrate.OTHERS_SHIFT`, and to the weights that were measured,
+with ``--weights``.  Sets used here say nothing about sureness any more; the others do.
 """
 
 from __future__ import annotations
@@ -42,11 +43,10 @@ def best_shift(odds: np.ndarray, factor: np.ndarray, right: np.ndarray) -> float
 
 
 def main() -> None:
-    """Fit, say what changes, write the weights."""
+    """Fit, say what changes; change the weights if they are named."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("results", type=Path)
-    parser.add_argument("weights", type=Path)
-    parser.add_argument("out", type=Path)
+    parser.add_argument("--weights", type=Path, help="weights to change (.npz)")
     parser.add_argument("--sets", nargs="+", required=True)
     options = parser.parse_args()
     rows = [
@@ -65,10 +65,12 @@ def main() -> None:
           f" right {right['beat_f_all'].mean():.2f}")  # fmt: skip
     print(f"ones {ones.mean():.2f} -> {(tempered * sigmoid(given + shift_ones)).mean():.2f},"
           f" right {right['downbeat_f_level'].mean():.2f}")  # fmt: skip
-    weights = read_weights(options.weights)
-    weights["decoder.sure_of_beats"][-1] += shift
-    weights["decoder.sure_of_one"][-1] += shift_ones
-    save_weights(weights, options.out, force=True)
+    print(f"add to sure_of_beats {shift:.2f}, to sure_of_one {shift_ones:.2f}")
+    if options.weights:
+        weights = read_weights(options.weights)
+        weights["decoder.sure_of_beats"][-1] += shift
+        weights["decoder.sure_of_one"][-1] += shift_ones
+        save_weights(weights, options.weights, force=True)
 
 
 if __name__ == "__main__":

@@ -8,7 +8,8 @@ pytest.importorskip("torch")  # exporting needs it
 from phrasefit.audio import HOP_S
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.model import Features
-from phrasefit.training.calibrate import fit_fusion, fit_sureness
+from phrasefit.training import calibrate
+from phrasefit.training.calibrate import fit_fusion, fit_sureness, temper
 from phrasefit.training.judgements import Verdict
 from phrasefit.training.lessons import (
     Lesson,
@@ -55,6 +56,16 @@ def test_steps_use_different_songs(tmp_path):
     steps = SongSource(folder=tmp_path, n_processes=1, n_songs=50).steps
     seeds = [seed for step in steps for seed in step]
     assert len(seeds) == len(set(seeds)) == 10 + 50 + 50 + 25
+
+
+def test_tempering_moves_only_the_constants(monkeypatch):
+    """Songs by others take something off the log odds, the same for every song."""
+    monkeypatch.setattr(calibrate, "OTHERS_SHIFT", {"sure_of_beats": -1.5})
+    before = {"decoder.sure_of_beats": np.array([0.3, 2.0]), "decoder.level": np.ones(3)}
+    after = temper(before)
+    assert after["decoder.sure_of_beats"].tolist() == [0.3, 0.5]
+    assert after["decoder.level"] is before["decoder.level"]
+    assert before["decoder.sure_of_beats"].tolist() == [0.3, 2.0]
 
 
 def test_kept_lessons_are_read_back(tmp_path):

@@ -150,3 +150,21 @@ def test_a_short_run_learns_and_writes_its_story(tmp_path):
     losses = [sum(entry["losses"]) for entry in story["log"] if "losses" in entry]
     assert losses[-1] < losses[0]
     assert story["log"][-1]["checks"][0]["family"] == "clicks"
+
+
+def test_a_run_of_so_many_batches_ends_after_them(tmp_path):
+    """Runs that are compared do the same work, however fast the machine is."""
+    torch.set_num_threads(1)
+    for folder in ("songs", "validation"):
+        (tmp_path / folder).mkdir()
+        store_songs(tmp_path / folder / "a.npz", [click_song(n_beats=40)])
+    plan = TrainingPlan(
+        batches=3,
+        songs_folder=tmp_path / "songs",
+        validation_folder=tmp_path / "validation",
+        out=tmp_path / "w.npz",
+        batch=1,
+        capacity_hours=0.05,
+    )
+    train(plan)
+    assert json.loads(plan.out.with_suffix(".json").read_text())["log"][-1]["steps"] == 3
