@@ -1,8 +1,8 @@
 """Exact dynamic-programming kernels on plain arrays; they know no music.
 
 * `viterbi` and `forward_backward`: small dense hidden Markov models.
-* `track_events`: the best chain of events whose gaps change slowly, with stretches
-  that have no events at all (a semi-Markov model).
+* `track_events`: the best chain of events whose gaps change slowly and which move through
+  places, with stretches that have no events at all (a semi-Markov model).
 * `fit_segments`: the best piecewise-linear fit with a price for each piece.
 
 All scores are logarithms; the higher the better.  Tests compare each kernel with
@@ -119,22 +119,42 @@ class GapModel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """Where events can be in a course of their own, whatever their rate.
+
+    A chain begins in place ``p`` for `log_start` ``[p]`` [shape=(n_places,)]; from one event to
+    the next it moves as `log_transition` [shape=(n_places, n_places), row = from] allows.
+    """
+
+    log_start: np.ndarray
+    log_transition: np.ndarray
+
+
+NO_PLACES = Places(log_start=np.zeros(1), log_transition=np.zeros((1, 1)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Chain:
-    """Consecutive events: `steps` [shape=(n,), increasing] and their `rates`."""
+    """Consecutive events: `steps` [shape=(n,), increasing], their `rates` and `places`."""
 
     steps: np.ndarray
     rates: np.ndarray
+    places: np.ndarray
 
 
-def track_events(gain: np.ndarray, model: GapModel) -> tuple[list[Chain], float]:
+def track_events(
+    gain: np.ndarray, model: GapModel, places: Places = NO_PLACES
+) -> tuple[list[Chain], float]:
     """Find the chains of events with the highest sum of gains less costs.
 
     Parameters
     ----------
-    gain : np.ndarray [shape=(n_steps,)]
-        What an event at each step brings; negative where one is unlikely.
+    gain : np.ndarray [shape=(n_steps,) or (n_steps, n_places)]
+        What an event at each step, in each place, brings; negative where one is unlikely.
     model : GapModel
         Which chains are possible and what they cost.
+    places : Places, optional
+        The course through places that events follow besides; by default there is one place.
 
     Returns
     -------
@@ -142,95 +162,128 @@ def track_events(gain: np.ndarray, model: GapModel) -> tuple[list[Chain], float]
 
     Notes
     -----
-    With ``Q[t, k]`` the best score of a path whose last event is at ``t`` with rate ``k``::
+    With ``Q[t, k, p]`` the best score of a path whose last event is at ``t`` with rate ``k``
+    in place ``p``::
 
-        R[t, k] = max over k' near k of  Q[t, k'] - move_cost |k - k'|
-        Q[t, k] = gain[t] + max(max over gaps g of R[t - g, k] - gap_cost, F[t] - start_cost[k])
-        F[t+1]  = max(F[t], max over k of Q[t, k] - break_cost)
+        R[t, k, p] = max over k' near k of  Q[t, k', p] - move_cost |k - k'|
+        S[t, k, p] = max over p' of  R[t, k, p'] + log_transition[p', p]
+        Q[t, k, p] = gain[t, p] + max(max over gaps g of S[t - g, k, p] - gap_cost,
+                                      F[t] - start_cost[k] + log_start[p])
+        F[t + 1]   = max(F[t], max over k, p of Q[t, k, p] - break_cost)
 
     ``F`` is the best score without a running chain; the answer is the best of all
-    ``Q`` and the last ``F``.  Nothing within the shortest gap
-    depends on each other, so that many steps are computed at once.
-    O(n_steps * n_rates * (n_gaps + reach)).
+    ``Q`` and the last ``F``.  Nothing within the shortest gap depends on each other, so
+    that many steps are computed at once.  Only scores are kept: which of the options was
+    the best is asked again for the events of the answer.
+    O(n_steps * n_rates * n_places * (n_gaps + reach + n_places)).
     """
-    tables = _fill_tables(np.asarray(gain, dtype=np.float32), model)
-    end = np.unravel_index(tables.best.argmax(), tables.best.shape)
-    if tables.best[end] <= tables.free[-1]:
-        return [], 0.0
-    last = (int(end[0]) - tables.pad, int(end[1]) - model.reach)
-    return _trace_chains(tables, model, *last), float(tables.best[end])
+    search = _Search(gain, model, places)
+    search.fill()
+    end = int(search.best.max(axis=(1, 2)).argmax())
+    score = float(search.best[end].max())
+    return (search.trace(end), score) if score > search.free[-1] else ([], 0.0)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tables:
-    """`best` is Q padded by `pad` steps and `reach` rates; `gap_index` -1 = chain start."""
+class _Search:
+    """Tables of one search: `best` is Q, `onward` is S after as many steps as the longest gap.
 
-    best: np.ndarray
-    gap_index: np.ndarray
-    free: np.ndarray
-    last_event: np.ndarray
-    last_rate: np.ndarray
-    pad: int
+    `best` has `reach` impossible rates to each side, so that moves are slices.
+    """
 
+    def __init__(self, gain: np.ndarray, model: GapModel, places: Places) -> None:
+        self.model = model
+        self.gain = np.asarray(gain, dtype=np.float32).reshape(len(gain), -1)
+        self.start = (places.log_start - model.start_cost[:, None]).astype(np.float32)
+        self.step = places.log_transition.astype(np.float32)
+        self.gap_cost = model.gap_cost.astype(np.float32)
+        self.move_cost = model.move_costs().astype(np.float32)
+        self.pad = int(model.gaps.max())
+        n_steps, (n_rates, n_places) = len(self.gain), self.start.shape
+        shape = (n_steps, n_rates + 2 * model.reach, n_places)
+        self.best = np.full(shape, IMPOSSIBLE, dtype=np.float32)
+        shape = (n_steps + self.pad, n_rates, n_places)
+        self.onward = np.full(shape, IMPOSSIBLE, dtype=np.float32)
+        self.free = np.zeros(n_steps + 1)
+        # Few steps are possible, so that only each place's own sources are asked.
+        n_sources = max(1, int((self.step > IMPOSSIBLE / 2).sum(axis=0).max()))
+        self.sources = np.argsort(-self.step, axis=0)[:n_sources]
+        self.source_step = np.take_along_axis(self.step, self.sources, axis=0)
 
-def _fill_tables(gain: np.ndarray, model: GapModel) -> _Tables:
-    n_steps, n_rates = gain.size, len(model.gaps)
-    pad, block = int(model.gaps.max()), int(model.gaps.min())
-    reach = model.reach
-    best = np.full((n_steps + pad, n_rates + 2 * reach), IMPOSSIBLE, dtype=np.float32)
-    moved = np.full((n_steps + pad, n_rates), IMPOSSIBLE, dtype=np.float32)
-    gap_index = np.full((n_steps, n_rates), -1, dtype=np.int8)
-    free = np.zeros(n_steps + 1)
-    last_event = np.full(n_steps + 1, -1, dtype=np.int64)
-    last_rate = np.zeros(n_steps + 1, dtype=np.int64)
-    gap_cost, start_cost = model.gap_cost.astype(np.float32), model.start_cost.astype(np.float32)
-    cheapest_start = float(start_cost.min())
-    rates = np.arange(n_rates)[None, :, None]
-    for start in range(0, n_steps, block):
-        steps = np.arange(start, min(start + block, n_steps))
-        reached = moved[steps[:, None, None] + pad - model.gaps, rates] - gap_cost
-        continued = reached.max(axis=2)
-        top = gain[steps] + continued.max(axis=1)
-        for step, top_here in zip(steps.tolist(), top.tolist(), strict=True):
-            ended = max(top_here, float(gain[step]) + free[step] - cheapest_start)
-            free[step + 1] = max(free[step], ended - model.break_cost)
-        begun = free[steps, None].astype(np.float32) - start_cost
-        is_start = begun > continued
-        score = gain[steps, None] + np.where(is_start, begun, continued)
-        gap_index[steps] = np.where(is_start, -1, reached.argmax(axis=2))
-        rose = free[steps + 1] > free[steps]
-        last_event[steps[rose] + 1] = steps[rose]
-        last_rate[steps[rose] + 1] = score[rose].argmax(axis=1)
-        rows = slice(start + pad, steps[-1] + 1 + pad)
-        best[rows, reach : reach + n_rates] = score
-        for move, cost in zip(range(2 * reach + 1), model.move_costs(), strict=True):
-            shifted = best[rows, move : move + n_rates] - np.float32(cost)
-            np.maximum(moved[rows], shifted, out=moved[rows])
-    return _Tables(best, gap_index, free, last_event, last_rate, pad)
+    def fill(self) -> None:
+        """Compute all scores, a block of steps at a time.
 
+        Rates and places lie side by side in columns: the fewer the axes, the faster.
+        """
+        model, (n_steps, n_places) = self.model, self.gain.shape
+        rates, block = np.arange(len(self.start)), int(model.gaps.min())
+        begun = (self.gain + self.start.max(axis=0)).max(axis=1).tolist()
+        start, n_columns = self.start.ravel(), self.start.size
+        place_of = np.tile(np.arange(n_places), len(rates))
+        gap_cost = np.repeat(self.gap_cost.T, n_places, axis=1)[:, None]
+        best, onward = self.best.reshape(n_steps, -1), self.onward.reshape(-1, n_places)
+        middle = model.reach * n_places
+        for first in range(0, n_steps, block):
+            steps = np.arange(first, min(first + block, n_steps))
+            before = steps[:, None] + self.pad - model.gaps.T[:, None]  # (n_gaps, steps, rates)
+            reached = onward.take(before * len(rates) + rates, axis=0)
+            score = (reached.reshape(*before.shape[:2], -1) - gap_cost).max(axis=0)
+            gain = self.gain[steps[:, None], place_of]
+            score += gain
+            self._end_chains(first, score.max(axis=1).tolist(), begun)
+            free = self.free[steps, None].astype(np.float32)
+            np.maximum(score, free + start + gain, out=score)
+            rows = best[first : first + len(steps)]
+            rows[:, middle : middle + n_columns] = score
+            for move, cost in enumerate(self.move_cost):
+                near = rows[:, move * n_places : move * n_places + n_columns]
+                np.maximum(score, near - cost, out=score)
+            moved = score.reshape(len(steps), -1, n_places)
+            self.onward[self.pad + steps] = self._stepped(moved)
 
-def _trace_chains(tables: _Tables, model: GapModel, event: int, rate: int) -> list[Chain]:
-    """Walk back from the last event of the last chain."""
-    chains = []
-    move_costs = model.move_costs()
-    while event >= 0:
-        events, rates = [event], [rate]
-        while (gap := tables.gap_index[event, rate]) >= 0:
-            event -= int(model.gaps[rate, gap])
-            near = tables.best[event + tables.pad, rate : rate + 2 * model.reach + 1] - move_costs
-            rate += int(near.argmax()) - model.reach
-            events.append(event)
-            rates.append(rate)
-        chains.append(Chain(steps=np.array(events[::-1]), rates=np.array(rates[::-1])))
-        event, rate = _break_before(tables, event)
-    return chains[::-1]
+    def _stepped(self, score: np.ndarray) -> np.ndarray:
+        """Best score by the place after the next step [shape as given, places last]."""
+        return (score[..., self.sources] + self.source_step).max(axis=-2)
 
+    def _end_chains(self, first: int, top: list[float], begun: list[float]) -> None:
+        """Update F step by step: a chain may begin and end within a block."""
+        for step, top_here in enumerate(top, start=first):
+            ended = max(top_here, begun[step] + self.free[step]) - self.model.break_cost
+            self.free[step + 1] = max(self.free[step], ended)
 
-def _break_before(tables: _Tables, step: int) -> tuple[int, int]:
-    """Last event, and its rate, of the chain that was broken off before `step`; -1 if none."""
-    while step > 0 and tables.last_event[step] < 0:
-        step -= 1
-    return int(tables.last_event[step]), int(tables.last_rate[step])
+    def trace(self, event: int) -> list[Chain]:
+        """Walk back from the last event of the last chain."""
+        chains = []
+        while event >= 0:
+            chain = self._trace_chain(event)
+            chains.append(chain)
+            event = self._break_before(int(chain.steps[0]))
+        return chains[::-1]
+
+    def _trace_chain(self, event: int) -> Chain:
+        """Walk back from the last event of a chain to its first."""
+        model, reach = self.model, self.model.reach
+        rate, place = np.unravel_index(self.best[event].argmax(), self.best[event].shape)
+        rate -= reach
+        found = [(event, rate, place)]
+        while True:
+            gaps = model.gaps[rate]
+            reached = self.onward[event + self.pad - gaps, rate, place] - self.gap_cost[rate]
+            if np.float32(self.free[event]) + self.start[rate, place] > reached.max():
+                break
+            event -= int(gaps[reached.argmax()])
+            near = self.best[event, rate : rate + 2 * reach + 1] - self.move_cost[:, None]
+            near = near + self.step[:, place]
+            move, place = np.unravel_index(near.argmax(), near.shape)
+            rate += move - reach
+            found.append((event, rate, place))
+        steps, rates, places = np.array(found[::-1]).T
+        return Chain(steps=steps, rates=rates, places=places)
+
+    def _break_before(self, step: int) -> int:
+        """Last event of the chain that was broken off before `step`; -1 if there is none."""
+        while step > 0 and self.free[step] == self.free[step - 1]:
+            step -= 1
+        return step - 1
 
 
 # ------------------------------------------------------------ piecewise lines

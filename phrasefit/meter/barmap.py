@@ -1,6 +1,7 @@
 """From a decoded song to its bar map: `track` chains the steps of this room.
 
-observe -> candidate readings -> the level people count -> timing -> bars -> doubts.
+observe -> candidate readings -> the level people count -> beats and bars -> timing -> the bars
+of what is repeated -> doubts.
 
 May import: model, errors, audio, meter.
 """
@@ -16,8 +17,9 @@ from phrasefit.meter.bars import Bars, place_bars
 from phrasefit.meter.beatwise import prepare_surface
 from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
-from phrasefit.meter.levels import Reading, find_readings
+from phrasefit.meter.levels import Reading, find_readings, smooth_beats
 from phrasefit.meter.observe import ObservationModel
+from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.refine import Timing, refine_beats
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
@@ -59,11 +61,12 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     surface = prepare_surface(features, activations)
     readings = find_readings(surface, weights)
     steady = [has_pulse(surface, reading, model.name) for reading in readings]
-    if not any(steady):
-        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     # What is no pulse cannot be what people count; it stays among the other readings.
     readings = [readings[i] for i in np.argsort(np.logical_not(steady), kind="stable")]
-    found = list(readings[0].chains)
+    decoded = decode_song(surface, readings[0], weights) if any(steady) else []
+    if not decoded:
+        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
+    found = [smooth_beats(chain.steps) for chain in decoded]
     found[0] = _from_the_first_sound(found[0], activations.beat)
     timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in found])
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)

@@ -1,10 +1,11 @@
-"""Where the ones are: the bar pointer over the beats.
+"""Where the ones are: what tells a one, and the bars over beats that are settled.
 
 Beats carry what only they can: chord changes, the alternation of kick and snare,
 the start of a section.  A logistic model for each meter says how much each beat looks
-like a one with a bar around it; the bar pointer finds the best course through
-all positions, meters and irregular bars at once.  Then what repeats is heard, so that
-added and dropped beats are found where they are (`repeats`).
+like a one with a bar around it; `pointer` decodes beats and places by it.  When beats
+have been moved to their onsets, counted back to the first sound and carried through breaks,
+`place_bars` gives places to those that are new, doubts to all, and hears what repeats, so
+that added and dropped beats are found where they are (`repeats`).
 
 May import: meter.
 """
@@ -73,7 +74,8 @@ def place_bars(
     meter_odds = three_log_odds(rows, weights)
     states = bar_states()
     courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
-    emission = _emission(states, one_odds, meter_odds)
+    # Spread over the song, so that a change of meter within it stays possible.
+    emission = place_scores(states, one_odds, meter_odds / len(beats))
     path, posterior = courses.best(emission), courses.posterior(emission)[0]
     if len(beats) <= LONGEST_BEATS:
         links = link_beats(surface, beats)
@@ -143,15 +145,18 @@ def meter_evidence(rows: np.ndarray) -> np.ndarray:
     return np.array(evidence)
 
 
-def _emission(states: BarStates, one_odds: dict[int, np.ndarray], meter_odds: float) -> np.ndarray:
-    """Log probability of each state at each beat [shape=(n_beats, n_states)]."""
-    n_beats = len(next(iter(one_odds.values())))
-    emission = np.empty((n_beats, len(states.position)))
+def place_scores(
+    states: BarStates, one_odds: dict[int, np.ndarray], three_share: float
+) -> np.ndarray:
+    """Log probability of what is heard in each state at each beat [shape=(n_beats, n_states)].
+
+    `three_share` is added in bars of three: a beat's share of the song-wide odds.
+    """
+    scores = np.empty((len(next(iter(one_odds.values()))), len(states.position)))
     for meter, odds in one_odds.items():
-        # Spread over the song, so that a change of meter within it stays possible.
-        share = (meter_odds if meter == 3 else 0.0) / n_beats
+        share = three_share if meter == 3 else 0.0
         shared = EVIDENCE_SHARE * odds
         one, other = -np.logaddexp(0, -shared), -np.logaddexp(0, shared)
         for column in np.flatnonzero(states.meter == meter):
-            emission[:, column] = (one if states.position[column] == 1 else other) + share
-    return emission
+            scores[:, column] = (one if states.position[column] == 1 else other) + share
+    return scores

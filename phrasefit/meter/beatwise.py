@@ -77,13 +77,18 @@ def nearest_frames(at: np.ndarray, n_frames: int) -> np.ndarray:
     return np.clip(np.rint(at).astype(np.int64), 0, n_frames - 1)
 
 
-def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def describe_beats(
+    surface: Surface, beats: np.ndarray, usual: tuple[np.ndarray, np.ndarray] | None = None
+) -> np.ndarray:
     """Describe each beat by what a musician would listen for to find the one.
 
     Parameters
     ----------
     surface : Surface
     beats : np.ndarray [shape=(n_beats,), frames], at least 2
+    usual : tuple of np.ndarray, optional
+        Mean and spread of each column in the song, as from `usual_columns`; by default those
+        of `beats`.
 
     Returns
     -------
@@ -92,6 +97,21 @@ def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
         of chord over 1, 2 and 4 beats; change of bass over 1 and 2; change of sound over
         1, 4 and 8; beat gain; loudness.  Each is centred and scaled over the song.
     """
+    columns = _heard_columns(surface, beats)
+    mean, spread = usual or _mean_and_spread(columns)
+    return (columns - mean) / spread
+
+
+def usual_columns(surface: Surface, beats: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and spread over `beats` of what `describe_beats` scales [shape=(n_descriptors,)]."""
+    return _mean_and_spread(_heard_columns(surface, beats))
+
+
+def _mean_and_spread(columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return columns.mean(axis=0), columns.std(axis=0) + 1e-3
+
+
+def _heard_columns(surface: Surface, beats: np.ndarray) -> np.ndarray:
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     onsets = onsets_in_beats(surface, closed)
     mel = mean_by_beat(surface.mel_sum, closed)
@@ -101,7 +121,7 @@ def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
     changes += [_turned(bass, 1), _turned(bass, 2)]
     changes += [_moved(mel, 1), _moved(mel, 4), _moved(mel, 8)]
     gain = surface.gain_near[nearest_frames(beats, len(surface.gain))]
-    columns = np.hstack(
+    return np.hstack(
         [
             onsets[:, ON],
             onsets[:, HALF],
@@ -109,7 +129,6 @@ def describe_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
             np.stack([*changes, np.clip(gain, *GAIN_RANGE), mel.mean(axis=1)], axis=1),
         ]
     )
-    return (columns - columns.mean(axis=0)) / (columns.std(axis=0) + 1e-3)
 
 
 def with_neighbors(rows: np.ndarray, reach: int = CONTEXT_BEATS) -> np.ndarray:

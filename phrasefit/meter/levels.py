@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit._dp import track_events
+from phrasefit._dp import GapModel, track_events
 from phrasefit.meter.bars import one_log_odds, own_odds
 from phrasefit.meter.beatwise import Surface, describe_beats, nearest_frames, onsets_in_beats
 from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
@@ -87,8 +87,7 @@ def candidate_readings(surface: Surface) -> list[Reading]:
         bpm = first_bpm * level
         if not LOW_BPM * EDGE[0] < bpm < HIGH_BPM * EDGE[1]:
             continue
-        low, high = max(bpm * WITHIN[0], 0.9 * LOW_BPM), min(bpm * WITHIN[1], 1.1 * HIGH_BPM)
-        chains = _track(surface, *beat_gaps(frames_per_s, low, high))
+        chains = _track(surface, *gaps_near(bpm, frames_per_s))
         if sum(map(len, chains)) < MIN_BEATS:
             continue
         tempo = 60.0 * frames_per_s / _usual_gap(chains)
@@ -101,6 +100,12 @@ def candidate_readings(surface: Surface) -> list[Reading]:
                     Reading(chains=stretch, level=level, off_beat=off_beat, tempo_bpm=tempo)
                 )
     return readings
+
+
+def gaps_near(bpm: float, frames_per_s: float) -> tuple[GapModel, np.ndarray]:
+    """The gaps of beats that are counted at one level."""
+    low, high = max(bpm * WITHIN[0], 0.9 * LOW_BPM), min(bpm * WITHIN[1], 1.1 * HIGH_BPM)
+    return beat_gaps(frames_per_s, low, high)
 
 
 def score_reading(surface: Surface, reading: Reading, weights: dict[str, np.ndarray]) -> float:

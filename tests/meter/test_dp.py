@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise, product
 
 import numpy as np
 import pytest
 
-from phrasefit._dp import GapModel, fit_segments, forward_backward, track_events, viterbi
+from phrasefit._dp import (
+    IMPOSSIBLE,
+    NO_PLACES,
+    GapModel,
+    Places,
+    fit_segments,
+    forward_backward,
+    track_events,
+    viterbi,
+)
 
 SEEDS = range(20)
 
@@ -91,56 +101,98 @@ def random_gaps(seed: int) -> tuple[np.ndarray, GapModel]:
     return rng.normal(scale=1.5, size=8), model
 
 
-def best_by_enumeration(gain: np.ndarray, model: GapModel) -> float:
-    """Grow every chain of events step by step, without any table."""
-    n = len(gain)
+def random_places(seed: int) -> tuple[np.ndarray, GapModel, Places]:
+    """The same with two or three places, some of whose steps are impossible."""
+    gain, model = random_gaps(seed)
+    rng = np.random.default_rng([seed, 1])
+    n_places = int(rng.integers(2, 4))
+    transition = np.where(
+        rng.random((n_places, n_places)) < 0.6, -rng.exponential(size=(n_places, n_places)),
+        IMPOSSIBLE,
+    )  # fmt: skip
+    places = Places(log_start=-rng.exponential(size=n_places), log_transition=transition)
+    return gain[:, None] + rng.normal(scale=0.7, size=(len(gain), n_places)), model, places
 
-    def grow(step: int, rate: int, score: float) -> float:
-        best = score
-        for other in range(len(model.gaps)):
+
+def random_chains(seed: int, placed: bool) -> tuple[np.ndarray, GapModel, Places]:
+    """A case of either kind, gains by place."""
+    if placed:
+        return random_places(seed)
+    gain, model = random_gaps(seed)
+    return gain[:, None], model, NO_PLACES
+
+
+def best_by_enumeration(gain: np.ndarray, model: GapModel, places: Places) -> float:
+    """Grow every chain event by event; what can follow a break is asked once for each step."""
+    n, n_places = gain.shape
+    begun = places.log_start - model.start_cost[:, None]
+
+    def grow(step: int, rate: int, place: int) -> float:
+        """What a chain brings after its event at `step`, and all chains after it."""
+        best = max(0.0, best_from(step + 1) - model.break_cost)
+        for other, onto in product(range(len(model.gaps)), range(n_places)):
+            moved = places.log_transition[place, onto] - model.move_cost * abs(other - rate)
             if abs(other - rate) > model.reach:
                 continue
-            move = model.move_cost * abs(other - rate)
             for gap, cost in zip(model.gaps[other], model.gap_cost[other], strict=True):
                 if step + gap < n:
-                    onward = score + gain[step + gap] - cost - move
-                    best = max(best, grow(step + gap, other, onward))
-        for later in range(step + 1, n):
-            best = max(best, begin(later, score - model.break_cost))
+                    onward = grow(step + gap, other, onto)
+                    best = max(best, gain[step + gap, onto] - cost + moved + onward)
         return best
 
-    def begin(step: int, score: float) -> float:
-        options = enumerate(score + gain[step] - model.start_cost)
-        return max(grow(step, rate, onward) for rate, onward in options)
+    @cache
+    def best_from(first: int) -> float:
+        return max(
+            (
+                gain[step, place] + begun[rate, place] + grow(step, rate, place)
+                for step in range(first, n)
+                for rate, place in np.ndindex(*begun.shape)
+            ),
+            default=-np.inf,
+        )
 
-    return max(0.0, *(begin(step, 0.0) for step in range(n)))
+    return max(0.0, best_from(0))
 
 
+@pytest.mark.parametrize("placed", [False, True])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_chains_are_the_best_of_all(seed: int) -> None:
-    """The score equals that of trying every chain and every break."""
-    gain, model = random_gaps(seed)
+def test_chains_are_the_best_of_all(seed: int, placed: bool) -> None:
+    """The score equals that of trying every chain and every break, in all places."""
+    case = random_chains(seed, placed)
 
-    _, score = track_events(gain, model)
+    _, score = track_events(*case)
 
-    assert score == pytest.approx(best_by_enumeration(gain, model), abs=1e-4)
+    assert score == pytest.approx(best_by_enumeration(*case), abs=1e-4)
 
 
+@pytest.mark.parametrize("placed", [False, True])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_chains_cost_what_is_claimed(seed: int) -> None:
+def test_chains_cost_what_is_claimed(seed: int, placed: bool) -> None:
     """The events given back add up to the score that was claimed for them."""
-    gain, model = random_gaps(seed)
+    gain, model, places = random_chains(seed, placed)
 
-    chains, score = track_events(gain, model)
+    chains, score = track_events(gain, model, places)
 
     total = -model.break_cost * max(0, len(chains) - 1)
     for chain in chains:
-        total += gain[chain.steps].sum() - model.start_cost[chain.rates[0]]
+        total += gain[chain.steps, chain.places].sum() - model.start_cost[chain.rates[0]]
+        total += places.log_start[chain.places[0]]
+        total += places.log_transition[chain.places[:-1], chain.places[1:]].sum()
         for index in range(1, len(chain.steps)):
             rate, gap = chain.rates[index], chain.steps[index] - chain.steps[index - 1]
             total -= model.move_cost * abs(rate - chain.rates[index - 1])
             total -= model.gap_cost[rate][model.gaps[rate].tolist().index(gap)]
     assert total == pytest.approx(score, abs=1e-4)
+
+
+def test_one_place_is_none() -> None:
+    """Gains by step alone are those of a single place."""
+    gain, model = random_gaps(3)
+
+    (plain, score), (placed, same) = track_events(gain, model), track_events(gain[:, None], model)
+
+    assert score == same
+    assert [c.steps.tolist() for c in plain] == [c.steps.tolist() for c in placed]
 
 
 def test_no_chain_where_nothing_is_gained() -> None:

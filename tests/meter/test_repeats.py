@@ -53,7 +53,7 @@ def positions_with(links: np.ndarray, odds: np.ndarray) -> tuple[list[int], list
     """Positions by the beats' own `odds` of a one in four, and with their repeats."""
     states = bar_states()
     courses = BarCourses(states=states, n_beats=(len(odds),))
-    emission = bars._emission(states, {4: odds, 3: np.full(len(odds), -1.0)}, 0.0)
+    emission = bars.place_scores(states, {4: odds, 3: np.full(len(odds), -1.0)}, 0.0)
     own = courses.best(emission)
     settled = repeats.settle(own, courses, emission, links)
     return states.position[own].tolist(), states.position[settled].tolist()
@@ -184,7 +184,7 @@ def test_repeats_make_no_regular_song_surer_of_its_one() -> None:
     placed = bars.place_bars(surface, (beats[:66], beats[66:]), weights)
 
     courses = BarCourses(states=placed.states, n_beats=(66, 62))
-    own = bars._emission(placed.states, placed.one_odds, placed.meter_odds)
+    own = bars.place_scores(placed.states, placed.one_odds, placed.meter_odds / 128)
     assert placed.positions.tolist() == counted(*[4] * 32).tolist()
     assert placed.posterior == pytest.approx(courses.posterior(own)[0])
 
@@ -257,7 +257,7 @@ def test_repeats_tell_the_cut_but_not_which_beat_is_the_one() -> None:
     lowest = {}
     for n_clear in (32, 0):
         odds = odds_of(true, slice(0, n_clear))
-        emission = bars._emission(states, {4: odds, 3: np.full(len(odds), -1.0)}, 0.0)
+        emission = bars.place_scores(states, {4: odds, 3: np.full(len(odds), -1.0)}, 0.0)
         found = repeats.posterior_with_repeats(path, courses, emission, links)
         assert found.sum(axis=1) == pytest.approx(1.0)
         lowest[n_clear] = found[tied, path[tied]].min()

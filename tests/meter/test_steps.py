@@ -50,7 +50,8 @@ def decode_ones(one_at: list[int], n_beats: int, meter: int = 4) -> list[int]:
     odds = np.full(n_beats, -3.0)
     odds[one_at] = 3.0
     favored = {m: odds if m == meter else np.zeros(n_beats) for m in statespace.METERS}
-    path, _ = viterbi(states.log_start, states.log_transition, bars._emission(states, favored, 0.0))
+    scores = bars.place_scores(states, favored, 0.0)
+    path, _ = viterbi(states.log_start, states.log_transition, scores)
     return states.position[path].tolist()
 
 
