@@ -204,6 +204,8 @@ class _Search:
         shape = (n_steps + self.pad, n_rates, n_places)
         self.onward = np.full(shape, IMPOSSIBLE, dtype=np.float32)
         self.free = np.zeros(n_steps + 1)
+        # What a chain of one event is worth when it has been broken off.
+        self.alone = (self.gain + self.start.max(axis=0)).max(axis=1) - float(model.break_cost)
         # Few steps are possible, so that only each place's own sources are asked.
         n_sources = max(1, int((self.step > IMPOSSIBLE / 2).sum(axis=0).max()))
         self.sources = np.argsort(-self.step, axis=0)[:n_sources]
@@ -216,7 +218,6 @@ class _Search:
         """
         model, (n_steps, n_places) = self.model, self.gain.shape
         rates, block = np.arange(len(self.start)), int(model.gaps.min())
-        begun = (self.gain + self.start.max(axis=0)).max(axis=1).tolist()
         start, n_columns = self.start.ravel(), self.start.size
         place_of = np.tile(np.arange(n_places), len(rates))
         gap_cost = np.repeat(self.gap_cost.T, n_places, axis=1)[:, None]
@@ -229,7 +230,7 @@ class _Search:
             score = (reached.reshape(*before.shape[:2], -1) - gap_cost).max(axis=0)
             gain = self.gain[steps[:, None], place_of]
             score += gain
-            self._end_chains(first, score.max(axis=1).tolist(), begun)
+            self._end_chains(steps, score.max(axis=1).astype(np.float64))
             free = self.free[steps, None].astype(np.float32)
             np.maximum(score, free + start + gain, out=score)
             rows = best[first : first + len(steps)]
@@ -244,11 +245,14 @@ class _Search:
         """Best score by the place after the next step [shape as given, places last]."""
         return (score[..., self.sources] + self.source_step).max(axis=-2)
 
-    def _end_chains(self, first: int, top: list[float], begun: list[float]) -> None:
-        """Update F step by step: a chain may begin and end within a block."""
-        for step, top_here in enumerate(top, start=first):
-            ended = max(top_here, begun[step] + self.free[step]) - self.model.break_cost
-            self.free[step + 1] = max(self.free[step], ended)
+    def _end_chains(self, steps: np.ndarray, top: np.ndarray) -> None:
+        """Update F over a block: the best that has ended, or goes on with chains of one event.
+
+        What lone events add up to is taken off, so that what is left is a running maximum.
+        """
+        lone = np.cumsum(np.maximum(self.alone[steps], 0.0))
+        ended = np.maximum.accumulate(top - self.model.break_cost - lone)
+        self.free[steps + 1] = np.maximum(ended, self.free[steps[0]]) + lone
 
     def trace(self, event: int) -> list[Chain]:
         """Walk back from the last event of the last chain."""

@@ -27,6 +27,7 @@ STEM = (
     (48, (3, 4), 2, (1, 1)),
     (64, (3, 4), 2, (1, 1)),
 )
+FRONT_REACH = sum(taps // 2 for _, (taps, _), _, _ in STEM)  # frames to each side
 DILATIONS = (1, 2, 4, 8, 16, 32, 64)  # frames; seven blocks hear 5 s to each side
 OUT_DILATIONS = (1, 2, 4)
 POOL = 4  # frames in one step of the transformer: 80 ms
@@ -111,9 +112,10 @@ class LearnedModel:
             )
         out = np.zeros((len(log_mel), len(HEAD_NAMES)), dtype=np.float32)
         with np.errstate(over="ignore"):  # exp(-x) of a very negative x: the limit is right
-            for start, keep in _windows(len(log_mel)):
-                window = _padded(log_mel[start : start + WINDOW_FRAMES])
-                logits = self.window_logits(window)
+            windows = _windows(len(log_mel))
+            rows = self.prepare(_padded(log_mel, windows[-1][0] + WINDOW_FRAMES))
+            for start, keep in windows:
+                logits = self.window_logits(rows[start : start + WINDOW_FRAMES])
                 out[keep] = 1 / (1 + np.exp(-logits[keep.start - start : keep.stop - start]))
         return out
 
@@ -122,9 +124,21 @@ class LearnedModel:
         """The arrays in use."""
         return self._weights if self._weights is not None else shipped_weights()
 
-    def window_logits(self, log_mel: np.ndarray) -> np.ndarray:
-        """Logits of one window [shape=(WINDOW_FRAMES, 3)]."""
-        return run_network(self.weights, log_mel)
+    def prepare(self, log_mel: np.ndarray) -> np.ndarray:
+        """What windows are cut from [shape=(n_frames, n_channels)], made once for all of them.
+
+        The front end takes half of the time and hears `FRONT_REACH` frames to each side.
+        """
+        parts = []
+        for start in range(0, len(log_mel), WINDOW_FRAMES):
+            first = max(start - FRONT_REACH, 0)
+            part = _front_end(self.weights, log_mel[first : start + WINDOW_FRAMES + FRONT_REACH])
+            parts.append(part[start - first :][:WINDOW_FRAMES])
+        return np.concatenate(parts)
+
+    def window_logits(self, rows: np.ndarray) -> np.ndarray:
+        """Logits of one window of what `prepare` gave [shape=(WINDOW_FRAMES, 3)]."""
+        return _behind_the_front(self.weights, rows.copy())
 
 
 @lru_cache(maxsize=1)
@@ -155,9 +169,9 @@ def _windows(n_frames: int) -> list[tuple[int, slice]]:
     return windows
 
 
-def _padded(window: np.ndarray) -> np.ndarray:
-    """Fill a short last window with silence up to `WINDOW_FRAMES`."""
-    return np.pad(window, ((0, WINDOW_FRAMES - len(window)), (0, 0)))
+def _padded(log_mel: np.ndarray, n_frames: int) -> np.ndarray:
+    """Fill the last window with silence."""
+    return np.pad(log_mel, ((0, max(0, n_frames - len(log_mel))), (0, 0)))
 
 
 # --------------------------------------------------------------- the network
@@ -168,7 +182,11 @@ def run_network(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarr
 
     `log_mel` has a multiple of `POOL` frames.
     """
-    x = _front_end(weights, log_mel)
+    return _behind_the_front(weights, _front_end(weights, log_mel))
+
+
+def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
+    """Turn channels into logits [shape=(n_frames, 3)]; `x` is used up."""
     for index, dilation in enumerate(DILATIONS):
         x += _dilated(weights, f"blocks.{index}", x, dilation)
     x += _transformer(weights, x)
@@ -248,4 +266,7 @@ def _linear(weights: dict[str, np.ndarray], name: str, x: np.ndarray) -> np.ndar
 
 def _silu(x: np.ndarray) -> np.ndarray:
     """x times its logistic function."""
-    return x / (1 + np.exp(-x))
+    turned = np.negative(x)
+    np.exp(turned, out=turned)
+    turned += 1
+    return np.divide(x, turned, out=turned)

@@ -87,7 +87,8 @@ def candidate_readings(surface: Surface) -> list[Reading]:
         bpm = first_bpm * level
         if not LOW_BPM * EDGE[0] < bpm < HIGH_BPM * EDGE[1]:
             continue
-        chains = _track(surface, *gaps_near(bpm, frames_per_s))
+        stays = level == 1.0 and _stays_near(first, 60.0 * frames_per_s / bpm)
+        chains = first if stays else _track(surface, *gaps_near(bpm, frames_per_s))
         if sum(map(len, chains)) < MIN_BEATS:
             continue
         tempo = 60.0 * frames_per_s / _usual_gap(chains)
@@ -102,6 +103,12 @@ def candidate_readings(surface: Surface) -> list[Reading]:
     return readings
 
 
+def _stays_near(chains: list[np.ndarray], gap: float) -> bool:
+    """Say whether a free search never left the tempos of one level: a second finds the same."""
+    gaps = np.concatenate([np.diff(chain) for chain in chains])
+    return bool(gap / WITHIN[1] < gaps.min() and gaps.max() < gap / WITHIN[0])
+
+
 def gaps_near(bpm: float, frames_per_s: float) -> tuple[GapModel, np.ndarray]:
     """The gaps of beats that are counted at one level."""
     low, high = max(bpm * WITHIN[0], 0.9 * LOW_BPM), min(bpm * WITHIN[1], 1.1 * HIGH_BPM)
@@ -113,7 +120,9 @@ def score_reading(surface: Surface, reading: Reading, weights: dict[str, np.ndar
     rows = describe_beats(surface, reading.beats)
     ones = one_log_odds(own_odds(surface, reading.beats), rows, weights)
     columns = np.concatenate([describe_reading(surface, reading), clearness_of_ones(ones)])
-    return float(columns @ weights["level"][:-1])
+    tempo = np.log(reading.tempo_bpm / USUAL_BPM)
+    prior = weights.get("tempo_prior", np.zeros(2)) @ (tempo, tempo**2)
+    return float(columns @ weights["level"][:-1] + prior)
 
 
 def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:

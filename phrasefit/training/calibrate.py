@@ -26,6 +26,7 @@ import numpy as np
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import DECODER_PREFIX, HEAD_NAMES, LearnedModel
 from phrasefit.meter.observe import log_odds
+from phrasefit.meter.statespace import USUAL_BPM
 from phrasefit.training import judgements
 from phrasefit.training.judgements import Collected, Verdict, fit_logistic, judge_song
 from phrasefit.training.lessons import Arrays, Lesson, SongSource, for_songs
@@ -35,6 +36,11 @@ from phrasefit.training.reliability import report
 # tracker modules and openttd-openmsx (91 songs by others; 0.2 to 0.4 do about as well).
 OWN_SHARE = 0.25
 
+# Released songs are less often slow than made ones, and a song's level is judged by tempo too.
+# Mean and spread of log tempo in the 912 released songs of the Harmonix Set (O. Nieto et al.,
+# "The Harmonix Set: beats, downbeats, and functional segment annotations of western popular
+# music", 2019).
+RELEASED_BPM, RELEASED_SPREAD = 112.5, 0.228
 # Made songs, on which sureness is fitted, are easier than songs by others: what the log odds of
 # each sureness lose for that, by `tests/accuracy/temper.py` on 67 songs by others.
 OTHERS_SHIFT = {"sure_of_beats": 0.0, "sure_of_one": 0.0}
@@ -107,7 +113,24 @@ def collect_song(model: LearnedModel, lesson: Lesson) -> Collected | None:
 
 def fit_judgements(found: list[Collected]) -> Arrays:
     """Fit level, ones and meter on what this model observes."""
-    return _prefixed(judgements.fit_songs(found, own_share=OWN_SHARE, deaf_too=True))
+    fitted = judgements.fit_songs(found, own_share=OWN_SHARE, deaf_too=True)
+    prior = tempo_prior(np.array([song.tempo_bpm for song in found]))
+    return _prefixed(fitted | {"tempo_prior": prior})
+
+
+def tempo_prior(made_bpm: np.ndarray) -> np.ndarray:
+    """Log odds of a tempo in released songs against made ones, both taken as log-normal.
+
+    Returns
+    -------
+    np.ndarray [shape=(2,)]
+        Factors of the log of the tempo over `USUAL_BPM`, and of its square.
+    """
+    log_made = np.log(made_bpm / USUAL_BPM)
+    mean = np.array([np.log(RELEASED_BPM / USUAL_BPM), log_made.mean()])
+    precision = 1 / np.array([RELEASED_SPREAD, log_made.std()]) ** 2
+    linear, square = mean * precision, -precision / 2
+    return np.array([linear[0] - linear[1], square[0] - square[1]])
 
 
 def fit_sureness(found: list[Verdict]) -> Arrays:

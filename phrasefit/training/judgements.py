@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.meter import bars, beatwise, confidence, handmade, levels
+from phrasefit.meter import bars, beatwise, confidence, handmade, levels, pointer
 from phrasefit.meter.observe import Activations, ObservationModel
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
@@ -93,7 +93,8 @@ class Collected:
 
     `columns` [shape=(n_readings, n_columns)] and `shares` [shape=(n_readings,), sum 1] of the
     readings; of each reading its beat descriptors `rows` and the observation model's `own` odds.
-    `right` is the index of the right reading; `known` and `is_one` are the truth at its beats.
+    `right` is the index of the right reading, `tempo_bpm` its tempo; `known` and `is_one` are the
+    truth at its beats.
     """
 
     columns: np.ndarray
@@ -104,6 +105,7 @@ class Collected:
     known: np.ndarray
     is_one: np.ndarray
     meter: int
+    tempo_bpm: float
 
 
 def collect(
@@ -138,6 +140,7 @@ def _collect_song(
         known=distance.min(axis=1) <= NEAR_S,
         is_one=lesson.positions[distance.argmin(axis=1)] == 1,
         meter=lesson.meter,
+        tempo_bpm=readings[right].tempo_bpm,
     )
 
 
@@ -224,11 +227,13 @@ def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
     activations, weights = model.observe(lesson.features), model.decoder_weights()
     surface = beatwise.prepare_surface(lesson.features, activations)
     readings = levels.find_readings(surface, weights)
-    if not readings:
+    decoded = pointer.decode_song(surface, readings[0], weights) if readings else []
+    if not decoded:
         return None
-    found = bars.place_bars(surface, readings[0].chains, weights)
+    chains = tuple(levels.smooth_beats(chain.steps) for chain in decoded)
+    found = bars.place_bars(surface, chains, weights)
     meter = int(np.bincount(found.meters).argmax())
-    beats_s = readings[0].beats * lesson.features.hop_s
+    beats_s = np.concatenate(chains) * lesson.features.hop_s
     beats_right = beat_f_measure(lesson.beats_s, beats_s) >= RIGHT_F
     ones_s = lesson.beats_s[lesson.positions == 1]
     one_right = beat_f_measure(ones_s, beats_s[found.positions == 1]) >= RIGHT_F

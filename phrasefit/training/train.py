@@ -239,6 +239,9 @@ class TorchModel(LearnedModel):
         super().__init__(export_weights(network))
         self._network, self._device = network, device
 
+    def prepare(self, log_mel: np.ndarray) -> np.ndarray:
+        return log_mel  # the network has a front end of its own
+
     def window_logits(self, log_mel: np.ndarray) -> np.ndarray:
         with torch.no_grad():
             batch = torch.as_tensor(log_mel, device=self._device)[None]

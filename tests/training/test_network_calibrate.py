@@ -7,9 +7,10 @@ pytest.importorskip("torch")  # exporting needs it
 
 from phrasefit.audio import HOP_S
 from phrasefit.meter.learned import LearnedModel
+from phrasefit.meter.statespace import USUAL_BPM
 from phrasefit.model import Features
 from phrasefit.training import calibrate
-from phrasefit.training.calibrate import fit_fusion, fit_sureness, temper
+from phrasefit.training.calibrate import fit_fusion, fit_sureness, temper, tempo_prior
 from phrasefit.training.judgements import Verdict
 from phrasefit.training.lessons import (
     Lesson,
@@ -56,6 +57,18 @@ def test_steps_use_different_songs(tmp_path):
     steps = SongSource(folder=tmp_path, n_processes=1, n_songs=50).steps
     seeds = [seed for step in steps for seed in step]
     assert len(seeds) == len(set(seeds)) == 10 + 50 + 50 + 25
+
+
+def test_the_tempo_prior_brings_made_songs_to_the_tempos_of_released_ones():
+    """Made songs weighed by the prior have the mean and spread of released songs."""
+    log_made = np.random.default_rng(0).normal(np.log(95.0), 0.35, 200_000)
+    linear, square = tempo_prior(np.exp(log_made))
+    x = log_made - np.log(USUAL_BPM)
+    share = np.exp(linear * x + square * x**2)
+    mean = np.average(log_made, weights=share)
+    spread = np.sqrt(np.average((log_made - mean) ** 2, weights=share))
+    assert np.exp(mean) == pytest.approx(calibrate.RELEASED_BPM, rel=0.01)
+    assert spread == pytest.approx(calibrate.RELEASED_SPREAD, rel=0.02)
 
 
 def test_tempering_moves_only_the_constants(monkeypatch):
