@@ -82,7 +82,7 @@ STRAIGHT_FILLS: tuple[Groove, ...] = (
     {"snare": ".... X... ..x. ....", "mid_tom": ".... .... ...x x...",
      "low_tom": ".... .... .... .xXX"},
     {"snare": ".... X... .... X.oX", "kick": "x... .... x.x. .x.."},
-    {"snare": "oooo xxxx xxxx XXXX", "kick": "x... x... x... x..."},
+    {"snare": "oooo xxxx xxxx XX XX", "kick": "x... x... x... x..."},
 )  # fmt: skip
 TRIPLET_FILLS: tuple[Groove, ...] = (
     {"snare": "... X.. x.x xxX", "kick": "x.. ... ... ..."},
