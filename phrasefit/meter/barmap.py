@@ -3,7 +3,7 @@
 observe -> candidate readings -> the level people count -> beats and bars -> timing -> the bars
 of what is repeated -> doubts.
 
-May import: model, errors, audio, meter.
+May import: model, errors, audio, meter, _dp.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit._dp import Chain
 from phrasefit.errors import NoPulseError
-from phrasefit.meter.bars import Bars, place_bars
+from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beatwise import prepare_surface
 from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
@@ -68,11 +69,24 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     found = [smooth_beats(chain.steps) for chain in decoded]
     found[0] = _from_the_first_sound(found[0], activations.beat)
-    timings = _bridge([refine_beats(audio.samples, c * features.hop_s) for c in found])
+    refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
+    timings = _bridge(refined)
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
-    bars = place_bars(surface, chains, weights)
+    bars = place_bars(surface, chains, weights, _decoded_places(decoded, refined, timings))
     sure_of_beats = judge_beats(surface, readings, weights)
     return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
+
+
+def _decoded_places(
+    decoded: list[Chain], refined: list[Timing], timings: list[Timing]
+) -> np.ndarray:
+    """States of all beats: as decoded, and open where beats were counted back or bridged."""
+    places = np.concatenate([chain.places for chain in decoded])
+    known_s, all_s = (np.concatenate([t.beat_times_s for t in part]) for part in (refined, timings))
+    counted_back = np.full(len(known_s) - len(places), NOT_DECODED)
+    states = np.full(len(all_s), NOT_DECODED)
+    states[np.isin(all_s, known_s)] = np.append(counted_back, places)
+    return states
 
 
 def _require_sound(audio: Audio, features: Features) -> None:

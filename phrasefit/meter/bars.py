@@ -5,7 +5,8 @@ the start of a section.  A logistic model for each meter says how much each beat
 like a one with a bar around it; `pointer` decodes beats and places by it.  When beats
 have been moved to their onsets, counted back to the first sound and carried through breaks,
 `place_bars` gives places to those that are new, doubts to all, and hears what repeats, so
-that added and dropped beats are found where they are (`repeats`).
+that added and dropped beats are found where they are (`repeats`).  The others keep the
+places they were decoded with.
 
 May import: meter.
 """
@@ -28,6 +29,8 @@ from phrasefit.meter.statespace import METERS, BarCourses, BarStates, bar_states
 METER_LAGS = (2, 3, 4, 6, 8)
 # Beats that are looked at with a bar around them tell the same story several times.
 EVIDENCE_SHARE = 0.5  # with the costs of `statespace`: most ones right on made songs
+NOT_DECODED = -1
+HOLD = 100.0  # log odds: more than any evidence, less than what is impossible
 EVIDENCE_RANGE = 6.0  # no single beat decides a song
 
 
@@ -52,8 +55,9 @@ def place_bars(
     surface: Surface,
     chains: tuple[np.ndarray, ...],
     weights: dict[str, np.ndarray],
+    decoded: np.ndarray,
 ) -> Bars:
-    """Find the bars over chains of beats.
+    """Find the bars over chains of beats, of which most have been decoded with their places.
 
     Parameters
     ----------
@@ -62,6 +66,8 @@ def place_bars(
         Stretches of beats; bars begin anew at each.
     weights : dict of str to np.ndarray
         The observation model's `decoder_weights`.
+    decoded : np.ndarray [shape=(n_beats,)]
+        The state of each beat, as `pointer` found it; `NOT_DECODED` where it is open.
 
     Returns
     -------
@@ -76,7 +82,7 @@ def place_bars(
     courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
     # Spread over the song, so that a change of meter within it stays possible.
     emission = place_scores(states, one_odds, meter_odds / len(beats))
-    path, posterior = courses.best(emission), courses.posterior(emission)[0]
+    path, posterior = courses.best(_held(emission, decoded)), courses.posterior(emission)[0]
     if len(beats) <= LONGEST_BEATS:
         links = link_beats(surface, beats)
         settled = settle(path, courses, emission, links)
@@ -90,6 +96,13 @@ def place_bars(
         meter_odds=meter_odds,
         one_odds=one_odds,
     )
+
+
+def _held(emission: np.ndarray, decoded: np.ndarray) -> np.ndarray:
+    """Hold decoded beats in their places, unless no bars go through them: a bridge ties chains."""
+    held, known = emission.copy(), decoded != NOT_DECODED
+    held[known, decoded[known]] += HOLD
+    return held
 
 
 def own_odds(surface: Surface, beats: np.ndarray) -> np.ndarray:

@@ -231,7 +231,8 @@ def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
     if not decoded:
         return None
     chains = tuple(levels.smooth_beats(chain.steps) for chain in decoded)
-    found = bars.place_bars(surface, chains, weights)
+    places = np.concatenate([chain.places for chain in decoded])
+    found = bars.place_bars(surface, chains, weights, places)
     meter = int(np.bincount(found.meters).argmax())
     beats_s = np.concatenate(chains) * lesson.features.hop_s
     beats_right = beat_f_measure(lesson.beats_s, beats_s) >= RIGHT_F

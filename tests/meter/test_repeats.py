@@ -181,12 +181,28 @@ def test_repeats_make_no_regular_song_surer_of_its_one() -> None:
     weights = {f"one_in_{meter}": np.zeros(9 * 31 + 1) for meter in (3, 4)}
     weights |= {"three": np.append(np.zeros(20), -4.0)}
 
-    placed = bars.place_bars(surface, (beats[:66], beats[66:]), weights)
+    nowhere = np.full(len(beats), bars.NOT_DECODED)
+    placed = bars.place_bars(surface, (beats[:66], beats[66:]), weights, nowhere)
 
     courses = BarCourses(states=placed.states, n_beats=(66, 62))
     own = bars.place_scores(placed.states, placed.one_odds, placed.meter_odds / 128)
     assert placed.positions.tolist() == counted(*[4] * 32).tolist()
     assert placed.posterior == pytest.approx(courses.posterior(own)[0])
+
+
+def test_decoded_beats_keep_their_places_and_new_ones_get_theirs() -> None:
+    """Places found together with the beats stay where the beats alone say nothing."""
+    surface, beats = surface_of(music(64, seed=7))
+    surface = replace(surface, downbeat=np.zeros(64 * FRAMES_A_BEAT))
+    weights = {f"one_in_{meter}": np.zeros(9 * 31 + 1) for meter in (3, 4)}
+    weights |= {"three": np.append(np.zeros(20), -4.0)}
+    states = np.roll(counted(*[4] * 16), 2) - 1  # the first four states are those of a bar of four
+    open_ = states.copy()
+    open_[:3] = open_[20:27] = bars.NOT_DECODED
+
+    placed = bars.place_bars(surface, (beats,), weights, open_)
+
+    assert placed.positions.tolist() == (states + 1).tolist()
 
 
 @pytest.mark.parametrize("extra", [3, 5])
