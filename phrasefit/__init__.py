@@ -9,7 +9,7 @@
     rank(bar_maps, routine)  order many songs              -> Ranking
     songs_in(folders)        find song files               -> list of paths
     listen_to(paths, store)  listen to many in parallel    -> BatchReport
-    Library.of(store)        all songs of a store, for `rank_shelf`
+    Collection.of(store)        all songs of a store, for `rank_table`
     build_evening(offers, wishes)                          -> Evening
     Store(path)              the cache and corrections
 
@@ -46,15 +46,15 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from phrasefit.batch import listen_to, songs_in
-    from phrasefit.collection import Library
+    from phrasefit.collection import Collection
     from phrasefit.errors import PhrasefitError
+    from phrasefit.evening.build import build_evening
+    from phrasefit.evening.evening import EveningRequest, Offer
     from phrasefit.fit import fit_routine
     from phrasefit.fit import fit_routine as fit
-    from phrasefit.fit.evening import Offer, Wishes
-    from phrasefit.fit.playlist import build_evening
-    from phrasefit.fit.rank import Wanted, rank, rank_shelf
     from phrasefit.model import BarMap, FitPlan, Routine
     from phrasefit.pipeline import analyse
+    from phrasefit.ranking.rank import SongFilter, rank, rank_table
     from phrasefit.routine.spec import load_routine, routine_from_numbers
     from phrasefit.store import Store
 
@@ -63,34 +63,34 @@ __version__ = "0.1.0"
 _HOMES: dict[str, str] = {
     "BarMap": "phrasefit.model",
     "FitPlan": "phrasefit.model",
-    "Library": "phrasefit.collection",
-    "Offer": "phrasefit.fit.evening",
+    "Collection": "phrasefit.collection",
+    "Offer": "phrasefit.evening.evening",
     "PhrasefitError": "phrasefit.errors",
     "Routine": "phrasefit.model",
     "Store": "phrasefit.store",
-    "Wanted": "phrasefit.fit.rank",
-    "Wishes": "phrasefit.fit.evening",
+    "SongFilter": "phrasefit.ranking.rank",
+    "EveningRequest": "phrasefit.evening.evening",
     "analyse": "phrasefit.pipeline",
-    "build_evening": "phrasefit.fit.playlist",
+    "build_evening": "phrasefit.evening.build",
     "fit_routine": "phrasefit.fit",
     "listen_to": "phrasefit.batch",
     "load_routine": "phrasefit.routine.spec",
-    "rank": "phrasefit.fit.rank",
-    "rank_shelf": "phrasefit.fit.rank",
+    "rank": "phrasefit.ranking.rank",
+    "rank_table": "phrasefit.ranking.rank",
     "routine_from_numbers": "phrasefit.routine.spec",
     "songs_in": "phrasefit.batch",
 }
 
 __all__ = [
     "BarMap",
+    "Collection",
+    "EveningRequest",
     "FitPlan",
-    "Library",
     "Offer",
     "PhrasefitError",
     "Routine",
+    "SongFilter",
     "Store",
-    "Wanted",
-    "Wishes",
     "__version__",
     "analyse",
     "build_evening",
@@ -99,7 +99,7 @@ __all__ = [
     "listen_to",
     "load_routine",
     "rank",
-    "rank_shelf",
+    "rank_table",
     "routine_from_numbers",
     "songs_in",
 ]

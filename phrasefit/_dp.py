@@ -6,7 +6,7 @@
 * `fit_segments`: the best piecewise-linear fit with a price for each piece.
 
 All scores are logarithms; the higher the better.  Tests compare each kernel with
-brute force.  May import: NumPy.
+brute force.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ The processes are joblib's: they live through the whole batch, so every library 
 imported once in each.  They only read files and return what they heard; this process
 alone writes to the cache, one song at a time, so that a stop at any moment keeps all
 that was finished.  joblib's other backends (Dask) work the same way.
-
-May import: what pipeline may, and pipeline (joblib inside functions).
 """
 
 from __future__ import annotations
@@ -19,8 +17,8 @@ from pathlib import Path
 
 from phrasefit import pipeline
 from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
-from phrasefit.fit.rank import least_confidence, shelf_tempo
-from phrasefit.fit.summary import SUMMARY_VERSION, summarise
+from phrasefit.ranking.rank import least_confidence, table_tempo
+from phrasefit.ranking.summary import SUMMARY_VERSION, summarise
 from phrasefit.store import Store, Summary
 
 # What a file is, its content decides; these suffixes only keep covers and texts out.
@@ -35,7 +33,7 @@ BatchProgress = Callable[[int, int, Path], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Crew:
+class Workers:
     """Who does the work: `n_jobs` processes here, or the workers of a Dask scheduler.
 
     `scheduler` is the address of the scheduler (``tcp://host:8786``).  Its workers must
@@ -162,7 +160,7 @@ def listen_to(
     paths: Sequence[Path],
     store: Store,
     *,
-    crew: Crew | None = None,
+    crew: Workers | None = None,
     hand_made: bool = False,
     progress: BatchProgress | None = None,
 ) -> BatchReport:
@@ -173,7 +171,7 @@ def listen_to(
     paths : sequence of Path
     store : Store
         Written to as each song is done.
-    crew : Crew, optional
+    crew : Workers, optional
         All cores of this machine if left out.
     hand_made : bool
         Use the hand-made observation model.
@@ -185,7 +183,7 @@ def listen_to(
     BatchReport
         Never raises for a single file.  After Ctrl-C it tells how many are left.
     """
-    crew = crew or Crew()
+    crew = crew or Workers()
     version = pipeline.analysis_version(hand_made=hand_made)
     report = BatchReport()
     new = _recall(paths, store, version, report)
@@ -280,7 +278,9 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
         return Heard(path=path, trouble=f"could not be listened to ({type(exc).__name__}: {exc})")
 
 
-def _hear_all(paths: Sequence[Path], store: Store, crew: Crew, hand_made: bool) -> Iterator[Heard]:
+def _hear_all(
+    paths: Sequence[Path], store: Store, crew: Workers, hand_made: bool
+) -> Iterator[Heard]:
     """Yield results as they are done; a worker that dies costs only its own file."""
     if crew.backend == "dask":
         yield from _parallel(paths, None, crew, hand_made)
@@ -303,7 +303,7 @@ def _hear_all(paths: Sequence[Path], store: Store, crew: Crew, hand_made: bool) 
 
 
 def _parallel(
-    paths: Sequence[Path], store_path: Path | None, crew: Crew, hand_made: bool
+    paths: Sequence[Path], store_path: Path | None, crew: Workers, hand_made: bool
 ) -> Iterator[Heard]:
     from joblib import Parallel, delayed, parallel_config
 
@@ -343,7 +343,7 @@ def summary_of(analysis: pipeline.Analysis, version: str) -> Summary:
         title=bar_map.title,
         artist=bar_map.artist,
         duration_s=bar_map.duration_s,
-        tempo_bpm=shelf_tempo(bar_map),
+        tempo_bpm=table_tempo(bar_map),
         meter=bar_map.meter,
         confidence=least_confidence(bar_map),
         as_tracked=level_of(analysis) is not None,

@@ -1,7 +1,4 @@
-"""The songs of a store as a shelf to rank from, and the plans for those wanted.
-
-May import: what pipeline may, pipeline and batch (joblib inside functions).
-"""
+"""The songs of a store as a shelf to rank from, and the plans for those wanted."""
 
 from __future__ import annotations
 
@@ -13,12 +10,12 @@ from pathlib import Path
 import numpy as np
 
 from phrasefit import pipeline
-from phrasefit.batch import Crew, Heard, level_of, summary_of
+from phrasefit.batch import Heard, Workers, level_of, summary_of
 from phrasefit.errors import CacheError, PhrasefitError
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.rank import Shelf, fit_or_reason
-from phrasefit.fit.summary import SUMMARY_VERSION
 from phrasefit.model import FitPlan, Routine
+from phrasefit.ranking.rank import SongTable, fit_or_reason
+from phrasefit.ranking.summary import SUMMARY_VERSION
 from phrasefit.store import Store, Summary
 
 SUMMARIES_AT_ONCE = 200
@@ -26,12 +23,12 @@ PLANS_AT_ONCE = 32  # songs a process plans before it reports
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Library:
+class Collection:
     """Songs of a store, ready for ranking; `unkept` are those the store could not take."""
 
     store: Store
     version: str
-    shelf: Shelf
+    shelf: SongTable
     unkept: dict[str, Heard] = field(default_factory=dict)
 
     @classmethod
@@ -42,7 +39,7 @@ class Library:
         keys: Iterable[str] | None = None,
         unkept: dict[str, Heard] | None = None,
         hand_made: bool = False,
-    ) -> Library:
+    ) -> Collection:
         """Collect the songs of these content hashes, or all that the store knows."""
         version = pipeline.analysis_version(hand_made=hand_made)
         unkept = unkept or {}
@@ -63,9 +60,9 @@ class Library:
         return _recall(self.store, key, self.version)
 
     def planner(
-        self, routine: Routine, max_changes: int, costs: Costs, *, crew: Crew | None = None
+        self, routine: Routine, max_changes: int, costs: Costs, *, crew: Workers | None = None
     ) -> Callable[[Sequence[int]], list[FitPlan | PhrasefitError]]:
-        """Give what `rank_shelf` plans songs with; many songs are shared among processes."""
+        """Give what `rank_table` plans songs with; many songs are shared among processes."""
 
         def plan(indices: Sequence[int]) -> list[FitPlan | PhrasefitError]:
             keys = [self.shelf.keys[i] for i in indices]
@@ -84,7 +81,7 @@ class Library:
             return exc
 
     def _plan_in_parallel(
-        self, keys: list[str], routine: Routine, max_changes: int, costs: Costs, crew: Crew
+        self, keys: list[str], routine: Routine, max_changes: int, costs: Costs, crew: Workers
     ) -> list[FitPlan | PhrasefitError]:
         from joblib import Parallel, delayed, parallel_config
 
@@ -143,8 +140,8 @@ def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:
     return made
 
 
-def _shelf(summaries: Sequence[Summary]) -> Shelf:
-    return Shelf(
+def _shelf(summaries: Sequence[Summary]) -> SongTable:
+    return SongTable(
         keys=tuple(s.content_hash for s in summaries),
         titles=tuple(s.title for s in summaries),
         artists=tuple(s.artist for s in summaries),

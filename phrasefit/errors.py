@@ -14,7 +14,7 @@
     └── MissingExtraError       an optional library is not installed (names the install)
 
 Messages start in lower case, have no final full stop and read
-``what is wrong; what to do``. May import: nothing.
+``what is wrong; what to do``.
 """
 
 from __future__ import annotations

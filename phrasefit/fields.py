@@ -2,7 +2,6 @@
 
 A key that is missing or null has its default, because a number that is not finite
 is written as null.
-May import: errors, standard library.
 """
 
 from __future__ import annotations

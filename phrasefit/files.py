@@ -1,7 +1,4 @@
-"""Writing results: whole or not at all, never over something by accident.
-
-May import: errors, standard library (soundfile inside functions).
-"""
+"""Writing results: whole or not at all, never over something by accident."""
 
 from __future__ import annotations
 

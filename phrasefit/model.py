@@ -12,8 +12,6 @@ Conventions, valid everywhere:
   90 = 3:00, 180 = 6:00, 270 = 9:00.  A turn is signed degrees, right = +.
 * Dataclasses that hold arrays compare by identity (``eq=False``) and make
   their arrays read-only.
-
-May import: errors (NumPy only inside functions).
 """
 
 from __future__ import annotations

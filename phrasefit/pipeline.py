@@ -3,8 +3,6 @@
 `analyse` turns a song file into an `Analysis`: what was heard, and the same
 after a person's corrections.  Corrections never decode or track again: sections
 and phrases are found anew from the beat-wise evidence that is kept with the map.
-
-May import: every room but reports and cli.
 """
 
 from __future__ import annotations

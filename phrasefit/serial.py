@@ -5,8 +5,6 @@ plain JSON values and back, unchanged; the cache uses them.  `map_document`,
 `read_map` and `fit_document` are the documents users and other programs read;
 their keys are fixed by the JSON Schemas in ``phrasefit/schemas``.
 Times are seconds; ``start_count`` says how many counts pass before.
-
-May import: model, errors, fields, routine, standard library (NumPy inside functions).
 """
 
 from __future__ import annotations

@@ -50,7 +50,8 @@ def test_types_are_shipped() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["phrasefit", "phrasefit.fit.rank", "phrasefit.fit.planner", "phrasefit.reports.times"]
+    "name",
+    ["phrasefit", "phrasefit.ranking.rank", "phrasefit.fit.planner", "phrasefit.reports.times"],
 )
 def test_examples_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """The examples in the docstrings give what they say."""

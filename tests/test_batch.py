@@ -18,12 +18,12 @@ import soundfile
 
 from kept_songs import analysis_of, keep, square_song
 from phrasefit import batch, pipeline
-from phrasefit.batch import Crew, Heard, listen_to, songs_in, summary_of
-from phrasefit.collection import Library
+from phrasefit.batch import Heard, Workers, listen_to, songs_in, summary_of
+from phrasefit.collection import Collection
 from phrasefit.errors import MissingExtraError, ParameterError
 from phrasefit.fit import Costs, fit_routine
-from phrasefit.fit.rank import Wanted, rank_shelf
 from phrasefit.model import Correction
+from phrasefit.ranking.rank import SongFilter, rank_table
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.serial import encode
 from phrasefit.store import Store
@@ -95,12 +95,16 @@ def test_real_folder_in_two_processes(sounds: Path, tmp_path: Path) -> None:
     shown = []
     with Store() as store:
         first = listen_to(
-            paths, store, crew=Crew(n_jobs=2), progress=lambda *done: shown.append(done)
+            paths, store, crew=Workers(n_jobs=2), progress=lambda *done: shown.append(done)
         )
-        second = listen_to(paths, store, crew=Crew(n_jobs=2))
-        library = Library.of(store, keys=first.hash_of.values())
-        ranking = rank_shelf(
-            library.shelf, ROUTINE, library.planner(ROUTINE, 4, Costs()), top=None, wanted=Wanted()
+        second = listen_to(paths, store, crew=Workers(n_jobs=2))
+        library = Collection.of(store, keys=first.hash_of.values())
+        ranking = rank_table(
+            library.shelf,
+            ROUTINE,
+            library.planner(ROUTINE, 4, Costs()),
+            top=None,
+            wanted=SongFilter(),
         )
 
     assert sorted(path.stem for path in first.hash_of) == ["one", "two"]
@@ -139,7 +143,7 @@ def test_renamed_and_retagged_song_is_known(
         after = listen_to([renamed], store)
 
         assert after.hash_of == {renamed: key}
-        library = Library.of(store, keys=[key])
+        library = Collection.of(store, keys=[key])
         assert library.shelf.titles == ("New Tag",)
         assert library.analysis(key).correction == Correction(shift_one_beats=1)
 
@@ -149,7 +153,7 @@ def test_dying_worker_costs_only_its_file(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr(batch, "hear_aside", fake_hear)
     paths = touch(tmp_path, *(f"{i:02}.wav" for i in range(6)), "bomb.wav", "z.wav")
     with Store() as store:
-        report = listen_to(paths, store, crew=Crew(n_jobs=2))
+        report = listen_to(paths, store, crew=Workers(n_jobs=2))
 
     assert [failure.path.name for failure in report.failures] == ["bomb.wav"]
     assert "ended the program" in report.failures[0].reason
@@ -178,10 +182,10 @@ def test_full_disk_does_not_stop_the_ranking(
         (pages,) = store._ask("PRAGMA page_count")[0]
         store._db.execute(f"PRAGMA max_page_count = {pages}")
 
-        report = listen_to(paths, store, crew=Crew(n_jobs=1))
-        library = Library.of(store, keys=report.hash_of.values(), unkept=report.unkept)
+        report = listen_to(paths, store, crew=Workers(n_jobs=1))
+        library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
         planner = library.planner(ROUTINE, 4, Costs())
-        ranking = rank_shelf(library.shelf, ROUTINE, planner, top=None, wanted=Wanted())
+        ranking = rank_table(library.shelf, ROUTINE, planner, top=None, wanted=SongFilter())
 
     assert len(report.notes) == 1
     assert "make room on the disk" in report.notes[0]
@@ -198,12 +202,12 @@ def test_interrupt_keeps_what_is_done(sounds: Path, tmp_path: Path) -> None:
     code = """
         import signal, sys
         from pathlib import Path
-        from phrasefit.batch import Crew, listen_to, songs_in
+        from phrasefit.batch import Workers, listen_to, songs_in
         from phrasefit.store import Store
         signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
         with Store() as store:
             report = listen_to(
-                songs_in([Path(sys.argv[1])]), store, crew=Crew(n_jobs=2),
+                songs_in([Path(sys.argv[1])]), store, crew=Workers(n_jobs=2),
                 progress=lambda n, total, path: print("done", flush=True),
             )
         print("left", report.n_left, "new", report.n_new, len(report.hash_of))
@@ -237,8 +241,8 @@ def test_crew_is_checked() -> None:
         {"n_jobs": -1},
     ):
         with pytest.raises(ParameterError):
-            Crew(**options)
-    assert Crew(n_jobs=3).n_workers == 3
+            Workers(**options)
+    assert Workers(n_jobs=3).n_workers == 3
 
 
 def test_missing_dask_names_the_install(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -246,7 +250,7 @@ def test_missing_dask_names_the_install(monkeypatch: pytest.MonkeyPatch) -> None
     monkeypatch.setitem(sys.modules, "distributed", None)
 
     with pytest.raises(MissingExtraError, match="pip install distributed"):
-        Crew(backend="dask", scheduler="tcp://host:1").joblib_options()
+        Workers(backend="dask", scheduler="tcp://host:1").joblib_options()
 
 
 def test_dask_cluster_of_two_workers(sounds: Path) -> None:
@@ -256,12 +260,12 @@ def test_dask_cluster_of_two_workers(sounds: Path) -> None:
         import sys
         from pathlib import Path
         from distributed import LocalCluster
-        from phrasefit.batch import Crew, listen_to, songs_in
+        from phrasefit.batch import Workers, listen_to, songs_in
         from phrasefit.store import Store
         if __name__ == "__main__":
             with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
                               local_directory=sys.argv[2]) as cluster:
-                crew = Crew(backend="dask", scheduler=cluster.scheduler_address)
+                crew = Workers(backend="dask", scheduler=cluster.scheduler_address)
                 with Store() as store:
                     report = listen_to(songs_in([Path(sys.argv[1])]), store, crew=crew)
                     print(sorted(p.stem for p in report.hash_of), len(report.failures),
@@ -285,12 +289,12 @@ def test_library_follows_corrections(tmp_path: Path) -> None:
     """A person's level and meter change what ranking sees, at once."""
     with Store() as store:
         key = keep(store, tmp_path, square_song("Song", 8, 8, 8, bpm=84))
-        before = Library.of(store).shelf
+        before = Collection.of(store).shelf
         store.put_correction(key, encode(Correction(level=2.0)))
 
-        after = Library.of(store)
+        after = Collection.of(store)
         planner = after.planner(ROUTINE, 4, Costs())
-        (row,) = rank_shelf(after.shelf, ROUTINE, planner, top=1, wanted=Wanted()).songs
+        (row,) = rank_table(after.shelf, ROUTINE, planner, top=1, wanted=SongFilter()).songs
 
     assert (before.tempo_bpm[0], before.as_tracked[0]) == (pytest.approx(84), False)
     assert (after.shelf.tempo_bpm[0], after.shelf.as_tracked[0]) == (pytest.approx(168), True)
@@ -302,10 +306,10 @@ def test_summaries_are_made_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     with Store() as store:
         for title in ("A", "B", "C"):
             keep(store, tmp_path, square_song(title, 8, 8, 8))
-        first = Library.of(store).shelf
+        first = Collection.of(store).shelf
         monkeypatch.setattr("phrasefit.collection.summary_of", None)  # making one would fail
 
-        assert sorted(Library.of(store).shelf.titles) == sorted(first.titles) == ["A", "B", "C"]
+        assert sorted(Collection.of(store).shelf.titles) == sorted(first.titles) == ["A", "B", "C"]
 
 
 def test_many_plans_are_shared_among_processes(tmp_path: Path) -> None:
@@ -313,10 +317,10 @@ def test_many_plans_are_shared_among_processes(tmp_path: Path) -> None:
     with Store() as store:
         for i in range(130):
             keep(store, tmp_path, square_song(f"S{i:03}", 4 + i % 3, 8, 9, 8))
-        library = Library.of(store)
+        library = Collection.of(store)
         indices = list(range(130))
 
-        apart = library.planner(ROUTINE, 1, Costs(), crew=Crew(n_jobs=2))(indices)
+        apart = library.planner(ROUTINE, 1, Costs(), crew=Workers(n_jobs=2))(indices)
         here = library.planner(ROUTINE, 1, Costs())(indices[:10])
 
     assert [fit.plan for fit in apart[:10]] == [fit.plan for fit in here]
@@ -337,9 +341,9 @@ def test_second_run_over_a_thousand_songs_is_quick(tmp_path: Path) -> None:
         begin = time.perf_counter()
 
         report = listen_to(songs_in([tmp_path]), store)
-        library = Library.of(store, keys=report.hash_of.values())
+        library = Collection.of(store, keys=report.hash_of.values())
         planner = library.planner(ROUTINE, 4, Costs())
-        ranking = rank_shelf(library.shelf, ROUTINE, planner, top=25, wanted=Wanted())
+        ranking = rank_table(library.shelf, ROUTINE, planner, top=25, wanted=SongFilter())
 
         assert time.perf_counter() - begin < limit_s
     assert report.n_new == 0

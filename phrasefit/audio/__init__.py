@@ -3,8 +3,6 @@
 `decode.decode` reads a file, `features.extract_features` computes once what the
 other rooms look at.  The constants below are the only place where the rate of
 samples and frames is decided.
-
-May import: model, errors (soundfile, soxr, av and scipy inside functions).
 """
 
 from __future__ import annotations

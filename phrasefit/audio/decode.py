@@ -4,8 +4,6 @@ The kind of file is told by its content, never by its suffix.  libsndfile (throu
 soundfile) reads WAV, FLAC, OGG, MP3 and their relatives; AAC in MP4, and what
 else a phone may hold, goes through PyAV where that extra is installed.  Files are
 read block by block, so memory stays small however high their rate is.
-
-May import: model, errors, audio (soundfile, soxr and av inside functions).
 """
 
 from __future__ import annotations

@@ -7,8 +7,6 @@ of the rate.  On made songs this finds 2-5 % more of the ones, for 5 % of the co
 Frame ``i`` is centred on sample ``i * HOP_LENGTH``; before the first and after the
 last sample there is silence.  All is float32 and done in chunks of frames, so that
 memory does not grow with the song beyond the features themselves.
-
-May import: model, errors, audio (scipy inside functions).
 """
 
 from __future__ import annotations

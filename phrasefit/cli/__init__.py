@@ -3,7 +3,6 @@
 Every module here that does not start with ``_`` holds one command and a
 function ``register(app)``.  Only typer may be imported at module level: heavy
 imports live in the command bodies, so that ``--help`` is instant.
-May import: everything.
 """
 
 from __future__ import annotations

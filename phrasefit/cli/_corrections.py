@@ -1,7 +1,4 @@
-"""The correction options that `map` and `fit` share.
-
-May import: errors, model, typer, cli._edge.
-"""
+"""The correction options that `map` and `fit` share."""
 
 from __future__ import annotations
 
@@ -18,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mended:
+class CorrectionOptions:
     """What a person says about a song on the command line."""
 
     one_at: Annotated[

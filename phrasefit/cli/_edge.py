@@ -1,7 +1,4 @@
-"""What all commands share at the edge: error lines, progress, time arguments.
-
-May import: errors, files, standard library, typer.
-"""
+"""What all commands share at the edge: error lines, progress, time arguments."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""What the commands for many songs share: folders, workers, progress, failures.
-
-May import: everything inside functions; typer at the top.
-"""
+"""What the commands for many songs share: folders, workers, progress, failures."""
 
 from __future__ import annotations
 
@@ -18,11 +15,11 @@ import typer
 from phrasefit.cli._options import CostsFile, Force
 
 if TYPE_CHECKING:
-    from phrasefit.batch import BatchReport, Crew
-    from phrasefit.collection import Library
+    from phrasefit.batch import BatchReport, Workers
+    from phrasefit.collection import Collection
     from phrasefit.fit.costs import Costs
-    from phrasefit.fit.rank import Ranking, Wanted
     from phrasefit.model import Routine
+    from phrasefit.ranking.rank import Ranking, SongFilter
     from phrasefit.store import Store
 
 EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
@@ -46,11 +43,11 @@ class Work:
     ] = ""
     force: Force = False
 
-    def crew(self) -> Crew:
+    def crew(self) -> Workers:
         """Check who shall do the work."""
-        from phrasefit.batch import Crew
+        from phrasefit.batch import Workers
 
-        return Crew(n_jobs=self.jobs, backend=self.backend, scheduler=self.scheduler)
+        return Workers(n_jobs=self.jobs, backend=self.backend, scheduler=self.scheduler)
 
     def costs(self) -> Costs:
         """Read the user's own weights, or take those of common practice."""
@@ -91,8 +88,8 @@ def open_store() -> Iterator[Store]:
 
 
 def gather(
-    places: Sequence[Path], store: Store, crew: Crew, *, known: bool
-) -> tuple[Library, BatchReport]:
+    places: Sequence[Path], store: Store, crew: Workers, *, known: bool
+) -> tuple[Collection, BatchReport]:
     """Listen to what is new in `places`; give all their songs, ready for ranking.
 
     Raises
@@ -101,13 +98,13 @@ def gather(
         If no place is given, or there is no song in any.
     """
     from phrasefit.batch import BatchReport, listen_to, songs_in
-    from phrasefit.collection import Library
+    from phrasefit.collection import Collection
     from phrasefit.errors import ParameterError
 
     if known:
         if places:
             raise ParameterError("give folders or --known, not both")
-        return Library.of(store), BatchReport()
+        return Collection.of(store), BatchReport()
     if not places:
         raise ParameterError("no folder given; name a folder with songs, or use --known")
     paths = songs_in(places)
@@ -115,7 +112,7 @@ def gather(
         raise ParameterError(f"{places[0]}: there are no songs in it; check the folder")
     with _listening(len(paths)) as progress:
         report = listen_to(paths, store, crew=crew, progress=progress)
-    library = Library.of(store, keys=report.hash_of.values(), unkept=report.unkept)
+    library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
     return library, report
 
 
@@ -140,18 +137,18 @@ def _listening(n_files: int) -> Iterator[object]:
 
 
 def ranked(
-    library: Library,
+    library: Collection,
     routine: Routine,
     max_changes: int,
     costs: Costs,
-    crew: Crew,
-    wanted: Wanted,
+    crew: Workers,
+    wanted: SongFilter,
     top: int | None,
 ) -> Ranking:
     """Rank the songs of `library` for one routine."""
-    from phrasefit.fit.rank import rank_shelf
+    from phrasefit.ranking.rank import rank_table
 
-    return rank_shelf(
+    return rank_table(
         library.shelf,
         routine,
         library.planner(routine, max_changes, costs, crew=crew),
@@ -163,7 +160,7 @@ def ranked(
     )
 
 
-def file_of(library: Library, report: BatchReport, store: Store) -> dict[str, str]:
+def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str, str]:
     """Find a file for each song: from this run, or where it was last heard."""
     if report.hash_of:
         return {key: str(path) for key, path in report.path_of.items()}

@@ -3,8 +3,6 @@
 An option of its own is an ``Annotated`` alias.  Options that always come together are the
 fields of a dataclass: a command takes it as one keyword argument, and `spread` shows
 the fields to typer as options of the command.
-
-May import: standard library, typer.
 """
 
 from __future__ import annotations

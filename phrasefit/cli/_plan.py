@@ -1,7 +1,4 @@
-"""The arguments that name a song, a routine and a plan, shared by all commands that fit.
-
-May import: everything inside functions; cli._options and typer at the top.
-"""
+"""The arguments that name a song, a routine and a plan, shared by all commands that fit."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""How every command gets at a song: cache, progress bar, corrections.
-
-May import: everything, inside functions.
-"""
+"""How every command gets at a song: cache, progress bar, corrections."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""``phrasefit captions SONG ROUTINE``: subtitles of counts and cues for a lesson video.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit captions SONG ROUTINE``: subtitles of counts and cues for a lesson video."""
 
 from __future__ import annotations
 

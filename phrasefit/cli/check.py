@@ -1,7 +1,4 @@
-"""``phrasefit check ROUTINE...``: every mistake in routine files, with its line.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit check ROUTINE...``: every mistake in routine files, with its line."""
 
 from __future__ import annotations
 

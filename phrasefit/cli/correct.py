@@ -2,8 +2,6 @@
 
 The file is described by ``schemas/correction.schema.json``.  It is applied only to the
 song and the map that were looked at: once, and to nothing else.
-
-May import: everything, inside functions; errors, model, typer at the top.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""``phrasefit export SONG [ROUTINE] --to FORMAT``: map and plan for other programs.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit export SONG [ROUTINE] --to FORMAT``: map and plan for other programs."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""``phrasefit fit SONG ROUTINE``: does the routine go with the song, and how?
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit fit SONG ROUTINE``: does the routine go with the song, and how?"""
 
 from __future__ import annotations
 
@@ -11,7 +8,7 @@ from typing import Annotated
 import typer
 
 from phrasefit.cli import _options as options
-from phrasefit.cli._corrections import Mended
+from phrasefit.cli._corrections import CorrectionOptions
 from phrasefit.cli._plan import Subject, source_of
 
 
@@ -37,7 +34,7 @@ def fit(
             "--json", metavar="PATH", help="Also write the plan as JSON; - prints only it."
         ),
     ] = None,
-    mended: Mended,
+    mended: CorrectionOptions,
     no_cache: options.NoCache = False,
     force: options.Force = False,
 ) -> None:

@@ -1,7 +1,4 @@
-"""``phrasefit map SONG``: listen to a song and show its bar map.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit map SONG``: listen to a song and show its bar map."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from phrasefit.cli._corrections import Mended
+from phrasefit.cli._corrections import CorrectionOptions
 from phrasefit.cli._options import Force, NoCache, spread
 
 
@@ -28,7 +25,7 @@ def map_song(
             "--json", metavar="PATH", help="Also write the map as JSON; - prints only it."
         ),
     ] = None,
-    mended: Mended,
+    mended: CorrectionOptions,
     hand_made: Annotated[
         bool, typer.Option("--hand-made", help="Listen without the learned model.")
     ] = False,

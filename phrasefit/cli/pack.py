@@ -1,7 +1,4 @@
-"""``phrasefit pack SONG ROUTINE``: everything for a class in one folder.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit pack SONG ROUTINE``: everything for a class in one folder."""
 
 from __future__ import annotations
 

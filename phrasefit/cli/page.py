@@ -1,7 +1,4 @@
-"""``phrasefit page SONG ROUTINE``: a rehearsal page for browser or tablet, in one file.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit page SONG ROUTINE``: a rehearsal page for browser or tablet, in one file."""
 
 from __future__ import annotations
 

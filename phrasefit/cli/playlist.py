@@ -1,7 +1,4 @@
-"""``phrasefit playlist FOLDER ROUTINE...``: build the evening.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit playlist FOLDER ROUTINE...``: build the evening."""
 
 from __future__ import annotations
 
@@ -17,10 +14,10 @@ from phrasefit.cli import _options as options
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from phrasefit.batch import Crew
-    from phrasefit.collection import Library
+    from phrasefit.batch import Workers
+    from phrasefit.collection import Collection
+    from phrasefit.evening.evening import Evening, EveningRequest, Offer
     from phrasefit.fit.costs import Costs
-    from phrasefit.fit.evening import Evening, Offer, Wishes
     from phrasefit.model import Routine
 
 OFFERS = 320  # pairs of song and routine the solver chooses from; more take minutes
@@ -34,7 +31,7 @@ Words = list[str]
 class Asked:
     """What the evening should be like, as it is said on the command line.
 
-    The fields are those of `phrasefit.fit.evening.Wishes`.
+    The fields are those of `phrasefit.evening.evening.EveningRequest`.
     """
 
     minutes: Annotated[float, typer.Option("--minutes", help="Length of the evening.")] = 60.0
@@ -86,13 +83,13 @@ class Asked:
     ] = 50.0
     seed: Annotated[int, typer.Option("--seed", help="Another number, another evening.")] = 0
 
-    def wishes(self) -> Wishes:
+    def wishes(self) -> EveningRequest:
         """Read the texts among them."""
-        from phrasefit.fit.evening import Wishes
+        from phrasefit.evening.evening import EveningRequest
 
         given = {field.name: getattr(self, field.name) for field in fields(self)}
         read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
-        return Wishes(**given | read)
+        return EveningRequest(**given | read)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +151,7 @@ def playlist(
 
     Example: phrasefit playlist music/ routines/*.toml --minutes 60 --floor evening.pdf
     """
-    from phrasefit.fit.playlist import build_evening
+    from phrasefit.evening.build import build_evening
 
     wishes = asked.wishes()
     places, files = many.split_places(things or [])
@@ -198,23 +195,23 @@ def _routines(files: Sequence[Path]) -> list[Routine]:
 
 
 def _offers(
-    library: Library,
+    library: Collection,
     routines: Sequence[Routine],
-    wishes: Wishes,
+    wishes: EveningRequest,
     max_changes: int,
     costs: Costs,
-    crew: Crew,
+    crew: Workers,
 ) -> list[Offer]:
     """Plan the best songs for each routine, and those that were asked for by name."""
-    from phrasefit.fit.evening import Offer
-    from phrasefit.fit.rank import Wanted
+    from phrasefit.evening.evening import Offer
+    from phrasefit.ranking.rank import SongFilter
 
     top = max(LEAST_PER_ROUTINE, OFFERS // len(routines))
     asked = [word for _, word in wishes.fixed] + [*wishes.must]
     offers: dict[tuple[str, str], Offer] = {}
     for routine in routines:
         for words in ((), *((word,) for word in asked)):
-            wanted = Wanted(words=words)
+            wanted = SongFilter(words=words)
             ranking = many.ranked(library, routine, max_changes, costs, crew, wanted, top)
             for song in ranking.songs:
                 if abs(song.fit.tempo.change_percent) <= wanted.max_change_percent:

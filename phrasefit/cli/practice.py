@@ -1,7 +1,4 @@
-"""``phrasefit practice SONG ROUTINE``: audio without the song, to practise and film to.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit practice SONG ROUTINE``: audio without the song, to practise and film to."""
 
 from __future__ import annotations
 
@@ -64,12 +61,12 @@ def practice(
     Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
     """
     from phrasefit.files import write_atomic
-    from phrasefit.reports.practice import Wishes, encoded
+    from phrasefit.reports.practice import PracticeRequest, encoded
     from phrasefit.reports.practice import practice as made
 
     target = asked.named(out, "-practice.wav")
     wanted = [
-        Wishes(
+        PracticeRequest(
             percent=share,
             tempo=tempo,
             intro=with_intro,

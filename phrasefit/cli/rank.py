@@ -1,7 +1,4 @@
-"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection go with a routine?
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection go with a routine?"""
 
 from __future__ import annotations
 
@@ -19,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from phrasefit.batch import BatchReport
-    from phrasefit.fit.rank import Ranking, Wanted
+    from phrasefit.ranking.rank import Ranking, SongFilter
 
 
 class Sort(StrEnum):
@@ -50,11 +47,11 @@ class Choice:
         list[str], typer.Option("--title", metavar="WORD", help="Word in title or artist.")
     ] = ()
 
-    def wanted(self) -> Wanted:
+    def wanted(self) -> SongFilter:
         """Say it in the words of the ranking."""
-        from phrasefit.fit.rank import Wanted
+        from phrasefit.ranking.rank import SongFilter
 
-        return Wanted(
+        return SongFilter(
             counts_per_minute=many.tempo_range(self.tempo),
             meter=self.meter,
             min_confidence=self.min_confidence,
@@ -147,7 +144,7 @@ def _sorted(ranking: Ranking, sort: Sort) -> Ranking:
     """Put the best songs into another order."""
     from dataclasses import replace
 
-    from phrasefit.fit.rank import least_confidence
+    from phrasefit.ranking.rank import least_confidence
 
     keys = {
         Sort.TEMPO: lambda fit: fit.tempo.counts_per_minute,

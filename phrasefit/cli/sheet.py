@@ -1,7 +1,4 @@
-"""``phrasefit sheet SONG ROUTINE``: what goes on paper, as PDF or PNG.
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit sheet SONG ROUTINE``: what goes on paper, as PDF or PNG."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""``phrasefit store``: what is kept between runs, and how to look after it.
-
-May import: everything, inside the command bodies.
-"""
+"""``phrasefit store``: what is kept between runs, and how to look after it."""
 
 from __future__ import annotations
 

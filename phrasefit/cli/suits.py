@@ -1,7 +1,4 @@
-"""``phrasefit suits SONG ROUTINES...``: which routines go with this song?
-
-May import: everything, inside the command body.
-"""
+"""``phrasefit suits SONG ROUTINES...``: which routines go with this song?"""
 
 from __future__ import annotations
 
@@ -110,7 +107,7 @@ def _fit_all(
 ) -> tuple[list[FitPlan], list[tuple[str, str]]]:
     """Fit every routine; order as in a ranking: tempo within reach first, then score."""
     from phrasefit.errors import PhrasefitError
-    from phrasefit.fit.rank import MOST_CHANGE_PERCENT, fit_or_reason
+    from phrasefit.ranking.rank import MOST_CHANGE_PERCENT, fit_or_reason
 
     fits, unfit = [], []
     for routine in routines:

@@ -4,7 +4,6 @@ Each piece is ``piece(rng, sample_rate_hz, velocity, timbre) -> samples``: `velo
 (0-1) changes the tone, not the level; `timbre` [shape=(6,), 0-1] fixes the particular
 drum, so that all hits of a song come from one kit while `rng` makes no two hits equal.
 All sounds begin at their first sample and have a peak of about 1.
-May import: demo.dsp, NumPy.
 """
 
 from __future__ import annotations

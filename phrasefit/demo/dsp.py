@@ -1,7 +1,7 @@
 """Small signal helpers of the song generator: pitch, envelopes, wavetables, filters.
 
 Everything is mono float arrays, times in seconds, frequencies in Hz; nothing here
-knows music beyond the equal-tempered scale.  May import: NumPy; SciPy in functions.
+knows music beyond the equal-tempered scale.
 """
 
 from __future__ import annotations

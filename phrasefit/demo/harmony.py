@@ -1,7 +1,7 @@
 """Chords: progressions written in numerals, and where the fingers put them.
 
 A progression is a list of words, one a bar: ``I IV V7 vi ii bVII``; ``IV/V`` shares a bar; lower
-case is minor.  May import: errors, demo.score.
+case is minor.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Struck sounds (`drums`, `strings`) are made once for each pitch and loudness lay
 song and then laid down note by note, which keeps a whole mix many times faster than
 real time; held sounds (`voices`) are played note by note.
 Every random choice comes from the generator that is passed in: the same seed gives the
-same samples.  May import: demo.dsp, demo.drums, demo.score, demo.strings, demo.voices.
+same samples.
 """
 
 from __future__ import annotations

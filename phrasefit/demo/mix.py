@@ -2,8 +2,7 @@
 
 Each instrument has a `Channel` (its usual place in a mix); `MixSettings` bends the
 whole.  Levels are measured, not hoped for: every track is brought to its channel's
-level before it is added.  May import: errors, demo.dsp, demo.instruments, demo.score;
-SciPy in functions.
+level before it is added.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 Each function writes one part over one section as events, their beats counted from the
 section's first beat.  The drums come back as events by piece.
-May import: demo.harmony, demo.patterns, demo.score, demo.style, NumPy.
 """
 
 from __future__ import annotations

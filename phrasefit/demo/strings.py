@@ -9,7 +9,7 @@ J. O. Smith, "Extensions of the Karplus-Strong plucked-string algorithm", 1983.
 
 Each voice is ``voice(rng, sample_rate_hz, pitch, velocity, timbre) -> samples`` with
 `timbre` [shape=(6,), 0-1], an onset at the first sample and an RMS that is even over
-the pitches.  May import: demo.dsp, NumPy; SciPy in functions.
+the pitches.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """Styles of a country dance floor; see `style` for the letters.
 
 The rhythms are common practice of the styles, written here from memory.
-May import: demo.style.
 """
 
 from __future__ import annotations

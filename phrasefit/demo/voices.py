@@ -3,7 +3,7 @@
 Every voice plays wavetables along a pitch curve (glide from the note before, scoop,
 vibrato that comes late) under a swell.  A voice is ``voice(rng, sample_rate_hz, notes,
 out, timbre)`` and adds its notes into `out`; `timbre` [shape=(6,), 0-1] fixes the
-player.  May import: demo.dsp, demo.score, NumPy.
+player.
 """
 
 from __future__ import annotations

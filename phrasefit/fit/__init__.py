@@ -2,8 +2,6 @@
 
 The room is itself a function, so that ``phrasefit.fit(song, routine)`` works beside
 ``from phrasefit.fit import fit_routine``.
-
-May import: model, errors, routine, _dp, NumPy.
 """
 
 from __future__ import annotations

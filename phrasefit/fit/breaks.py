@@ -1,7 +1,4 @@
-"""Where the song itself leaves square phrases.
-
-May import: model, NumPy.
-"""
+"""Where the song itself leaves square phrases."""
 
 from __future__ import annotations
 

@@ -6,8 +6,6 @@ replace any of them by a TOML file (`Costs.load`).  Two units are used:
 * *phrase starts*: 1.0 is a phrase start of full strength met by count 1 of a wall.
   A restart charged 1.0 must therefore bring at least one more phrase start right.
 * *points* of the 0-100 fit score, for the place where the dance begins.
-
-May import: errors, routine.counts, standard library, NumPy.
 """
 
 from __future__ import annotations

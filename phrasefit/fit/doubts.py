@@ -1,7 +1,4 @@
-"""What the fit cannot be sure of, in words for the instructor.
-
-May import: model, fit.grid, NumPy.
-"""
+"""What the fit cannot be sure of, in words for the instructor."""
 
 from __future__ import annotations
 

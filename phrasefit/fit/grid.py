@@ -5,8 +5,6 @@ danced at 85, every other beat (level 2), a song of 55 at 110 (level 0.5), and a
 six-eight song tracked in eighths is danced to the dotted beat (level 3) by routines
 in fours.  Counting starts afresh on each downbeat, so an odd bar never puts later
 counts on the wrong beat: a beat too few to make half a count is held.
-
-May import: model, errors, routine.counts, fit.costs, fit.tempo, NumPy.
 """
 
 from __future__ import annotations

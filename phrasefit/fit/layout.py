@@ -2,7 +2,6 @@
 
 Facings are simulated move by move, because every restart and turning tag changes the
 order of the walls.  Repetitions are numbered from 1, one cut short counts too.
-May import: model, routine.blocks, routine.turns, fit.moves, fit.search, fit.starts, NumPy.
 """
 
 from __future__ import annotations
@@ -12,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.moves import Event
+from phrasefit.fit.changes import Change
 from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
 from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
-from phrasefit.routine.blocks import turn_after
 from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import turn_to_front
 
 
@@ -31,7 +30,7 @@ class PlanValue:
 
 def lay_out(
     trail: Sequence[tuple[int, int, int]],
-    events: tuple[Event, ...],
+    events: tuple[Change, ...],
     grid: CountGrid,
     routine: Routine,
     worth: PlanValue,
@@ -87,7 +86,7 @@ def lay_out(
 
 
 def _wall(
-    number: int, part: Part, start: int, facing: int, event: Event | None, grid: CountGrid
+    number: int, part: Part, start: int, facing: int, event: Change | None, grid: CountGrid
 ) -> Wall:
     """Dance one repetition, as far as the event or the song lets it go."""
     n_counts = len(grid.bar_start)
@@ -120,7 +119,7 @@ def nearest_phrase(grid: CountGrid, count: int) -> tuple[int, float]:
     return count - nearest, float(grid.strength[nearest])
 
 
-def _tag(wall: Wall, event: Event, grid: CountGrid) -> Tag:
+def _tag(wall: Wall, event: Change, grid: CountGrid) -> Tag:
     start = wall.start_count + wall.counts
     end = start + event.tag.counts
     return Tag(

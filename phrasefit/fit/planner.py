@@ -5,8 +5,6 @@ of the dance to the end of the song, the share in percent that wall starts meet 
 phrase start inside a wall is met in part, see `fit.costs.wall_meeting`), less the
 charges for restarts, tags and an awkward start.  100 = every phrase starts a wall and
 nothing has to be remembered.
-
-May import: model, errors, the modules of fit, NumPy.
 """
 
 from __future__ import annotations
@@ -22,7 +20,7 @@ from phrasefit.fit.costs import Costs
 from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid, dance_phrase_counts
 from phrasefit.fit.layout import PlanValue, lay_out
-from phrasefit.fit.letters import parts_over_song
+from phrasefit.fit.part_assignment import parts_over_song
 from phrasefit.fit.search import Search
 from phrasefit.fit.starts import first_one, start_candidates, start_charge
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
@@ -83,7 +81,7 @@ def fit_routine(
     Notes
     -----
     Exact: no plan within `max_changes` scores higher, from any of the start options,
-    with the given order of parts (`fit.letters` settles that first for phrased
+    with the given order of parts (`fit.part_assignment` settles that first for phrased
     routines without a sequence).
 
     Examples

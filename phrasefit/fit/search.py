@@ -2,7 +2,7 @@
 
 A *node* is a count on which a wall may begin, together with the place in the sequence
 of parts.  From it the dance goes on with a whole wall, or with one of the events of
-`fit.moves`.  ``value[m][node, f, last]`` is the most that can still be gained from a
+`fit.changes`.  ``value[m][node, f, last]`` is the most that can still be gained from a
 wall beginning at `node`, facing ``f`` units from the front, with exactly `m` changes to
 come, when the last event was of kind `last` (an event of the same kind again is
 cheaper).  ``after[m]`` is the same where the wall before ended in an event (another one
@@ -16,7 +16,6 @@ at once is dearer).  With ``next`` the node after a whole wall, and ``e`` the ev
 Layers are filled by m, and within a layer in blocks of one wall from the end of the
 song, each block by whole-array operations: O(nodes * events * facings * changes) in
 all.  Nothing is pruned but what cannot be reached from the starts.
-May import: model, routine.blocks, routine.counts, fit.costs, fit.moves, NumPy.
 """
 
 from __future__ import annotations
@@ -26,11 +25,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.fit.changes import Change, changes_of, facing_unit, gains_of
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.moves import Event, events_of, facing_unit, gains_of
 from phrasefit.model import Routine
-from phrasefit.routine.blocks import turn_after
 from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.routine.dancer_state import turn_after
 
 TIE = 1e-9  # differences below this are rounding, not preference
 WHOLE = -1  # in a trail: the wall is danced whole and the next follows at once
@@ -60,7 +59,7 @@ class Lattice:
 
 def build_lattice(
     routine: Routine,
-    events: tuple[Event, ...],
+    events: tuple[Change, ...],
     part_at: np.ndarray,
     starts: Sequence[int],
     least_after_event: int,
@@ -155,7 +154,7 @@ class Search:
         max_changes: int,
         costs: Costs,
     ) -> None:
-        self.events = events_of(routine, costs) if max_changes else ()
+        self.events = changes_of(routine, costs) if max_changes else ()
         self._costs = costs
         self._charges = np.array([event.charge for event in self.events])
         self._gains = gains_of(strength, routine, self.events, costs)

@@ -3,7 +3,6 @@
 Candidates are the phrase starts in the first part of the song, and the usual intros of
 two and four eights after the first one.  Where the singing begins is not known to the
 program: a start "on the vocals" is for the instructor to name.
-May import: model, errors, routine.counts, fit.costs, NumPy.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 The ranges are data with their source, not constants of the program: published tables
 differ by body and edition, so a user can replace them (`load_tempo_rows`).
-May import: model, errors, fit.costs, standard library.
 """
 
 from __future__ import annotations

@@ -3,8 +3,6 @@
 `evidence` is what form is found from, `sections` finds boundaries and letters,
 `phrases` groups bars inside sections, `marks` adds what a person heard.  Nothing here
 needs the audio: kept evidence is enough.
-
-May import: model, errors, form.
 """
 
 from __future__ import annotations
@@ -12,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from phrasefit.errors import ParameterError
-from phrasefit.form.cues import bar_evidence
+from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.marks import apply_section_marks
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases

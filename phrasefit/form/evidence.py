@@ -3,8 +3,6 @@
 Small enough to be kept beside a bar map (about 40 kB of JSON a song), so that form
 can be found again on corrected bars without the audio.  Values are rounded to half
 precision at once: form found from kept evidence equals form found the first time.
-
-May import: model, errors (scipy inside functions).
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Section boundaries that a person heard, or did not hear.
-
-May import: model, errors, form.
-"""
+"""Section boundaries that a person heard, or did not hear."""
 
 from __future__ import annotations
 
@@ -12,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.errors import MapError
-from phrasefit.form.cues import BarEvidence, bar_evidence, bar_starts
+from phrasefit.form.boundary_cues import BarEvidence, bar_evidence, bar_starts
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.phrases import group_phrases
 from phrasefit.form.sections import letters_for, phrase_confidence, sections_between

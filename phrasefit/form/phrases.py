@@ -4,8 +4,6 @@ A section is cut into phrases of eight bars, these into fours, these into twos.
 Where the bars do not come out even, the extra ones go where music puts them: at the
 end of a section (in the first one, the intro, at its beginning), an odd bar at the
 end of its group, and the ear's evidence may say otherwise.
-
-May import: model, form.
 """
 
 from __future__ import annotations
@@ -15,10 +13,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from phrasefit.form._lengths import USUAL_BARS, log_share
-from phrasefit.form._segments import best_segments
-from phrasefit.form.cues import BarEvidence
-from phrasefit.form.lines import line_odds
+from phrasefit.form.boundary_cues import BarEvidence
+from phrasefit.form.boundary_model import line_odds
+from phrasefit.form.section_lengths import USUAL_BARS, log_share
+from phrasefit.form.segmentation import best_segments
 from phrasefit.model import Phrase, Section
 
 # Levels of phrase by meter, in beats; other meters have 8, 4 and 2 bars.

@@ -4,8 +4,6 @@ Every segmentation of the song into sections that begin on bar lines gets a
 probability: what speaks for a boundary at each line (`lines`), how usual the lengths
 are, how well each section as a whole is heard again elsewhere.  The best one is
 found exactly; the strength of a boundary comes from its probability over all of them.
-
-May import: model, form.
 """
 
 from __future__ import annotations
@@ -15,15 +13,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from phrasefit.form._lengths import log_share
-from phrasefit.form._segments import (
+from phrasefit.form.boundary_cues import BarEvidence, bars_together
+from phrasefit.form.boundary_model import line_odds, line_weights
+from phrasefit.form.section_lengths import log_share
+from phrasefit.form.segmentation import (
     best_segments,
     diagonal_sums,
     join_alike,
     start_probabilities,
 )
-from phrasefit.form.cues import BarEvidence, bars_together
-from phrasefit.form.lines import line_odds, line_weights
 from phrasefit.model import Section
 
 # Learned mostly from made songs, scores are too sure of songs by others: by this much they

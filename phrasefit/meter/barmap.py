@@ -2,8 +2,6 @@
 
 observe -> candidate readings -> the level people count -> beats and bars -> timing -> the bars
 of what is repeated -> doubts.
-
-May import: model, errors, audio, meter, _dp.
 """
 
 from __future__ import annotations
@@ -15,13 +13,13 @@ import numpy as np
 from phrasefit._dp import Chain
 from phrasefit.errors import NoPulseError
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
-from phrasefit.meter.beatwise import prepare_surface
+from phrasefit.meter.beat_descriptors import prepare_evidence
 from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
-from phrasefit.meter.levels import Reading, find_readings, smooth_beats
 from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.refine import Timing, refine_beats
+from phrasefit.meter.tempo_readings import Reading, find_readings, smooth_beats
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
@@ -59,12 +57,12 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     _require_sound(audio, features)
     model = model or HandmadeModel()
     activations, weights = model.observe(features), model.decoder_weights()
-    surface = prepare_surface(features, activations)
-    readings = find_readings(surface, weights)
-    steady = [has_pulse(surface, reading, model.name) for reading in readings]
+    heard = prepare_evidence(features, activations)
+    readings = find_readings(heard, weights)
+    steady = [has_pulse(heard, reading, model.name) for reading in readings]
     # What is no pulse cannot be what people count; it stays among the other readings.
     readings = [readings[i] for i in np.argsort(np.logical_not(steady), kind="stable")]
-    decoded = decode_song(surface, readings[0], weights) if any(steady) else []
+    decoded = decode_song(heard, readings[0], weights) if any(steady) else []
     if not decoded:
         raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     found = [smooth_beats(chain.steps) for chain in decoded]
@@ -72,8 +70,8 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
     timings = _bridge(refined)
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
-    bars = place_bars(surface, chains, weights, _decoded_places(decoded, refined, timings))
-    sure_of_beats = judge_beats(surface, readings, weights)
+    bars = place_bars(heard, chains, weights, _decoded_places(decoded, refined, timings))
+    sure_of_beats = judge_beats(heard, readings, weights)
     return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
 
 

@@ -7,8 +7,6 @@ have been moved to their onsets, counted back to the first sound and carried thr
 `place_bars` gives places to those that are new, doubts to all, and hears what repeats, so
 that added and dropped beats are found where they are (`repeats`).  The others keep the
 places they were decoded with.
-
-May import: meter.
 """
 
 from __future__ import annotations
@@ -17,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.meter.beatwise import (
-    Surface,
+from phrasefit.meter.beat_descriptors import (
+    FrameEvidence,
     describe_beats,
     nearest_frames,
     with_neighbors,
@@ -52,7 +50,7 @@ class Bars:
 
 
 def place_bars(
-    surface: Surface,
+    heard: FrameEvidence,
     chains: tuple[np.ndarray, ...],
     weights: dict[str, np.ndarray],
     decoded: np.ndarray,
@@ -61,7 +59,7 @@ def place_bars(
 
     Parameters
     ----------
-    surface : Surface
+    heard : FrameEvidence
     chains : tuple of np.ndarray, frames
         Stretches of beats; bars begin anew at each.
     weights : dict of str to np.ndarray
@@ -75,8 +73,8 @@ def place_bars(
         Over all beats of all chains.
     """
     beats = np.concatenate(chains)
-    rows = describe_beats(surface, beats)
-    one_odds = one_log_odds(own_odds(surface, beats), rows, weights)
+    rows = describe_beats(heard, beats)
+    one_odds = one_log_odds(own_odds(heard, beats), rows, weights)
     meter_odds = three_log_odds(rows, weights)
     states = bar_states()
     courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
@@ -84,7 +82,7 @@ def place_bars(
     emission = place_scores(states, one_odds, meter_odds / len(beats))
     path, posterior = courses.best(_held(emission, decoded)), courses.posterior(emission)[0]
     if len(beats) <= LONGEST_BEATS:
-        links = link_beats(surface, beats)
+        links = link_beats(heard, beats)
         settled = settle(path, courses, emission, links)
         if not np.array_equal(settled, path):
             path, posterior = settled, posterior_with_repeats(settled, courses, emission, links)
@@ -105,9 +103,9 @@ def _held(emission: np.ndarray, decoded: np.ndarray) -> np.ndarray:
     return held
 
 
-def own_odds(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def own_odds(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     """The observation model's log odds of a one at each beat [shape=(n_beats,)]."""
-    return surface.downbeat[nearest_frames(beats, len(surface.downbeat))]
+    return heard.downbeat[nearest_frames(beats, len(heard.downbeat))]
 
 
 def one_log_odds(

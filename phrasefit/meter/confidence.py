@@ -3,8 +3,6 @@
 Every number is a logistic function of a few margins, fitted for each observation model
 on songs whose truth is known (`phrasefit.training`), so that of the readings called 80 % sure
 about 80 % are right.
-
-May import: model, meter.
 """
 
 from __future__ import annotations
@@ -12,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from phrasefit.meter.bars import Bars
-from phrasefit.meter.beatwise import Surface, nearest_frames
-from phrasefit.meter.levels import Reading
+from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames
 from phrasefit.meter.statespace import METERS, USUAL_BPM
+from phrasefit.meter.tempo_readings import Reading
 from phrasefit.model import Alternative
 
 MIN_TOTAL_GAIN = 35.0  # log odds; a dozen clear beats, which speech brings by chance, have less
@@ -30,9 +28,9 @@ LEVEL_TOLERANCE = 0.12
 Weights = dict[str, np.ndarray]
 
 
-def judge_beats(surface: Surface, readings: list[Reading], weights: Weights) -> float:
+def judge_beats(heard: FrameEvidence, readings: list[Reading], weights: Weights) -> float:
     """Probability that the first reading has the beats right."""
-    return _probability(weights["sure_of_beats"], beat_margins(surface, readings))
+    return _probability(weights["sure_of_beats"], beat_margins(heard, readings))
 
 
 def judge_bars(
@@ -44,7 +42,7 @@ def judge_bars(
     return sure_of_beats * given, sure_of_meter
 
 
-def beat_margins(surface: Surface, readings: list[Reading]) -> np.ndarray:
+def beat_margins(heard: FrameEvidence, readings: list[Reading]) -> np.ndarray:
     """What the sureness of the beats is judged by [shape=(n_columns,)].
 
     Log odds of the best reading against all others; beat gain on its beats and between;
@@ -53,30 +51,30 @@ def beat_margins(surface: Surface, readings: list[Reading]) -> np.ndarray:
     best = readings[0]
     beats, inside = best.beats, best.unbroken
     steps = np.diff(beats)[inside]
-    between = nearest_frames(((beats[1:] + beats[:-1]) / 2)[inside], len(surface.gain))
+    between = nearest_frames(((beats[1:] + beats[:-1]) / 2)[inside], len(heard.gain))
     return np.array(
         [
             _log_odds(best.probability),
-            mean_gain(surface, best),
-            surface.gain_near[between].mean(),
+            mean_gain(heard, best),
+            heard.gain_near[between].mean(),
             min(10 * unevenness(best), 2.0),
-            steps.sum() / len(surface.gain),
+            steps.sum() / len(heard.gain),
             abs(np.log(best.tempo_bpm / USUAL_BPM)),
         ]
     )
 
 
-def has_pulse(surface: Surface, reading: Reading, model_name: str) -> bool:
+def has_pulse(heard: FrameEvidence, reading: Reading, model_name: str) -> bool:
     """Tell music from speech, noise and free playing by how far its beats stand out.
 
     `tests/accuracy/speech.py` measures it.
     """
-    total = mean_gain(surface, reading) * len(reading.beats)
+    total = mean_gain(heard, reading) * len(reading.beats)
     least = LEAST_STRENGTH.get(model_name, min(LEAST_STRENGTH.values()))
-    return total >= MIN_TOTAL_GAIN and pulse_strength(surface, reading) >= least
+    return total >= MIN_TOTAL_GAIN and pulse_strength(heard, reading) >= least
 
 
-def pulse_strength(surface: Surface, reading: Reading) -> float:
+def pulse_strength(heard: FrameEvidence, reading: Reading) -> float:
     """Evidence for the beats in units of what chance brings, less if it is unclear or uneven.
 
     What chance gains on n beats grows as the root of n.  A tracker finds chains in anything
@@ -84,17 +82,17 @@ def pulse_strength(surface: Surface, reading: Reading) -> float:
     and to follow they must change their step.
     """
     n_beats = len(reading.beats)
-    evidence = mean_gain(surface, reading) * np.sqrt(n_beats)
+    evidence = mean_gain(heard, reading) * np.sqrt(n_beats)
     steps = [np.diff(chain) for chain in reading.chains]
     change = np.concatenate([np.abs(np.diff(step)) for step in steps]).mean()
     change /= np.median(np.concatenate(steps))
-    clear = np.sqrt(share_on_beats(surface, reading))
+    clear = np.sqrt(share_on_beats(heard, reading))
     return float(max(evidence, 0.0) * clear * np.exp(-change / STEP_CHANGE))
 
 
-def share_on_beats(surface: Surface, reading: Reading) -> float:
+def share_on_beats(heard: FrameEvidence, reading: Reading) -> float:
     """How much of all that sounds like a beat, from first to last beat, lies on the beats."""
-    gain = surface.gain
+    gain = heard.gain
     inner = gain[1:-1]
     is_peak = (inner > gain[:-2]) & (inner >= gain[2:]) & (inner > 0)
     peaks = np.flatnonzero(is_peak) + 1
@@ -119,9 +117,9 @@ def unevenness(reading: Reading) -> float:
     return float(np.median(np.abs(steps - usual)) / usual)
 
 
-def mean_gain(surface: Surface, reading: Reading) -> float:
+def mean_gain(heard: FrameEvidence, reading: Reading) -> float:
     """Log odds of a beat, on average over the beats of a reading."""
-    return float(surface.gain_near[nearest_frames(reading.beats, len(surface.gain))].mean())
+    return float(heard.gain_near[nearest_frames(reading.beats, len(heard.gain))].mean())
 
 
 def one_margins(bars: Bars, meter: int) -> np.ndarray:

@@ -2,8 +2,6 @@
 
 Only beats and positions change here; sections and phrases are dropped where they
 would be stale, and `phrasefit.form` finds them again on the new bars.
-
-May import: model, errors.
 """
 
 from __future__ import annotations

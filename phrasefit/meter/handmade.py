@@ -4,8 +4,6 @@ Band-wise onsets around a frame, the rise of each band after it, and the change 
 harmony across it are weighed by a logistic model.  The features are made by hand;
 their weights were fitted by `phrasefit.training.handmade` on made songs, none of
 which is a song that accuracy is reported on.
-
-May import: model, audio, meter.observe.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ The network is trained by `phrasefit.training` and travels in the package as a
 float16 ``.npz``; nothing is downloaded.  Its shape is written down here once: the
 training imports these constants, so both sides cannot drift apart.  Songs are run
 in overlapping windows, so that memory does not grow with the song.
-
-May import: model, errors, audio constants, meter.observe, meter.handmade.
 """
 
 from __future__ import annotations

@@ -2,8 +2,6 @@
 
 An observation model turns `Features` into `Activations`; the decoder turns those
 into beats and bars.  The hand-made model and the learned one are interchangeable.
-
-May import: model, errors.
 """
 
 from __future__ import annotations

@@ -6,8 +6,6 @@ through all tempos of a reading, all places in the bar, cut bars and changes of 
 
 What tells a one needs beats around it.  They are those of the reading, moved along with
 the frame that is asked about: at its own beats the evidence is that of `bars`.
-
-May import: _dp, meter.
 """
 
 from __future__ import annotations
@@ -18,9 +16,14 @@ import numpy as np
 
 from phrasefit._dp import Chain, Places, track_events
 from phrasefit.meter.bars import one_log_odds, own_odds, place_scores, three_log_odds
-from phrasefit.meter.beatwise import Surface, describe_beats, nearest_frames, usual_columns
-from phrasefit.meter.levels import MIN_CHAIN_BEATS, Reading, gaps_near
+from phrasefit.meter.beat_descriptors import (
+    FrameEvidence,
+    describe_beats,
+    nearest_frames,
+    usual_columns,
+)
 from phrasefit.meter.statespace import METERS, BarStates, bar_states
+from phrasefit.meter.tempo_readings import MIN_CHAIN_BEATS, Reading, gaps_near
 
 PARTS = 12  # of a beat, at which ones are looked for; halves, thirds and quarters are among them
 
@@ -45,12 +48,14 @@ class Clock:
         return np.interp(counts, self.counts, self.frames)
 
 
-def decode_song(surface: Surface, reading: Reading, weights: dict[str, np.ndarray]) -> list[Chain]:
+def decode_song(
+    heard: FrameEvidence, reading: Reading, weights: dict[str, np.ndarray]
+) -> list[Chain]:
     """Find the beats that a reading counts, and their places in the bar.
 
     Parameters
     ----------
-    surface : Surface
+    heard : FrameEvidence
     reading : Reading
         At which tempo people count, roughly where, and whether on the off-beat.
     weights : dict of str to np.ndarray
@@ -67,10 +72,10 @@ def decode_song(surface: Surface, reading: Reading, weights: dict[str, np.ndarra
     move as `statespace` allows, and the best path is found exactly
     (`_dp.track_events`).  The idea is that of `bar_states`.
     """
-    clock, states = wind_clock(reading, len(surface.gain)), bar_states()
-    model, _ = gaps_near(reading.tempo_bpm, 1.0 / surface.hop_s)
-    gain = heard_gain(surface, clock, off_beat=reading.off_beat)
-    marks = mark_places(surface, clock, weights, states)
+    clock, states = wind_clock(reading, len(heard.gain)), bar_states()
+    model, _ = gaps_near(reading.tempo_bpm, 1.0 / heard.hop_s)
+    gain = heard_gain(heard, clock, off_beat=reading.off_beat)
+    marks = mark_places(heard, clock, weights, states)
     places = Places(log_start=states.log_start, log_transition=states.log_transition)
     chains, _ = track_events(gain[:, None] + marks, model, places)
     return [chain for chain in chains if len(chain.steps) >= MIN_CHAIN_BEATS]
@@ -91,17 +96,17 @@ def wind_clock(reading: Reading, n_frames: int) -> Clock:
     )
 
 
-def heard_gain(surface: Surface, clock: Clock, *, off_beat: bool) -> np.ndarray:
+def heard_gain(heard: FrameEvidence, clock: Clock, *, off_beat: bool) -> np.ndarray:
     """What a beat at each frame brings [shape=(n_frames,)]; off the beat, half a beat later."""
     if not off_beat:
-        return surface.gain
-    frames = np.arange(len(surface.gain))
+        return heard.gain
+    frames = np.arange(len(heard.gain))
     later = clock.frames_at(clock.counts_at(frames) + 0.5)
-    return surface.gain[nearest_frames(later, len(frames))]
+    return heard.gain[nearest_frames(later, len(frames))]
 
 
 def mark_places(
-    surface: Surface, clock: Clock, weights: dict[str, np.ndarray], states: BarStates
+    heard: FrameEvidence, clock: Clock, weights: dict[str, np.ndarray], states: BarStates
 ) -> np.ndarray:
     """What a beat at each frame brings by its place in the bar [shape=(n_frames, n_states)].
 
@@ -109,17 +114,17 @@ def mark_places(
     far as one place fits better there than others.
     """
     counts = np.arange(clock.last + 1)
-    usual = usual_columns(surface, clock.frames_at(counts))
+    usual = usual_columns(heard, clock.frames_at(counts))
     meter_odds, odds = 0.0, {meter: np.empty((len(counts), PARTS)) for meter in METERS}
     for part in range(PARTS):
         beats = clock.frames_at(counts + part / PARTS)
-        rows = describe_beats(surface, beats, usual)
+        rows = describe_beats(heard, beats, usual)
         if part == 0:
             meter_odds = three_log_odds(rows, weights)
-        for meter, found in one_log_odds(own_odds(surface, beats), rows, weights).items():
+        for meter, found in one_log_odds(own_odds(heard, beats), rows, weights).items():
             odds[meter][:, part] = found
     scores = place_scores(states, {m: o.ravel() for m, o in odds.items()}, meter_odds / len(counts))
     scores -= scores @ (np.exp(states.log_start) / len(METERS))[:, None]
-    at = np.rint(clock.counts_at(np.arange(len(surface.gain))) * PARTS).astype(np.int64)
+    at = np.rint(clock.counts_at(np.arange(len(heard.gain))) * PARTS).astype(np.int64)
     inside = (at >= 0) & (at < len(scores))
     return np.where(inside[:, None], scores[np.where(inside, at, 0)], 0.0)

@@ -4,8 +4,6 @@ Frames are 20 ms apart; a dancer's "on the beat" is finer.  Around every beat th
 waveform is looked at again in steps of 1.5 ms.  If the song was played to a click,
 the beats are put on its straight lines; else they follow the players as closely as
 single onsets can be trusted.
-
-May import: model, audio, _dp.
 """
 
 from __future__ import annotations

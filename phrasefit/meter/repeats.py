@@ -4,8 +4,6 @@ With an alternating bass, the first and the third beat of a bar look alike, and 
 half bar little tells that the bars now begin elsewhere.  But the chorus comes back: it
 lies 130 beats after the one before, not 128.  Repetition says nothing of which beat
 is the one; it only ties the places of beats to each other.
-
-May import: meter.
 """
 
 from __future__ import annotations
@@ -14,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from phrasefit.meter.beatwise import Surface, mean_by_beat
+from phrasefit.meter.beat_descriptors import FrameEvidence, mean_by_beat
 from phrasefit.meter.handmade import running_sum
 from phrasefit.meter.statespace import CUT_COST, BarCourses, BarStates
 
@@ -32,12 +30,12 @@ LEAST_GAIN = 1e-3  # sums are not exact
 LONGEST_BEATS = 2000  # beyond a song's length; the links of hours would fill the memory
 
 
-def link_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def link_beats(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     """Find which beats repeat which.
 
     Parameters
     ----------
-    surface : Surface
+    heard : FrameEvidence
     beats : np.ndarray [shape=(n_beats,), frames], at least 2
 
     Returns
@@ -46,7 +44,7 @@ def link_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
         Each beat shares at most 1 among the beats that it repeats, by how alike the
         stretches around them are.  Where nothing repeats, little is spread thinly.
     """
-    rows = _movement(surface, beats)
+    rows = _movement(heard, beats)
     likeness = stretch_likeness(rows @ rows.T)
     at = np.arange(len(beats))
     shares = np.exp(SHARPNESS * (likeness - ALIKE))
@@ -55,12 +53,12 @@ def link_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
     return (shares + shares.T) / 2
 
 
-def _movement(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def _movement(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     """Harmony and sound of both halves of each beat, against their surroundings."""
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     halves = np.interp(np.arange(2 * len(beats) + 1) / 2, np.arange(len(closed)), closed)
     parts = []
-    for total in (surface.chroma_sum, surface.mel_sum):
+    for total in (heard.chroma_sum, heard.mel_sum):
         rows = mean_by_beat(total, halves).reshape(len(beats), -1)
         rows = rows - _surroundings(rows)
         parts.append(rows / np.sqrt((rows**2).sum(axis=1).mean() + 1e-9))

@@ -1,7 +1,4 @@
-"""The states that the decoders move through: gaps between beats, positions in bars.
-
-May import: errors, _dp.
-"""
+"""The states that the decoders move through: gaps between beats, positions in bars."""
 
 from __future__ import annotations
 

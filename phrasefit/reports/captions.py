@@ -7,8 +7,6 @@ A caption stands from two counts before its steps to two counts before the next,
 so that it can be read before it is danced (the two-beat lead of round-dance cuers).
 At most two lines of 42 characters and about 17 characters a second, at least 1.333 s
 on the screen: usual figures of captioning guides.
-
-May import: model, reports.cues, routine.
 """
 
 from __future__ import annotations

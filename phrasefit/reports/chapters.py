@@ -4,8 +4,6 @@ MP3: ID3v2 chapter frames (CHAP and CTOC, ID3v2 Chapter Frame Addendum 1.0).
 OGG and FLAC: the CHAPTER001 / CHAPTER001NAME comments that players read in Vorbis
 comments (no standard, common practice).  WAV gets none.  The marks need the extra
 ``pip install "phrasefit[chapters]"``; without it files are written without them.
-
-May import: standard library (mutagen inside functions).
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""A checked routine as text for a terminal and as a JSON document.
-
-May import: model, routine.
-"""
+"""A checked routine as text for a terminal and as a JSON document."""
 
 from __future__ import annotations
 
@@ -9,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from phrasefit.model import Finding, Part, Routine, TagOption
-from phrasefit.routine import blocks
+from phrasefit.routine import dancer_state
 from phrasefit.routine.check import LOAD_TEMPO
 from phrasefit.routine.counts import SECTION_COUNTS, STRAIGHT, moment_label
 from phrasefit.routine.feet import FOOT_WORDS
@@ -77,10 +74,10 @@ def _head_lines(routine: Routine) -> Iterator[str]:
     level = f", {routine.level}" if routine.level else ""
     swing = "" if routine.swing == STRAIGHT else f", swung: & at {routine.swing:.0%} of the count"
     yield f"size        {counts}, {walls}, {rhythm}{level}{swing}"
-    turn = blocks.net_turn(routine)
+    turn = dancer_state.net_turn(routine)
     if routine.sequence:
         order = " ".join(routine.sequence)
-        total = sum(part.counts for part in blocks.danced_parts(routine))
+        total = sum(part.counts for part in dancer_state.danced_parts(routine))
         yield f"sequence    {order}: {total} counts, {turn_words(turn)} in all"
     else:
         order = ", ".join(clock(facing) for facing in wall_order(turn))
@@ -100,8 +97,8 @@ def _part_lines(routine: Routine, part: Part) -> Iterator[str]:
         yield f"part {part.name}: {part.counts} counts, {turn_words(part.turn_deg)}"
     size = SECTION_COUNTS[routine.meter]
     ends = [*range(size, part.counts, size), part.counts]
-    facings = blocks.facing_after(part)
-    free = blocks.free_foot_after(part)
+    facings = dancer_state.facing_after(part)
+    free = dancer_state.free_foot_after(part)
     label = "facing"
     for end in ends if part.steps else ():
         facing, foot = facings[end - 1], free[end - 1]
@@ -129,10 +126,10 @@ def _tag_words(tag: TagOption) -> str:
 
 def _turning_words(routine: Routine) -> str:
     tempo = routine.tempo_bpm[1] if routine.tempo_bpm else LOAD_TEMPO
-    load = blocks.turn_load_deg_per_minute(routine, tempo)
+    load = dancer_state.turn_load_deg_per_minute(routine, tempo)
     if not load:
         return "none"
-    run = blocks.longest_turn_run(routine)
+    run = dancer_state.longest_turn_run(routine)
     longest = f"; at most {turn_words(run.turn_deg)} without a pause" if run else ""
     turns = load / FULL_TURN_DEG
     return f"{turns:.1f} full turns a minute at {tempo:g} counts a minute{longest}"
@@ -172,8 +169,8 @@ def _routine_document(routine: Routine) -> dict[str, Any]:
         "meter": routine.meter,
         "sequence": list(routine.sequence),
         "starting_foot": routine.starting_foot,
-        "turn_deg": blocks.net_turn(routine),
-        "turn_load_deg_per_minute": blocks.turn_load_deg_per_minute(routine, tempo),
+        "turn_deg": dancer_state.net_turn(routine),
+        "turn_load_deg_per_minute": dancer_state.turn_load_deg_per_minute(routine, tempo),
         "turn_load_counts_per_minute": tempo,
         "parts": [_part_document(part) for part in routine.parts],
         "tags": [
@@ -189,8 +186,8 @@ def _part_document(part: Part) -> dict[str, Any]:
         "name": part.name,
         "counts": part.counts,
         "turn_deg": part.turn_deg,
-        "facing": [clock(facing) for facing in blocks.facing_after(part)],
-        "free_foot": list(blocks.free_foot_after(part)),
+        "facing": [clock(facing) for facing in dancer_state.facing_after(part)],
+        "free_foot": list(dancer_state.free_foot_after(part)),
         "restarts": [
             {
                 "after_count": point.after_count,

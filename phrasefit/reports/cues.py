@@ -5,8 +5,6 @@ which count sounds when, in which wall, facing where, with which step, and which
 event comes next.  `running_counts` gives them count by count, `cue_lines` group
 by group (eights, in threes sixes).  Numbers in the words are 1-based; times are
 seconds.
-
-May import: model, routine.
 """
 
 from __future__ import annotations
@@ -15,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from phrasefit.model import FitPlan, Part, Plan, Step, Wall
-from phrasefit.routine.blocks import turn_after
+from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import clock
 
 COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)

@@ -1,7 +1,4 @@
-"""One page for the DJ: which recording, how fast, when to count in, when it ends.
-
-May import: model, reports (paper, times), routine.
-"""
+"""One page for the DJ: which recording, how fast, when to count in, when it ends."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""A fit as text for a terminal.
-
-May import: model, routine, fit, reports.map_text, reports.times, reports.words.
-"""
+"""A fit as text for a terminal."""
 
 from __future__ import annotations
 

@@ -1,13 +1,11 @@
 """The evening on paper for the floor: what comes next, where count 1 is, what to call.
 
 Large type, black on white, one block a dance that never breaks over a page.
-
-May import: model, fit, routine, reports (paper, playlists, times).
 """
 
 from __future__ import annotations
 
-from phrasefit.fit.evening import Dance, Evening
+from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import Plan
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
 from phrasefit.reports.playlists import tempo_words

@@ -3,8 +3,6 @@
 Fours: bass drum on 1 and 3, snare on 2 and 4; threes: bass drum on 1, brushes on 2 and
 3; hats between the counts, late in swung music.  The bass goes round a plain
 progression of our own, one chord for each group of counts.
-
-May import: demo (the instruments), routine, NumPy.
 """
 
 from __future__ import annotations

@@ -3,8 +3,6 @@
 Follows JAMS 0.3 (Humphrey et al., ISMIR 2014): namespaces ``beat`` (value =
 position in the bar), ``segment_open`` (section letters), ``tempo`` and, with a
 plan, ``tag_open`` (walls, restarts, tags).
-
-May import: model, reports.cues.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""The bar map as text for a terminal: plain words, every doubt shown.
-
-May import: model, serial, reports.times.
-"""
+"""The bar map as text for a terminal: plain words, every doubt shown."""
 
 from __future__ import annotations
 

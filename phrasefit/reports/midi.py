@@ -7,8 +7,6 @@ The second track clicks every beat on the percussion channel (General MIDI high 
 low wood block), so that any player sounds the map.
 A beat is written as a quarter note.  The stretch before the first beat becomes
 bars of its own, so that time 0.0 of the file is time 0.0 of the song.
-
-May import: model, reports.cues (mido inside functions).
 """
 
 from __future__ import annotations

@@ -2,8 +2,6 @@
 
 The folder appears whole or not at all: it is filled under another name beside its
 place and renamed at the end.
-
-May import: model, errors, files, serial, reports (every medium).
 """
 
 from __future__ import annotations
@@ -68,10 +66,10 @@ def _papers(fit: FitPlan, plan: Plan, paper: str) -> Iterator[Item]:
 
 
 def _practice(fit: FitPlan, plan: Plan) -> Iterator[Item]:
-    from phrasefit.reports.practice import Wishes, encoded, practice
+    from phrasefit.reports.practice import PracticeRequest, encoded, practice
 
     def clicked(percent: int) -> Callable[[], bytes]:
-        return lambda: encoded(practice(fit, plan, Wishes(percent=percent)), ".ogg")
+        return lambda: encoded(practice(fit, plan, PracticeRequest(percent=percent)), ".ogg")
 
     for percent in PRACTICE_PERCENTS:
         purpose = f"practice without the song, at {percent} % of its tempo"

@@ -5,8 +5,6 @@ Text is real text (fonts embedded as TrueType, so it can be selected and searche
 what would run over its column is shortened with an ellipsis; letters that no
 installed font has are replaced by a hollow box, so that a gap is seen as a gap.
 Everything is black on white: sheets are copied, and halls are lit in color.
-
-May import: errors, model (matplotlib inside functions).
 """
 
 from __future__ import annotations

@@ -3,8 +3,6 @@
 Each row shows, from top to bottom: times, the sections with their letters, phrase
 starts as ticks (longer = stronger), the walls with number and facing.  A tag is a
 black block, a restart a black flag at the cut; both carry their word as well.
-
-May import: model, reports.paper, reports.times, routine.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ XSPF is the XML Shareable Playlist Format, version 1 (xspf.org, namespace
 ``http://xspf.org/ns/0/``), M3U8 the plain list of files in UTF-8 with ``#EXTINF`` lines
 of seconds and title.  Both name the files from where the playlist lies, so that a
 folder may be moved as a whole.
-
-May import: model, fit, reports (times, words, table).
 """
 
 from __future__ import annotations
@@ -19,7 +17,7 @@ from typing import Any
 from urllib.parse import quote
 from xml.etree import ElementTree
 
-from phrasefit.fit.evening import Dance, Evening
+from phrasefit.evening.evening import Dance, Evening
 from phrasefit.reports.table import BYTE_ORDER_MARK, fit_row, plain_cell
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import event_lines

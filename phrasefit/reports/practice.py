@@ -9,9 +9,6 @@ class has its headphones.
 Numbers and cues are spoken so that a word ends before the count it calls (round-dance
 cuers give them one to two beats ahead); the numbers can stand on their counts instead,
 as many instructors count along.
-
-May import: model, errors, files, reports (chapters, cues, groove, voice), routine, NumPy
-(soundfile inside functions).
 """
 
 from __future__ import annotations
@@ -58,7 +55,7 @@ SECOND_TONE_S = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wishes:
+class PracticeRequest:
     """How the practice audio is to be made.
 
     `percent` of the song's tempo, or one steady `tempo` [counts a minute]; `intro`
@@ -109,7 +106,9 @@ class Practice:
     words: tuple[tuple[float, float, str], ...]
 
 
-def practice(fit: FitPlan, plan: Plan | None = None, wishes: Wishes | None = None) -> Practice:
+def practice(
+    fit: FitPlan, plan: Plan | None = None, wishes: PracticeRequest | None = None
+) -> Practice:
     """Make practice audio of a plan.
 
     Parameters
@@ -117,7 +116,7 @@ def practice(fit: FitPlan, plan: Plan | None = None, wishes: Wishes | None = Non
     fit : FitPlan
     plan : Plan, optional
         One of ``fit.plans``; the advised one if left out.
-    wishes : Wishes, optional
+    wishes : PracticeRequest, optional
 
     Returns
     -------
@@ -129,7 +128,7 @@ def practice(fit: FitPlan, plan: Plan | None = None, wishes: Wishes | None = Non
     MissingExtraError
         If a cue is not among the shipped words and no voice is installed.
     """
-    plan, wishes = plan or fit.plan, wishes or Wishes()
+    plan, wishes = plan or fit.plan, wishes or PracticeRequest()
     clicks = timeline(fit, plan, wishes)
     ends = [*(click.time_s for click in clicks[1:]), clicks[-1].time_s + _last_span_s(clicks)]
     out = np.zeros(round((ends[-1] + TAIL_S) * SAMPLE_RATE_HZ), dtype=np.float32)
@@ -154,7 +153,7 @@ def practice(fit: FitPlan, plan: Plan | None = None, wishes: Wishes | None = Non
     )
 
 
-def timeline(fit: FitPlan, plan: Plan, wishes: Wishes) -> tuple[Click, ...]:
+def timeline(fit: FitPlan, plan: Plan, wishes: PracticeRequest) -> tuple[Click, ...]:
     """Place the clicks: count-in (or the whole intro), walls and tags."""
     rows = [row for row in running_counts(fit, plan) if row.kind != "after" or wishes.intro]
     if not wishes.intro:
@@ -227,7 +226,7 @@ def _add(out: np.ndarray, sound: np.ndarray, start_s: float) -> None:
 
 
 def _spoken(
-    fit: FitPlan, clicks: tuple[Click, ...], ends: list[float], wishes: Wishes
+    fit: FitPlan, clicks: tuple[Click, ...], ends: list[float], wishes: PracticeRequest
 ) -> list[tuple[float, float, str]]:
     """Choose the words in the order of their weight; none overlaps another."""
     taken: list[tuple[float, float, str]] = []

@@ -7,8 +7,6 @@
 Type sizes follow sign makers' charts (an inch of letter height for 25 feet at the
 limit): 28 pt reads at 1.5 m, 60 pt at 3 m.  Events are marked by
 word, by weight and by a shape.  A page never ends inside a wall.
-
-May import: model, reports (paper, picture, times, words), routine.
 """
 
 from __future__ import annotations

@@ -2,8 +2,6 @@
 
 One row a step line, a heavier rule after every section of 8 (threes: 6).  A page is
 broken between sections only, unless one section is longer than a page.
-
-May import: model, reports.paper, routine.
 """
 
 from __future__ import annotations
@@ -12,8 +10,8 @@ from collections.abc import Sequence
 
 from phrasefit.model import Part, Routine, Step, TagOption
 from phrasefit.reports.paper import MARGIN_PT, Document, fitting_size, wrapped
-from phrasefit.routine.blocks import first_count, last_count, turn_after
 from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.routine.dancer_state import first_count, last_count, turn_after
 from phrasefit.routine.turns import clock, format_turn
 
 TYPE_PT, LEAD_PT = 12.0, 18.0

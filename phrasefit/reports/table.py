@@ -1,8 +1,6 @@
 """Tables of many fits: songs for a routine, routines for a song; text, CSV and JSON.
 
 Every number in them comes from a whole plan of the song, never from an estimate.
-
-May import: model, fit, reports (times, words).
 """
 
 from __future__ import annotations
@@ -14,8 +12,8 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from phrasefit.fit.rank import Ranking
 from phrasefit.model import FitPlan, Routine
+from phrasefit.ranking.rank import Ranking
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import FELT_PERCENT, event_lines, verdict
 

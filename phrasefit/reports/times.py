@@ -1,7 +1,4 @@
-"""Seconds as people write them.
-
-May import: nothing.
-"""
+"""Seconds as people write them."""
 
 from __future__ import annotations
 

@@ -3,8 +3,6 @@
 Numbers and the cue words of the step vocabulary ship with the package (made with
 eSpeak NG, see ``speech/words.json``).  Other words need the extra
 ``pip install "phrasefit[speech]"``, which uses the voice of the system.
-
-May import: errors, standard library (NumPy, soundfile, soxr, pyttsx3 inside functions).
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """The plan as CSV (RFC 4180), one row a wall, tag or ending; opens in any spreadsheet.
 
 The file begins with a byte-order mark, which older spreadsheets need to read UTF-8.
-
-May import: model, reports.times, routine.
 """
 
 from __future__ import annotations

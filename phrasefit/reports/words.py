@@ -2,7 +2,6 @@
 
 Walls are numbered from 1, a repetition cut short counts too; every place is given by
 its time as well.
-May import: model, routine, fit, reports.times.
 """
 
 from __future__ import annotations
@@ -11,11 +10,11 @@ from collections.abc import Iterable, Sequence
 from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
-from phrasefit.fit.hits import PhraseHit, phrase_hits
+from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, TempoVerdict, Wall
 from phrasefit.reports.times import clock_time
-from phrasefit.routine.blocks import turn_load_deg_per_minute
 from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.routine.turns import clock, turn_words
 
 # Five full turns a minute, to whichever side; common practice, no source.

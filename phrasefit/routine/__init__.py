@@ -13,6 +13,4 @@
 `spec`                    the routine file: its format and its reader
 `check`                   every finding about a routine, warnings included
 ========================  ====================================================
-
-May import: model, errors, standard library.
 """

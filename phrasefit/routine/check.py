@@ -2,7 +2,6 @@
 
 Errors come from reading (`spec`); the warnings here are doubts a person decides on.
 Their limits are data at the top, with their sources: lists of the trade disagree.
-May import: model, blocks, counts, feet, parts, source, spec, turns, vocabulary.
 """
 
 from __future__ import annotations
@@ -12,12 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from phrasefit.model import Finding, Part, Routine, Step
-from phrasefit.routine import blocks
+from phrasefit.routine import dancer_state
 from phrasefit.routine.counts import HALF_SECTION_COUNTS
 from phrasefit.routine.feet import FOOT_WORDS, first_foot, frees, n_weight_changes
-from phrasefit.routine.parts import USUAL_TAG_COUNTS
-from phrasefit.routine.source import Source, read_text
+from phrasefit.routine.part_reader import USUAL_TAG_COUNTS
 from phrasefit.routine.spec import read_routine
+from phrasefit.routine.toml_lines import Source, read_text
 from phrasefit.routine.turns import (
     EIGHTH_DEG,
     FULL_TURN_DEG,
@@ -142,12 +141,12 @@ def _unused_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
 
 def _lead_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     """Doubt a last count that does not lead into what is danced next."""
-    danced = blocks.danced_parts(routine)
+    danced = dancer_state.danced_parts(routine)
     following = danced[1:] if routine.sequence else danced[:1]
     told = set()
     for part, after in zip(danced, following, strict=False):
-        foot = blocks.starting_foot(after)
-        weight = blocks.weight_after_counts(part)[-1]
+        foot = dancer_state.starting_foot(after)
+        weight = dancer_state.weight_after_counts(part)[-1]
         if frees(weight, foot) or (part.name, after.name) in told:
             continue
         told.add((part.name, after.name))
@@ -196,7 +195,7 @@ def _level_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
 
 def _turn_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     """Warn of much turning, of eighths left open, of rare numbers of walls."""
-    run = blocks.longest_turn_run(routine)
+    run = dancer_state.longest_turn_run(routine)
     if run and abs(run.turn_deg) > LONG_RUN_DEG:
         yield _warning(
             run.line,
@@ -204,7 +203,7 @@ def _turn_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
             " room, and offer those who get dizzy a version that does not turn",
         )
     tempo = routine.tempo_bpm[1] if routine.tempo_bpm else LOAD_TEMPO
-    load = blocks.turn_load_deg_per_minute(routine, tempo)
+    load = dancer_state.turn_load_deg_per_minute(routine, tempo)
     if load > HIGH_LOAD_DEG_PER_MINUTE:
         yield _warning(
             source.line("tempo"),

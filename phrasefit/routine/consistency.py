@@ -2,7 +2,6 @@
 
 Each function yields an error `Finding` for every mistake it sees, with the line and
 what to do.  Numbers in messages are the dancers' (1-based).
-May import: model, blocks, counts, feet, turns, stepsheet.
 """
 
 from __future__ import annotations
@@ -11,10 +10,10 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from phrasefit.model import Finding, Step
-from phrasefit.routine.blocks import first_count, last_count
 from phrasefit.routine.counts import SECTION_COUNTS, count_number, count_words, moment_label
+from phrasefit.routine.dancer_state import first_count, last_count
 from phrasefit.routine.feet import FOOT_WORDS, NO_WEIGHT, OTHER, first_foot, frees, is_legal
-from phrasefit.routine.stepsheet import FacingNote
+from phrasefit.routine.step_lines import FacingNote
 from phrasefit.routine.turns import (
     FULL_TURN_DEG,
     clock,

@@ -17,7 +17,6 @@ written    moments                 remark
 
 A sign directly behind a number belongs to it; after a space it leads to the next
 number, so that ``1 & 2`` is ``1&2``.  Common practice, no source.
-May import: errors, standard library.
 """
 
 from __future__ import annotations

@@ -6,7 +6,6 @@ before and after a moment is ``R``, ``L``, ``B`` or "" (not known).  Only a free
 can step: after ``R`` the next weight must be ``L`` or ``B``, however many touches lie
 between.  Common practice; that a step changes weight and a touch does not:
 "Basic line dance terms" (sound-a-motion.tripod.com/basicsteps.html).
-May import: errors, standard library.
 """
 
 from __future__ import annotations

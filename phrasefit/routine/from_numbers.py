@@ -1,7 +1,4 @@
-"""A routine of which only the numbers are known, and what is then taken for granted.
-
-May import: model, errors, counts, parts, restarts, turns.
-"""
+"""A routine of which only the numbers are known, and what is then taken for granted."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ from dataclasses import replace
 from phrasefit.errors import ParameterError
 from phrasefit.model import Part, Routine, TagOption
 from phrasefit.routine.counts import MAX_COUNTS
-from phrasefit.routine.parts import ONLY_PART, USUAL_TAG_COUNTS
+from phrasefit.routine.part_reader import ONLY_PART, USUAL_TAG_COUNTS
 from phrasefit.routine.restarts import restart_points, usual_restart_counts
 from phrasefit.routine.turns import turn_words, walls_from_turn
 

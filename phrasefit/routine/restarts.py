@@ -5,7 +5,6 @@ It works as it is if the foot that begins the routine is free; else the sheet mu
 name a change of step.  Restarts fall on whole sections (8 counts, waltz 6), else on
 bars (4, waltz 3): "Phrasing music"
 (myplace.frontier.com/~dancin.feats/phrasingmusic.html) and common practice.
-May import: model, blocks, counts, feet.
 """
 
 from __future__ import annotations
@@ -14,13 +13,13 @@ import math
 from collections.abc import Iterable
 
 from phrasefit.model import Part, RestartPoint, Step
-from phrasefit.routine.blocks import (
+from phrasefit.routine.counts import HALF_SECTION_COUNTS, moment_label, owning_count
+from phrasefit.routine.dancer_state import (
     first_count,
     last_count,
     turn_after,
     weight_after_counts,
 )
-from phrasefit.routine.counts import HALF_SECTION_COUNTS, moment_label, owning_count
 from phrasefit.routine.feet import FOOT_WORDS, NO_WEIGHT, OTHER, frees
 
 

@@ -71,9 +71,6 @@ A **phrased** routine has parts with their own counts, and the order they are da
     counts = 16
     restarts = "none"
     steps = """ … """
-
-May import: model, errors, blocks, consistency, counts, feet, from_numbers, header, parts,
-source, turns.
 '''
 
 from __future__ import annotations
@@ -84,7 +81,7 @@ from pathlib import Path
 
 from phrasefit.errors import RoutineError
 from phrasefit.model import Finding, Part, Routine
-from phrasefit.routine import blocks
+from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
 from phrasefit.routine.counts import STRAIGHT, TRIPLET_SWING
 from phrasefit.routine.feet import FOOT_WORDS, parse_foot
@@ -95,8 +92,8 @@ from phrasefit.routine.from_numbers import (
     assumed_turn,
     routine_from_numbers,
 )
-from phrasefit.routine.header import KeyReader
-from phrasefit.routine.parts import (
+from phrasefit.routine.key_reader import KeyReader
+from phrasefit.routine.part_reader import (
     ONLY_PART,
     PART_KEYS,
     USUAL_TAG_COUNTS,
@@ -109,7 +106,7 @@ from phrasefit.routine.parts import (
     read_numbers,
     read_tags,
 )
-from phrasefit.routine.source import Source, parse_source, read_text
+from phrasefit.routine.toml_lines import Source, parse_source, read_text
 from phrasefit.routine.turns import FULL_TURN_DEG, wall_order, walls_from_turn
 
 __all__ = ["Reading", "load_routine", "parse_routine", "read_routine", "routine_from_numbers"]
@@ -199,7 +196,9 @@ def _build(top: KeyReader) -> Routine | None:
         if named_blocks[ONLY_PART].turn_deg is None:
             parts, declared_walls = [_turn_from_walls(top, parts[0], declared_walls, assumed)], None
         assumed += [ASSUMED_PLACE] if parts[0].turn_deg else []
-    foot = declared_foot or blocks.starting_foot(next(part for part in parts if part.name == first))
+    foot = declared_foot or dancer_state.starting_foot(
+        next(part for part in parts if part.name == first)
+    )
     parts = _with_restarts(top, parts, named_blocks, foot, meter)
     known = all(block.turns_known for block in named_blocks.values())
     walls = _walls(top, parts, sequence, declared_walls if known else None)
@@ -291,7 +290,7 @@ def _with_restarts(
         own = named_blocks[part.name].reader
         reader = own if "restarts" in own.table else top
         # Each part begins again with its own foot: in a phrased routine B may begin left.
-        part_foot = blocks.starting_foot(part) or foot
+        part_foot = dancer_state.starting_foot(part) or foot
         allowed = read_numbers(reader, "restarts")
         if allowed and reader is top and part.counts < longest:
             # A rule for all parts may name counts that only the longer ones have.

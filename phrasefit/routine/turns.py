@@ -4,7 +4,6 @@ A turn is signed degrees, right (clockwise) = +.  A facing is degrees clockwise 
 the front wall, 0-359: 0 = 12:00, 90 = 3:00 (right wall), 180 = 6:00 (back),
 270 = 9:00 (left wall); it is fixed to the room, not to the dancer.
 Common practice, no source.
-May import: errors, standard library.
 """
 
 from __future__ import annotations

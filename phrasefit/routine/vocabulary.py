@@ -6,8 +6,6 @@ terms" (sound-a-motion.tripod.com) and "Line dance terminology"
 (linedanceforever.com); counts and weight changes are from memory.  They serve to
 warn ("a kick ball change usually has 2 weight changes"), never to refuse: a
 choreographer may dance a step otherwise.
-
-May import: counts, standard library.
 """
 
 from __future__ import annotations

@@ -7,7 +7,6 @@ Write-ahead logging lets several programs read and one write at once; every chan
 is one transaction, so a killed program loses at most the song it was working on.
 
 A file that turns out to be damaged is moved aside and a new one begun (`store.rescue`).
-May import: errors, files, the modules of store, standard library (platformdirs inside functions).
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Looking after the cache: what is in it, whether it is sound, throwing out what is stale.
-
-May import: errors, the modules of store, standard library.
-"""
+"""Looking after the cache: what is in it, whether it is sound, throwing out what is stale."""
 
 from __future__ import annotations
 

@@ -3,8 +3,6 @@
 Analyses can be made again; corrections and routines cannot.  They are read row by row
 from the damaged file as far as it goes and written to a JSON file beside it, in the
 form that ``phrasefit store import`` reads.  The damaged file is moved aside, not deleted.
-
-May import: errors, files, the modules of store, standard library.
 """
 
 from __future__ import annotations

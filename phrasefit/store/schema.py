@@ -1,7 +1,4 @@
-"""The tables of the cache, and how an older file is brought up to date.
-
-May import: errors, standard library.
-"""
+"""The tables of the cache, and how an older file is brought up to date."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from phrasefit.form.cues import bar_starts, bars_together
+from phrasefit.form.boundary_cues import bar_starts, bars_together
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.training.form_songs import FEWEST_BARS, FormSong
 

@@ -23,7 +23,7 @@ from phrasefit.demo.mix import MixSettings, render_song
 from phrasefit.demo.plan import SectionPlan, TimePlan
 from phrasefit.demo.styles import STYLES
 from phrasefit.demo.truth import SongTruth
-from phrasefit.form.cues import bar_starts
+from phrasefit.form.boundary_cues import bar_starts
 from phrasefit.form.evidence import BeatEvidence, beat_evidence
 from phrasefit.model import Audio, SongInfo
 from phrasefit.training.songs import SAMPLE_RATE_HZ, make_song

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.meter import bars, beatwise, confidence, handmade, levels, pointer
+from phrasefit.meter import bars, beat_descriptors, confidence, handmade, pointer, tempo_readings
 from phrasefit.meter.observe import Activations, ObservationModel
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
@@ -70,12 +70,14 @@ def fit_choice(groups: list[Rows], *, ridge: float) -> np.ndarray:
     return np.append(w, -w @ mean)
 
 
-def judge_readings(lesson: Lesson, surface: beatwise.Surface) -> list[tuple[levels.Reading, float]]:
+def judge_readings(
+    lesson: Lesson, heard: beat_descriptors.FrameEvidence
+) -> list[tuple[tempo_readings.Reading, float]]:
     """Every candidate reading with its F-measure against the true beats."""
     hop_s = lesson.features.hop_s
     return [
         (reading, beat_f_measure(lesson.beats_s, reading.beats * hop_s))
-        for reading in levels.candidate_readings(surface)
+        for reading in tempo_readings.candidate_readings(heard)
     ]
 
 
@@ -117,25 +119,27 @@ def collect(
     """
     found = []
     for lesson in lessons:
-        surface = beatwise.prepare_surface(lesson.features, observe(lesson.features))
-        judged = judge_readings(lesson, surface)
+        heard = beat_descriptors.prepare_evidence(lesson.features, observe(lesson.features))
+        judged = judge_readings(lesson, heard)
         if judged and max(f for _, f in judged) >= RIGHT_F:
-            found.append(_collect_song(lesson, surface, judged))
+            found.append(_collect_song(lesson, heard, judged))
     return found
 
 
 def _collect_song(
-    lesson: Lesson, surface: beatwise.Surface, judged: list[tuple[levels.Reading, float]]
+    lesson: Lesson,
+    heard: beat_descriptors.FrameEvidence,
+    judged: list[tuple[tempo_readings.Reading, float]],
 ) -> Collected:
     readings, scores = [reading for reading, _ in judged], np.array([f for _, f in judged])
     right = int(scores.argmax())
     distance = np.abs(readings[right].beats[:, None] * lesson.features.hop_s - lesson.beats_s)
-    rows = [beatwise.describe_beats(surface, r.beats).astype(np.float32) for r in readings]
+    rows = [beat_descriptors.describe_beats(heard, r.beats).astype(np.float32) for r in readings]
     return Collected(
-        columns=np.stack([levels.describe_reading(surface, r) for r in readings]),
+        columns=np.stack([tempo_readings.describe_reading(heard, r) for r in readings]),
         shares=(scores >= RIGHT_F) / np.sum(scores >= RIGHT_F),
         rows=tuple(rows),
-        own=tuple(bars.own_odds(surface, r.beats) for r in readings),
+        own=tuple(bars.own_odds(heard, r.beats) for r in readings),
         right=right,
         known=distance.min(axis=1) <= NEAR_S,
         is_one=lesson.positions[distance.argmin(axis=1)] == 1,
@@ -179,7 +183,7 @@ def fit_ones(
         if not chosen:  # a run with few songs keeps what the package knows
             weights[f"one_in_{meter}"] = handmade.load_weights()[f"one_in_{meter}"]
             continue
-        around = [beatwise.with_neighbors(s.rows[s.right])[s.known] for s in chosen]
+        around = [beat_descriptors.with_neighbors(s.rows[s.right])[s.known] for s in chosen]
         is_one = [song.is_one[song.known] for song in chosen]
         own = [own_share * song.own[song.right][song.known] for song in chosen]
         if deaf_too:
@@ -196,7 +200,7 @@ def fit_ones(
 
 def _reading_columns(song: Collected, ones: dict[str, np.ndarray]) -> np.ndarray:
     clearness = [
-        levels.clearness_of_ones(bars.one_log_odds(own, rows, ones))
+        tempo_readings.clearness_of_ones(bars.one_log_odds(own, rows, ones))
         for own, rows in zip(song.own, song.rows, strict=True)
     ]
     return np.hstack([song.columns, np.stack(clearness)])
@@ -225,21 +229,21 @@ def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
     if lesson.meter not in METERS:
         return None
     activations, weights = model.observe(lesson.features), model.decoder_weights()
-    surface = beatwise.prepare_surface(lesson.features, activations)
-    readings = levels.find_readings(surface, weights)
-    decoded = pointer.decode_song(surface, readings[0], weights) if readings else []
+    heard = beat_descriptors.prepare_evidence(lesson.features, activations)
+    readings = tempo_readings.find_readings(heard, weights)
+    decoded = pointer.decode_song(heard, readings[0], weights) if readings else []
     if not decoded:
         return None
-    chains = tuple(levels.smooth_beats(chain.steps) for chain in decoded)
+    chains = tuple(tempo_readings.smooth_beats(chain.steps) for chain in decoded)
     places = np.concatenate([chain.places for chain in decoded])
-    found = bars.place_bars(surface, chains, weights, places)
+    found = bars.place_bars(heard, chains, weights, places)
     meter = int(np.bincount(found.meters).argmax())
     beats_s = np.concatenate(chains) * lesson.features.hop_s
     beats_right = beat_f_measure(lesson.beats_s, beats_s) >= RIGHT_F
     ones_s = lesson.beats_s[lesson.positions == 1]
     one_right = beat_f_measure(ones_s, beats_s[found.positions == 1]) >= RIGHT_F
     return Verdict(
-        beat_margins=confidence.beat_margins(surface, readings),
+        beat_margins=confidence.beat_margins(heard, readings),
         beats_right=bool(beats_right),
         one_margins=confidence.one_margins(found, meter),
         one_right=bool(one_right) if beats_right else None,

@@ -21,7 +21,7 @@ import numpy as np
 from phrasefit.audio import HOP_S
 from phrasefit.files import write_atomic
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.meter.levels import MIN_BEATS
+from phrasefit.meter.tempo_readings import MIN_BEATS
 from phrasefit.model import Features
 from phrasefit.training.shelf import npz_bytes, one_thread_each
 

@@ -1,6 +1,6 @@
 """Learn where sections begin: ``python -m phrasefit.training.sections OUT``.
 
-Several small networks (`phrasefit.form.lines`) learn from songs whose sections are known
+Several small networks (`phrasefit.form.boundary_model`) learn from songs whose sections are known
 and from edits of them.  Loss: minus the log probability of the true segmentation among
 all of them (a semi-Markov conditional random field, S. Sarawagi and W. Cohen, 2004), so
 that the networks say what the lengths and repetitions do not; and cross-entropy for the
@@ -24,10 +24,10 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from phrasefit.errors import PhrasefitError
-from phrasefit.form._segments import best_segments
-from phrasefit.form.cues import CUES, PLACES, bar_evidence, bars_together
-from phrasefit.form.lines import DILATIONS, KERNEL
+from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence, bars_together
+from phrasefit.form.boundary_model import DILATIONS, KERNEL
 from phrasefit.form.sections import heard_again, length_scores
+from phrasefit.form.segmentation import best_segments
 from phrasefit.training.export import save_weights
 from phrasefit.training.form_edits import edited
 from phrasefit.training.form_songs import FormSong, make_form_songs, read_labelled
@@ -82,7 +82,7 @@ def lesson(song: FormSong) -> Lesson:
 
 
 class LineNetwork(nn.Module):
-    """One network of `phrasefit.form.lines`, and what length and repetition weigh."""
+    """One network of `phrasefit.form.boundary_model`, and what length and repetition weigh."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -114,7 +114,7 @@ def segment_scores(network: LineNetwork, batch: Batch, odds: Tensor) -> Tensor:
 
 
 def export_networks(networks: Sequence[LineNetwork]) -> dict[str, np.ndarray]:
-    """Name and stack the weights as `phrasefit.form.lines` reads them."""
+    """Name and stack the weights as `phrasefit.form.boundary_model` reads them."""
     layers: dict[str, Callable[[LineNetwork], nn.Conv1d]] = {
         "in": lambda net: net.enter, "out": lambda net: net.leave,
     }  # fmt: skip

@@ -30,7 +30,7 @@ import numpy as np
 
 from phrasefit.errors import NoFitError
 from phrasefit.fit import Costs, fit_routine
-from phrasefit.fit.hits import phrase_hits
+from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.form.phrases import group_phrases
 from phrasefit.model import BarMap, FitPlan, Section
 from phrasefit.reports.fit_text import render

@@ -22,11 +22,11 @@ from scipy.signal import fftconvolve
 from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
-from phrasefit.meter.beatwise import prepare_surface
+from phrasefit.meter.beat_descriptors import prepare_evidence
 from phrasefit.meter.confidence import has_pulse, pulse_strength
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.meter.levels import find_readings
+from phrasefit.meter.tempo_readings import find_readings
 from phrasefit.model import Audio, SongInfo
 
 SUFFIXES = (".wav", ".flac", ".ogg", ".mp3")
@@ -152,10 +152,10 @@ def report(what: str, wants_map: bool, sounds: Iterator[tuple[str, np.ndarray]])
         audio = Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=SongInfo())
         features = extract_features(audio)
         for model in models:
-            surface = prepare_surface(features, model.observe(features))
-            readings = find_readings(surface, model.decoder_weights())
-            found = any(has_pulse(surface, reading, model.name) for reading in readings)
-            strength = max((pulse_strength(surface, one) for one in readings), default=0.0)
+            heard = prepare_evidence(features, model.observe(features))
+            readings = find_readings(heard, model.decoder_weights())
+            found = any(has_pulse(heard, reading, model.name) for reading in readings)
+            strength = max((pulse_strength(heard, one) for one in readings), default=0.0)
             rows[model.name].append((found, strength, name))
     for model_name, found in rows.items():
         wrong = [name for has_map, _, name in found if has_map != wants_map]

@@ -39,10 +39,10 @@ def make_songs(folder: Path, n: int) -> list[Path]:
 
 def seconds_for(paths: list[Path], n_jobs: int, folder: Path) -> float:
     """Listen to all songs after the processes have been warmed up."""
-    from phrasefit.batch import Crew, listen_to
+    from phrasefit.batch import Workers, listen_to
     from phrasefit.store import Store
 
-    crew = Crew(n_jobs=n_jobs)
+    crew = Workers(n_jobs=n_jobs)
     folder.mkdir(exist_ok=True)
     with Store(folder / f"warm-{n_jobs}.sqlite3") as store:
         listen_to(paths[: max(2, 2 * n_jobs)], store, crew=crew)

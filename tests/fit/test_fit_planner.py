@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit import Costs, fit_routine
-from phrasefit.fit.hits import phrase_hits
-from phrasefit.fit.moves import events_of as list_events
+from phrasefit.fit.changes import changes_of as list_events
+from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.fit.starts import start_charge
 from phrasefit.model import Alternative, Confidence, FitPlan, RestartPoint, Step, TagOption
 from phrasefit.routine.counts import SECTION_COUNTS

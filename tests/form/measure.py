@@ -21,7 +21,7 @@ import numpy as np
 
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
-from phrasefit.form.cues import bar_evidence
+from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence, beat_evidence
 from phrasefit.form.sections import find_sections
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from phrasefit.errors import ParameterError
 from phrasefit.form import add_form
-from phrasefit.form.cues import bar_evidence
+from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
 from phrasefit.model import Phrase, Section

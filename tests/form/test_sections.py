@@ -11,10 +11,10 @@ import pytest
 from form_songs import BEAT_S, MadeSong, made_song
 
 from phrasefit.form import add_form
-from phrasefit.form._lengths import log_share
-from phrasefit.form.cues import CUES, PLACES, bar_evidence
+from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence
+from phrasefit.form.boundary_model import DILATIONS, line_odds, line_weights
 from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.lines import DILATIONS, line_odds, line_weights
+from phrasefit.form.section_lengths import log_share
 from phrasefit.form.sections import find_sections
 from phrasefit.model import Section
 

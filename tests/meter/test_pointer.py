@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from phrasefit.audio.features import extract_features
-from phrasefit.meter import bars, levels, pointer
-from phrasefit.meter.beatwise import Surface, describe_beats, prepare_surface
+from phrasefit.meter import bars, pointer, tempo_readings
+from phrasefit.meter.beat_descriptors import FrameEvidence, describe_beats, prepare_evidence
 from phrasefit.meter.handmade import HandmadeModel, load_weights, running_sum
-from phrasefit.meter.levels import Reading
 from phrasefit.meter.statespace import METERS, BarCourses, bar_states
+from phrasefit.meter.tempo_readings import Reading
 from phrasefit.model import Audio, SongInfo
 from synth import RATE_HZ, make_song
 
@@ -29,10 +29,10 @@ def reading_of(*chains: np.ndarray, off_beat: bool = False) -> Reading:
     return Reading(chains=chains, level=1.0, off_beat=off_beat, tempo_bpm=bpm)
 
 
-def surface_of(gain: np.ndarray, downbeat: np.ndarray) -> Surface:
+def heard_in(gain: np.ndarray, downbeat: np.ndarray) -> FrameEvidence:
     """A song of which only what the observation model says is known."""
     n_frames = len(gain)
-    return Surface(
+    return FrameEvidence(
         hop_s=0.02,
         gain=gain,
         gain_near=gain,
@@ -44,12 +44,12 @@ def surface_of(gain: np.ndarray, downbeat: np.ndarray) -> Surface:
     )
 
 
-def heard(notation: str, **how: float) -> Surface:
+def heard_notation(notation: str, **how: float) -> FrameEvidence:
     """What the hand-made model hears in a made song."""
     song = make_song(notation, **how)
     audio = Audio(samples=song.samples, sample_rate_hz=RATE_HZ, info=SongInfo())
     features = extract_features(audio)
-    return prepare_surface(features, HandmadeModel().observe(features))
+    return prepare_evidence(features, HandmadeModel().observe(features))
 
 
 # -------------------------------------------------------------------- clock
@@ -71,13 +71,13 @@ def test_off_the_beat_the_onset_is_awaited_half_a_beat_later() -> None:
     """Gains on the beats are those of the frames halfway before them; on the beat they stay."""
     gain = np.full(400, -4.0)
     gain[10:400:STEP] = 3.0
-    surface = surface_of(gain, np.zeros(400))
+    heard = heard_in(gain, np.zeros(400))
     clock = pointer.wind_clock(reading_of(np.arange(20.0, 381, STEP)), 400)
 
-    off = pointer.heard_gain(surface, clock, off_beat=True)
+    off = pointer.heard_gain(heard, clock, off_beat=True)
 
     assert np.flatnonzero(off > 0).tolist() == [*range(0, 400, STEP)]
-    assert pointer.heard_gain(surface, clock, off_beat=False) is surface.gain
+    assert pointer.heard_gain(heard, clock, off_beat=False) is heard.gain
 
 
 # ----------------------------------------------------------------- evidence
@@ -85,14 +85,14 @@ def test_off_the_beat_the_onset_is_awaited_half_a_beat_later() -> None:
 
 def test_at_the_beats_of_a_reading_the_evidence_is_that_of_the_bars() -> None:
     """Frame by frame or beat by beat, a beat says the same of its place."""
-    surface, weights, states = heard("4*12", bpm=120), load_weights(), bar_states()
-    chain = np.rint(levels.find_readings(surface, weights)[0].beats)
-    rows = describe_beats(surface, chain)
-    odds = bars.one_log_odds(bars.own_odds(surface, chain), rows, weights)
+    heard, weights, states = heard_notation("4*12", bpm=120), load_weights(), bar_states()
+    chain = np.rint(tempo_readings.find_readings(heard, weights)[0].beats)
+    rows = describe_beats(heard, chain)
+    odds = bars.one_log_odds(bars.own_odds(heard, chain), rows, weights)
     by_beat = bars.place_scores(states, odds, bars.three_log_odds(rows, weights) / len(chain))
 
-    clock = pointer.wind_clock(reading_of(chain), len(surface.gain))
-    marks = pointer.mark_places(surface, clock, weights, states)
+    clock = pointer.wind_clock(reading_of(chain), len(heard.gain))
+    marks = pointer.mark_places(heard, clock, weights, states)
 
     among_places = np.exp(states.log_start) / len(METERS)
     by_frame = marks[chain.astype(int)]
@@ -108,13 +108,17 @@ def test_at_the_beats_of_a_reading_the_evidence_is_that_of_the_bars() -> None:
 @pytest.mark.parametrize("notation", ["4*10 2 4*8", "3*20", "p4*4 4*8 ~2.3 4*8"])
 def test_places_are_the_best_for_the_beats(notation: str) -> None:
     """No other places of the same beats explain the evidence better: the search is exact."""
-    surface, weights, states = heard(notation, bpm=116, drift=0.04), load_weights(), bar_states()
-    reading = levels.find_readings(surface, weights)[0]
+    heard, weights, states = (
+        heard_notation(notation, bpm=116, drift=0.04),
+        load_weights(),
+        bar_states(),
+    )
+    reading = tempo_readings.find_readings(heard, weights)[0]
 
-    chains = pointer.decode_song(surface, reading, weights)
+    chains = pointer.decode_song(heard, reading, weights)
 
-    clock = pointer.wind_clock(reading, len(surface.gain))
-    marks = pointer.mark_places(surface, clock, weights, states)
+    clock = pointer.wind_clock(reading, len(heard.gain))
+    marks = pointer.mark_places(heard, clock, weights, states)
     courses = BarCourses(states=states, n_beats=tuple(len(c.steps) for c in chains))
     evidence = marks[np.concatenate([c.steps for c in chains])]
     places = np.concatenate([c.places for c in chains])
@@ -131,12 +135,12 @@ def test_the_bars_hold_the_beat_where_onsets_between_the_beats_are_stronger() ->
     gain[beats[80:240] + STEP // 2] = 3.5
     downbeat = np.full(len(gain), -6.0)
     downbeat[beats[::4]] = 6.0
-    surface = surface_of(gain, downbeat)
+    heard = heard_in(gain, downbeat)
     by_onsets = next(
-        r for r in levels.candidate_readings(surface) if r.level == 1 and not r.off_beat
+        r for r in tempo_readings.candidate_readings(heard) if r.level == 1 and not r.off_beat
     )
 
-    (chain,) = pointer.decode_song(surface, by_onsets, OWN_ONLY)
+    (chain,) = pointer.decode_song(heard, by_onsets, OWN_ONLY)
 
     slipped = np.isin(beats[80:240] + STEP // 2, np.rint(by_onsets.beats))
     assert slipped.mean() > 0.9
@@ -147,10 +151,10 @@ def test_the_bars_hold_the_beat_where_onsets_between_the_beats_are_stronger() ->
 
 def test_nothing_is_decoded_where_nothing_is_gained() -> None:
     """Where no frame sounds like a beat, no reading makes one."""
-    surface = surface_of(np.full(800, -4.0), np.zeros(800))
+    heard = heard_in(np.full(800, -4.0), np.zeros(800))
 
     reading = reading_of(np.arange(20.0, 781, STEP))
 
-    assert pointer.decode_song(surface, reading, OWN_ONLY) == []
-    louder = replace(surface, gain=np.where(np.arange(800) % STEP == 0, 3.0, -4.0))
+    assert pointer.decode_song(heard, reading, OWN_ONLY) == []
+    louder = replace(heard, gain=np.where(np.arange(800) % STEP == 0, 3.0, -4.0))
     assert len(pointer.decode_song(louder, reading, OWN_ONLY)) == 1

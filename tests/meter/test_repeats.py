@@ -9,7 +9,7 @@ import pytest
 
 from phrasefit._dp import viterbi
 from phrasefit.meter import bars, repeats
-from phrasefit.meter.beatwise import Surface
+from phrasefit.meter.beat_descriptors import FrameEvidence
 from phrasefit.meter.handmade import running_sum
 from phrasefit.meter.statespace import BarCourses, bar_states
 
@@ -22,11 +22,11 @@ def music(n_beats: int, seed: int) -> np.ndarray:
     return np.random.default_rng(seed).random((n_beats, 12))
 
 
-def surface_of(harmony: np.ndarray) -> tuple[Surface, np.ndarray]:
+def heard_in(harmony: np.ndarray) -> tuple[FrameEvidence, np.ndarray]:
     """A song of which only the harmony of each beat is known, and its beats [frames]."""
     frames = np.repeat(harmony, FRAMES_A_BEAT, axis=0)
     silent = np.zeros(len(frames))
-    surface = Surface(
+    heard = FrameEvidence(
         hop_s=0.02,
         gain=silent,
         gain_near=silent,
@@ -36,12 +36,12 @@ def surface_of(harmony: np.ndarray) -> tuple[Surface, np.ndarray]:
         mel_sum=running_sum(np.zeros((len(frames), 96))),
         chroma_sum=running_sum(frames),
     )
-    return surface, np.arange(len(harmony)) * float(FRAMES_A_BEAT)
+    return heard, np.arange(len(harmony)) * float(FRAMES_A_BEAT)
 
 
 def links_of(harmony: np.ndarray) -> np.ndarray:
     """Which beats repeat which."""
-    return repeats.link_beats(*surface_of(harmony))
+    return repeats.link_beats(*heard_in(harmony))
 
 
 def counted(*lengths: int) -> np.ndarray:
@@ -175,14 +175,14 @@ def test_a_regular_song_is_left_as_it_is() -> None:
 
 def test_repeats_make_no_regular_song_surer_of_its_one() -> None:
     """The posterior of a regular song is that of its beats' own evidence."""
-    surface, beats = surface_of(np.vstack([music(32, seed=7)] * 4))
-    heard = odds_of(counted(*[4] * 32), slice(0, 128))
-    surface = replace(surface, downbeat=np.repeat(heard, FRAMES_A_BEAT))
+    heard, beats = heard_in(np.vstack([music(32, seed=7)] * 4))
+    odds = odds_of(counted(*[4] * 32), slice(0, 128))
+    heard = replace(heard, downbeat=np.repeat(odds, FRAMES_A_BEAT))
     weights = {f"one_in_{meter}": np.zeros(9 * 31 + 1) for meter in (3, 4)}
     weights |= {"three": np.append(np.zeros(20), -4.0)}
 
     nowhere = np.full(len(beats), bars.NOT_DECODED)
-    placed = bars.place_bars(surface, (beats[:66], beats[66:]), weights, nowhere)
+    placed = bars.place_bars(heard, (beats[:66], beats[66:]), weights, nowhere)
 
     courses = BarCourses(states=placed.states, n_beats=(66, 62))
     own = bars.place_scores(placed.states, placed.one_odds, placed.meter_odds / 128)
@@ -192,15 +192,15 @@ def test_repeats_make_no_regular_song_surer_of_its_one() -> None:
 
 def test_decoded_beats_keep_their_places_and_new_ones_get_theirs() -> None:
     """Places found together with the beats stay where the beats alone say nothing."""
-    surface, beats = surface_of(music(64, seed=7))
-    surface = replace(surface, downbeat=np.zeros(64 * FRAMES_A_BEAT))
+    heard, beats = heard_in(music(64, seed=7))
+    heard = replace(heard, downbeat=np.zeros(64 * FRAMES_A_BEAT))
     weights = {f"one_in_{meter}": np.zeros(9 * 31 + 1) for meter in (3, 4)}
     weights |= {"three": np.append(np.zeros(20), -4.0)}
     states = np.roll(counted(*[4] * 16), 2) - 1  # the first four states are those of a bar of four
     open_ = states.copy()
     open_[:3] = open_[20:27] = bars.NOT_DECODED
 
-    placed = bars.place_bars(surface, (beats,), weights, open_)
+    placed = bars.place_bars(heard, (beats,), weights, open_)
 
     assert placed.positions.tolist() == (states + 1).tolist()
 

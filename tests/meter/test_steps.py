@@ -11,7 +11,7 @@ import pytest
 from phrasefit._dp import track_events, viterbi
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import ParameterError
-from phrasefit.meter import barmap, bars, beatwise, confidence, levels, statespace
+from phrasefit.meter import barmap, bars, beat_descriptors, confidence, statespace, tempo_readings
 from phrasefit.meter.handmade import HandmadeModel, frame_evidence, load_weights, shift_rows
 from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.meter.refine import find_onsets, refine_beats
@@ -27,9 +27,9 @@ def features_of(samples: np.ndarray) -> Features:
     return extract_features(Audio(samples=samples, sample_rate_hz=RATE_HZ, info=SongInfo()))
 
 
-def surface_of(features: Features) -> beatwise.Surface:
+def heard_in(features: Features) -> beat_descriptors.FrameEvidence:
     """What the hand-made model hears."""
-    return beatwise.prepare_surface(features, HandmadeModel().observe(features))
+    return beat_descriptors.prepare_evidence(features, HandmadeModel().observe(features))
 
 
 # ------------------------------------------------------------------- states
@@ -147,7 +147,7 @@ def test_readings_are_probabilities_in_order() -> None:
     """The ways to count add up to 1, the likeliest first; half and off-beat are among them."""
     song = make_song("4*14", bpm=120)
 
-    readings = levels.find_readings(surface_of(features_of(song.samples)), load_weights())
+    readings = tempo_readings.find_readings(heard_in(features_of(song.samples)), load_weights())
 
     shares = [reading.probability for reading in readings]
     assert sum(shares) == pytest.approx(1.0)
@@ -159,7 +159,7 @@ def test_readings_are_probabilities_in_order() -> None:
 
 def test_chains_are_not_counted_across() -> None:
     """The step from one chain to the next is no beat."""
-    reading = levels.Reading(
+    reading = tempo_readings.Reading(
         chains=(np.array([0.0, 10, 20]), np.array([75.0, 85])),
         level=1.0,
         off_beat=False,
@@ -173,10 +173,10 @@ def test_smoothing_keeps_an_even_beat() -> None:
     """Beats rounded to frames come nearer to the truth; a straight line stays."""
     exact = 21.3 * np.arange(40)
 
-    smooth = levels.smooth_beats(np.rint(exact))
+    smooth = tempo_readings.smooth_beats(np.rint(exact))
 
     assert np.abs(smooth - exact).std() < np.abs(np.rint(exact) - exact).std()
-    assert levels.smooth_beats(5.0 * np.arange(9)) == pytest.approx(5.0 * np.arange(9))
+    assert tempo_readings.smooth_beats(5.0 * np.arange(9)) == pytest.approx(5.0 * np.arange(9))
 
 
 def test_shift_scores_point_at_the_ones() -> None:
@@ -289,7 +289,7 @@ def test_a_network_s_own_odds_count_for_a_share() -> None:
     """What is fitted beside them stays; a share of none leaves chords and accents alone."""
     rng = np.random.default_rng(0)
     fitted = load_weights()
-    n_places = beatwise.with_neighbors(np.zeros((24, 1))).shape[1]
+    n_places = beat_descriptors.with_neighbors(np.zeros((24, 1))).shape[1]
     n_columns = (fitted["one_in_4"].size - 1) // n_places
     rows = rng.normal(size=(24, n_columns))
     own = rng.normal(size=24)

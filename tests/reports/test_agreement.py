@@ -14,7 +14,7 @@ from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.captions import captions
 from phrasefit.reports.midi import midi_file
-from phrasefit.reports.practice import Wishes, practice
+from phrasefit.reports.practice import PracticeRequest, practice
 from phrasefit.reports.sheet import plan_rows
 from phrasefit.reports.walls_csv import walls_csv
 from phrasefit.routine.spec import load_routine, routine_from_numbers
@@ -74,7 +74,7 @@ def test_every_medium_says_the_same(fit: FitPlan, plan: Plan) -> None:
     rows = [row for group in plan_rows(fit, plan) for row in group]
     table = list(csv.DictReader(io.StringIO(walls_csv(fit, plan).removeprefix("\ufeff"))))
     markers = markers_of(midi_file(fit.bar_map, fit, plan))
-    clicks = practice(fit, plan, Wishes(intro=True, saying="nothing")).clicks
+    clicks = practice(fit, plan, PracticeRequest(intro=True, saying="nothing")).clicks
     shown = captions(fit, plan)
 
     assert [row.time_s for row in rows if row.wall] == starts

@@ -19,7 +19,7 @@ from phrasefit.reports.practice import (
     FORMATS,
     PEAK,
     SAMPLE_RATE_HZ,
-    Wishes,
+    PracticeRequest,
     chapters_of,
     click_sound,
     encoded,
@@ -31,7 +31,7 @@ from phrasefit.routine.vocabulary import cue_words
 from songs import song
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
-SILENT = Wishes(saying="nothing")
+SILENT = PracticeRequest(saying="nothing")
 
 
 def onsets_s(samples: np.ndarray, sample_rate_hz: int) -> np.ndarray:
@@ -51,9 +51,9 @@ def stepped() -> FitPlan:
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
-@pytest.mark.parametrize("wishes", [SILENT, Wishes(saying="nothing", percent=75)])
+@pytest.mark.parametrize("wishes", [SILENT, PracticeRequest(saying="nothing", percent=75)])
 def test_detected_onsets_are_the_plan_within_1_ms(
-    tagged: FitPlan, suffix: str, wishes: Wishes
+    tagged: FitPlan, suffix: str, wishes: PracticeRequest
 ) -> None:
     """In every format, what is heard after decoding begins where the plan says."""
     made = practice(tagged, None, wishes)
@@ -82,15 +82,15 @@ def test_clicks_follow_the_plan(tagged: FitPlan) -> None:
 
 def test_intro_keeps_the_times_of_the_song(tagged: FitPlan) -> None:
     """With the intro kept, the file runs beside the song without any shift."""
-    made = practice(tagged, None, Wishes(saying="nothing", intro=True))
+    made = practice(tagged, None, PracticeRequest(saying="nothing", intro=True))
 
     assert [click.time_s for click in made.clicks] == [click.row.time_s for click in made.clicks]
 
 
 def test_steady_tempo_and_percent(tagged: FitPlan) -> None:
     """90 a minute is two thirds of a second a count; 75 % of 120 is the same."""
-    steady = practice(tagged, None, Wishes(saying="nothing", tempo=90))
-    slower = practice(tagged, None, Wishes(saying="nothing", percent=75))
+    steady = practice(tagged, None, PracticeRequest(saying="nothing", tempo=90))
+    slower = practice(tagged, None, PracticeRequest(saying="nothing", percent=75))
 
     for made in (steady, slower):
         assert np.allclose(np.diff([click.time_s for click in made.clicks]), 2 / 3)
@@ -99,7 +99,7 @@ def test_steady_tempo_and_percent(tagged: FitPlan) -> None:
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_peaks_stay_below_minus_six_decibels(stepped: FitPlan, suffix: str) -> None:
     """With clicks, groove and speech together, the decoded file peaks at -6 dBFS or less."""
-    made = practice(stepped, None, Wishes(saying="both", with_groove=True))
+    made = practice(stepped, None, PracticeRequest(saying="both", with_groove=True))
 
     samples, _ = soundfile.read(io.BytesIO(encoded(made, suffix)))
 
@@ -120,7 +120,7 @@ def test_every_kind_of_click_sounds_different() -> None:
 
 def test_cues_end_before_the_count_they_call(stepped: FitPlan) -> None:
     """Each cue ends on the gap before a step's first moment; words never overlap."""
-    made = practice(stepped, None, Wishes(saying="cues"))
+    made = practice(stepped, None, PracticeRequest(saying="cues"))
     counts = np.array([click.time_s for click in made.clicks])
     halves = (counts[:-1] + counts[1:]) / 2
     moments = np.concatenate([counts, halves])
@@ -138,8 +138,8 @@ def test_cues_end_before_the_count_they_call(stepped: FitPlan) -> None:
 
 def test_numbers_end_before_their_counts_or_stand_on_them(stepped: FitPlan) -> None:
     """Spoken numbers end before the count; asked for on it, they begin on it."""
-    ahead = practice(stepped, None, Wishes(saying="numbers"))
-    on = practice(stepped, None, Wishes(saying="numbers", numbers_on_count=True))
+    ahead = practice(stepped, None, PracticeRequest(saying="numbers"))
+    on = practice(stepped, None, PracticeRequest(saying="numbers", numbers_on_count=True))
     counts = np.array([click.time_s for click in on.clicks])
 
     assert all(np.min(np.abs(counts - start)) < 1e-9 for start, _, _ in on.words[:40])
@@ -151,7 +151,7 @@ def test_numbers_end_before_their_counts_or_stand_on_them(stepped: FitPlan) -> N
 
 def test_waltz_is_counted_in_with_six(waltz: FitPlan) -> None:
     """Two bars of three before count 1."""
-    made = practice(waltz, None, Wishes(saying="numbers"))
+    made = practice(waltz, None, PracticeRequest(saying="numbers"))
 
     assert sum(click.row.kind == "intro" for click in made.clicks) == 6
 
@@ -202,7 +202,7 @@ def test_missing_voice_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_wishes_out_of_range_are_refused(wishes: dict, words: str) -> None:
     """The message names the value and what is possible."""
     with pytest.raises(ParameterError, match=words):
-        Wishes(**wishes)
+        PracticeRequest(**wishes)
 
 
 @pytest.mark.parametrize("suffix", [".mp3", ".ogg", ".flac"])

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import phrasefit
-from phrasefit.routine.blocks import danced_parts, free_foot_after
 from phrasefit.routine.check import check_routine
+from phrasefit.routine.dancer_state import danced_parts, free_foot_after
 from phrasefit.routine.spec import load_routine
 from phrasefit.routine.turns import clock
 

@@ -9,7 +9,7 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="only training needs PyTorch")
 
-from phrasefit.form.lines import line_odds  # noqa: E402
+from phrasefit.form.boundary_model import line_odds  # noqa: E402
 from phrasefit.training.form_edits import edited  # noqa: E402
 from phrasefit.training.form_songs import FormSong, demo_form_song  # noqa: E402
 from phrasefit.training.sections import (  # noqa: E402

@@ -1,4 +1,4 @@
-"""Shelf, bent crops and a short training run on songs of plain clicks."""
+"""SongTable, bent crops and a short training run on songs of plain clicks."""
 
 import json
 from dataclasses import replace
@@ -12,8 +12,8 @@ from phrasefit.audio import HOP_S  # noqa: E402
 from phrasefit.training.augment import CROP_FRAMES, draw_batch  # noqa: E402
 from phrasefit.training.shelf import (  # noqa: E402
     INAUDIBLE_WEIGHT,
-    Shelf,
     ShelvedSong,
+    SongTable,
     load_folder,
     load_songs,
     store_songs,
@@ -42,7 +42,7 @@ def click_song(n_beats: int = 120, first_frame: int = 50) -> ShelvedSong:
 
 @pytest.fixture
 def shelf():
-    shelf = Shelf("cpu", capacity_hours=0.05)
+    shelf = SongTable("cpu", capacity_hours=0.05)
     assert shelf.add(click_song())
     return shelf
 
@@ -99,9 +99,9 @@ def test_songs_of_unwanted_families_stay_off_the_shelf(tmp_path):
     long, short = load_songs(tmp_path / "a.npz")
     (tmp_path / ".b.half-written.npz").touch()
     assert (long.family, short.source, len(short.beats_s)) == ("clicks", "test", 8)
-    shelf = Shelf("cpu", capacity_hours=0.05)
+    shelf = SongTable("cpu", capacity_hours=0.05)
     assert shelf.take_new(tmp_path, without=frozenset({"clicks"})) == 0
-    shelf = Shelf("cpu", capacity_hours=0.05)
+    shelf = SongTable("cpu", capacity_hours=0.05)
     assert shelf.take_new(tmp_path) == 2
     assert shelf.take_new(tmp_path) == 0
     assert len(load_folder(tmp_path)) == 2

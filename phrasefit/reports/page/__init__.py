@@ -1,7 +1,4 @@
-"""The rehearsal page and the index page of a class folder, each one HTML file.
-
-May import: reports.page.
-"""
+"""The rehearsal page and the index page of a class folder, each one HTML file."""
 
 from phrasefit.reports.page.index import Entry, index_page
 from phrasefit.reports.page.page import Level, Origin, Recording, fingerprint, page

@@ -1,7 +1,4 @@
-"""The index page of a folder that holds everything for a class: links, no script.
-
-May import: model, reports.
-"""
+"""The index page of a folder that holds everything for a class: links, no script."""
 
 from __future__ import annotations
 

@@ -5,8 +5,6 @@
 from, so that the script can count again after a correction.  The script is in five
 files: ``score.js`` (counting, pure functions), ``sound.js`` (the clock), ``drawing.js``,
 ``correcting.js``, ``controls.js``.
-
-May import: model, serial, reports, routine, fit.
 """
 
 from __future__ import annotations
@@ -32,7 +30,7 @@ from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, ending_words, off_phrase_lines, start_words, verdict
-from phrasefit.routine.blocks import turn_after
+from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
 

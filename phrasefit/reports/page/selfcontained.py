@@ -3,8 +3,6 @@
 Policy: W3C Content Security Policy Level 3, as a ``meta`` element.  Nothing may be
 loaded from anywhere; one style block and one script block are allowed by their
 SHA-256; recordings come as ``blob:``.
-
-May import: standard library.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from phrasefit.routine.source import parse_source
+from phrasefit.routine.toml_lines import parse_source
 
 TEXT = '''\
 # a remark with name = "no key"

@@ -1,7 +1,4 @@
-"""Parts and tags of a routine file: counts, turn and step lines of one block.
-
-May import: model, errors, blocks, consistency, counts, header, restarts, stepsheet, turns.
-"""
+"""Parts and tags of a routine file: counts, turn and step lines of one block."""
 
 from __future__ import annotations
 
@@ -10,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from phrasefit.errors import ParameterError
 from phrasefit.model import Part, TagOption
-from phrasefit.routine.blocks import first_count, last_count
 from phrasefit.routine.consistency import (
     count_findings,
     counts_of,
@@ -20,9 +16,10 @@ from phrasefit.routine.consistency import (
     weight_findings,
 )
 from phrasefit.routine.counts import MAX_COUNTS, count_number
-from phrasefit.routine.header import KeyReader
+from phrasefit.routine.dancer_state import first_count, last_count
+from phrasefit.routine.key_reader import KeyReader
 from phrasefit.routine.restarts import restart_points, turning_line_cut, usual_restart_counts
-from phrasefit.routine.stepsheet import StepSheet, parse_steps
+from phrasefit.routine.step_lines import StepSheet, parse_steps
 from phrasefit.routine.turns import parse_turn
 
 PART_KEYS = ("counts", "turn", "restarts", "steps")

@@ -1,7 +1,4 @@
-"""How usual sections of so many bars are.
-
-May import: NumPy.
-"""
+"""How usual sections of so many bars are."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""Where count 1 could be in very many songs at once; `fit.starts` settles it for one.
-
-May import: model, fit.costs, fit.starts, fit.summary, routine.counts, NumPy.
-"""
+"""Where count 1 could be in very many songs at once; `fit.starts` settles it for one."""
 
 from __future__ import annotations
 
@@ -11,8 +8,8 @@ import numpy as np
 
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.starts import LATEST_START_GROUPS, USUAL_INTRO_GROUPS, start_charges
-from phrasefit.fit.summary import Grids
 from phrasefit.model import Routine
+from phrasefit.ranking.summary import Grids
 from phrasefit.routine.counts import SECTION_COUNTS
 
 

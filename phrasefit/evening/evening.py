@@ -1,7 +1,6 @@
 """What an evening is made of: offers, wishes, and the dances in their order.
 
 An *offer* is a song with a routine and its plan; a *place* is one dance of the evening.
-May import: model, errors, NumPy.
 """
 
 from __future__ import annotations
@@ -53,7 +52,7 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wishes:
+class EveningRequest:
     """What the evening should be like.
 
     `minutes` in all; `pause_s` between dances.  `curve` are counts a minute, spread
@@ -130,7 +129,7 @@ class Evening:
     """
 
     dances: tuple[Dance, ...]
-    wishes: Wishes
+    wishes: EveningRequest
     length_s: float
     value: float
     bound: float
@@ -144,7 +143,7 @@ class Evening:
         return max(0.0, 100 * (self.bound - self.value) / max(abs(self.value), 1e-9))
 
 
-def curve_at(wishes: Wishes, place: int, n_places: int) -> float | None:
+def curve_at(wishes: EveningRequest, place: int, n_places: int) -> float | None:
     """Give the counts a minute wished for at a 0-based place; None without a curve."""
     if not wishes.curve:
         return None

@@ -3,7 +3,6 @@
 If the routine gives a sequence of parts it is danced in that order, over and over.
 If not, the same music gets the same part: of all ways to give each section letter a
 part, the one whose dance without any change meets the phrases best is taken.
-May import: model, fit.costs, fit.moves, NumPy.
 """
 
 from __future__ import annotations
@@ -13,8 +12,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from phrasefit.fit.changes import gains_of
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.moves import gains_of
 from phrasefit.model import BarMap, CountGrid, Routine
 
 MAX_LETTERS = 6  # rarer letters get the first part: 3 parts to 6 letters are 729 ways already
@@ -28,7 +27,7 @@ def parts_over_song(
     Returns
     -------
     np.ndarray [shape=(n_counts, n_places)]
-        Index into ``routine.parts``.  One place for an ordinary routine, or one that
+        Index into ``routine.part_reader``.  One place for an ordinary routine, or one that
         follows the letters; as many as the sequence is long for one that has it.
     """
     n_counts = len(grid.bar_start)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from routine_strategies import Written, written_routines
 
 from phrasefit.model import Part, Routine
-from phrasefit.routine import blocks
+from phrasefit.routine import dancer_state
 from phrasefit.routine.spec import parse_routine
 from phrasefit.routine.turns import clock, walls_from_turn
 
@@ -37,11 +37,11 @@ def test_routine_equals_its_simulation(written: Written) -> None:
     part = routine.parts[0]
 
     assert part.counts == written.counts
-    assert list(blocks.turn_after(part)) == written.turned
-    assert part.turn_deg == blocks.net_turn(routine) == sum(s.turn_deg for s in part.steps)
+    assert list(dancer_state.turn_after(part)) == written.turned
+    assert part.turn_deg == dancer_state.net_turn(routine) == sum(s.turn_deg for s in part.steps)
     assert routine.walls == walls_from_turn(written.turned[-1])
-    assert list(blocks.weight_after_counts(part)) == written.weight
-    assert blocks.facing_after(part) == tuple(turn % 360 for turn in written.turned)
+    assert list(dancer_state.weight_after_counts(part)) == written.weight
+    assert dancer_state.facing_after(part) == tuple(turn % 360 for turn in written.turned)
 
 
 @settings(max_examples=60)
@@ -66,7 +66,7 @@ def test_restart_points_equal_the_simulation(written: Written) -> None:
 def facings_of_walls(routine: Routine, cuts: dict[int, int], n_walls: int) -> list[str]:
     """Dance walls (numbered from 1), some cut short, and list where each begins."""
     part = routine.parts[0]
-    turns = (0, *blocks.turn_after(part))
+    turns = (0, *dancer_state.turn_after(part))
     facing, begins = 0, []
     for wall in range(1, n_walls + 1):
         begins.append(clock(facing))
@@ -136,7 +136,7 @@ def test_the_leading_and_of_the_next_line_is_not_danced() -> None:
     routine = routine_of("1-4 | walk | R L R L |\n&5 | ball, step | R L |\n6-8 | walk | R L . |")
 
     assert routine.parts[0].restart_points[0].step_change == ""
-    assert blocks.free_foot_after(routine.parts[0])[3] == "R"
+    assert dancer_state.free_foot_after(routine.parts[0])[3] == "R"
 
 
 def test_no_restart_is_offered_inside_a_turning_line() -> None:
@@ -169,7 +169,7 @@ def test_turn_load_counts_turns_to_both_sides() -> None:
     """Turning there and back makes as dizzy as turning on (arithmetic)."""
     steps = "1-8 | a | R L R L R L R L | full R\n9-16 | b | R L R L R L R L | full L"
 
-    load = blocks.turn_load_deg_per_minute(routine_of(steps), 120.0)
+    load = dancer_state.turn_load_deg_per_minute(routine_of(steps), 120.0)
 
     assert load == pytest.approx(720 / 16 * 120)
 
@@ -178,15 +178,15 @@ def test_turn_load_of_numbers_is_the_net_turn() -> None:
     """Without steps nothing but the net turn is known."""
     routine = parse_routine("counts = 32\nwalls = 4\n")
 
-    assert blocks.turn_load_deg_per_minute(routine, 128.0) == pytest.approx(90 * 4)
-    assert blocks.turn_after(routine.parts[0])[30:] == (0, 90)
+    assert dancer_state.turn_load_deg_per_minute(routine, 128.0) == pytest.approx(90 * 4)
+    assert dancer_state.turn_after(routine.parts[0])[30:] == (0, 90)
 
 
 def test_longest_run_goes_on_over_the_end() -> None:
     """The last lines of a repetition run on into the first."""
     steps = "1-2 | a | R L | 1/2 R\n3-4 | b | R L |\n5-6 | c | R L | 1/2 R\n7-8 | d | R L | 1/4 R"
 
-    run = blocks.longest_turn_run(routine_of(steps))
+    run = dancer_state.longest_turn_run(routine_of(steps))
 
     assert run is not None
     assert (run.turn_deg, run.line) == (450, 5)
@@ -196,15 +196,15 @@ def test_longest_run_stops_at_stillness_and_at_the_other_side() -> None:
     """A line without a turn, or to the other side, breaks a run."""
     steps = "1-2 | a | R L | 1/4 R\n3-4 | b | R L | 1/2 L\n5-6 | c | R L | 1/4 L\n7-8 | d | R L |"
 
-    run = blocks.longest_turn_run(routine_of(steps))
+    run = dancer_state.longest_turn_run(routine_of(steps))
 
     assert run is not None and (run.turn_deg, run.line) == (-270, 4)
-    assert blocks.longest_turn_run(routine_of("1-4 | walk | R L R L |")) is None
+    assert dancer_state.longest_turn_run(routine_of("1-4 | walk | R L R L |")) is None
 
 
 def test_a_routine_that_never_stops_turning_has_one_run() -> None:
     """If every line turns the same way, the run is the whole repetition, not endless."""
-    run = blocks.longest_turn_run(routine_of("1-2 | a | R L | 1/4 R\n3-4 | b | R L | 1/4 R"))
+    run = dancer_state.longest_turn_run(routine_of("1-2 | a | R L | 1/4 R\n3-4 | b | R L | 1/4 R"))
 
     assert run is not None and run.turn_deg == 180
 
@@ -216,6 +216,6 @@ def test_phrased_parts_come_in_danced_order() -> None:
     )
     routine = parse_routine(f'sequence = "A B A"\n{parts}\n')
 
-    assert [part.name for part in blocks.danced_parts(routine)] == ["A", "B", "A"]
-    assert blocks.net_turn(routine) == 270
+    assert [part.name for part in dancer_state.danced_parts(routine)] == ["A", "B", "A"]
+    assert dancer_state.net_turn(routine) == 270
     assert isinstance(routine.parts[0], Part) and routine.counts == 48

@@ -4,8 +4,6 @@ Each network reads the cues of all bar lines through convolutions over bars, so 
 speaks for a boundary is heard in its surroundings (a fill before it, the last boundary
 eight bars ago).  Trained by `phrasefit.training.sections`; run with NumPy.  Their log
 odds are averaged: several networks err less together than one.
-
-May import: NumPy (weights travel in the package).
 """
 
 from __future__ import annotations
@@ -45,7 +43,7 @@ def line_odds(
     Parameters
     ----------
     cues : np.ndarray [shape=(n, n_cues)]
-        As `phrasefit.form.cues` makes them.
+        As `phrasefit.form.boundary_cues` makes them.
     weights : dict, optional
         The shipped ones if left out.
 

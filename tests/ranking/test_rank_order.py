@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit import Costs, count_grid, fit_routine
 from phrasefit.fit.grid import beat_tempo, choose_level
-from phrasefit.fit.many import best_scores, can_batch
-from phrasefit.fit.rank import Shelf, Wanted, fit_or_reason, rank, rank_shelf
 from phrasefit.fit.starts import start_candidates
-from phrasefit.fit.summary import choose_levels, grids_for, summarise
 from phrasefit.model import BarMap, Confidence, Phrase, Routine
+from phrasefit.ranking.rank import SongFilter, SongTable, fit_or_reason, rank, rank_table
+from phrasefit.ranking.scores import best_scores, can_batch
+from phrasefit.ranking.summary import choose_levels, grids_for, summarise
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.routine.spec import load_routine
 
@@ -218,7 +218,7 @@ def test_filters() -> None:
     songs, routine = [unsure, slow, waltz], make_routine()
 
     def titles(**wanted: object) -> list[str]:
-        ranking = rank(songs, routine, wanted=Wanted(**wanted))
+        ranking = rank(songs, routine, wanted=SongFilter(**wanted))
         assert ranking.n_songs == 3
         assert len(ranking.songs) + ranking.n_filtered + sum(ranking.unfit.values()) == 3
         return sorted(row.fit.bar_map.title for row in ranking.songs)
@@ -262,11 +262,11 @@ def test_empty_shelf() -> None:
 
 def test_damaged_summary_is_noticed() -> None:
     """Bytes that are not a summary end in a clear error, not in nonsense."""
-    shelf = Shelf.of([make_song(*[("A", 8)] * 5)])
+    shelf = SongTable.of([make_song(*[("A", 8)] * 5)])
     shelf = dataclasses.replace(shelf, summaries=(shelf.summaries[0][:-6],))
 
     with pytest.raises(ParameterError, match="summary is damaged"):
-        rank_shelf(shelf, make_routine(), lambda i: [], top=1, wanted=Wanted())
+        rank_table(shelf, make_routine(), lambda i: [], top=1, wanted=SongFilter())
 
 
 @pytest.mark.parametrize(
@@ -275,4 +275,4 @@ def test_damaged_summary_is_noticed() -> None:
 def test_bad_wishes(wanted: dict) -> None:
     """Filters that cannot be meant are refused."""
     with pytest.raises(ParameterError):
-        Wanted(**wanted)
+        SongFilter(**wanted)

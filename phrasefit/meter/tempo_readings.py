@@ -4,8 +4,6 @@ The decoder's first answer is tried against its relatives (half, double, two thi
 ... and each of them moved to the off-beat).  Every candidate is tracked exactly
 within its own tempo range and then judged as a whole by how its drum pattern, its harmony
 and its tempo look when counted that way.
-
-May import: _dp, meter.
 """
 
 from __future__ import annotations
@@ -16,7 +14,12 @@ import numpy as np
 
 from phrasefit._dp import GapModel, track_events
 from phrasefit.meter.bars import one_log_odds, own_odds
-from phrasefit.meter.beatwise import Surface, describe_beats, nearest_frames, onsets_in_beats
+from phrasefit.meter.beat_descriptors import (
+    FrameEvidence,
+    describe_beats,
+    nearest_frames,
+    onsets_in_beats,
+)
 from phrasefit.meter.statespace import HIGH_BPM, LOW_BPM, USUAL_BPM, beat_gaps
 
 RELATIVES = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0)
@@ -54,12 +57,12 @@ class Reading:
         return ~np.isin(np.arange(ends[-1]), ends)
 
 
-def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Reading]:
+def find_readings(heard: FrameEvidence, weights: dict[str, np.ndarray]) -> list[Reading]:
     """List the ways to count a song, the most probable first; empty if it has no pulse."""
-    readings = candidate_readings(surface)
+    readings = candidate_readings(heard)
     if not readings:
         return []
-    score = np.array([score_reading(surface, reading, weights) for reading in readings])
+    score = np.array([score_reading(heard, reading, weights) for reading in readings])
     share = np.exp(score - score.max())
     share /= share.sum()
     order = np.argsort(-share, kind="stable")
@@ -75,10 +78,10 @@ def find_readings(surface: Surface, weights: dict[str, np.ndarray]) -> list[Read
     ]
 
 
-def candidate_readings(surface: Surface) -> list[Reading]:
+def candidate_readings(heard: FrameEvidence) -> list[Reading]:
     """Track the song freely, then once at each related level, on and off the beat."""
-    frames_per_s = 1.0 / surface.hop_s
-    first = _track(surface, *beat_gaps(frames_per_s))
+    frames_per_s = 1.0 / heard.hop_s
+    first = _track(heard, *beat_gaps(frames_per_s))
     if not first:
         return []
     first_bpm = 60.0 * frames_per_s / _usual_gap(first)
@@ -88,7 +91,7 @@ def candidate_readings(surface: Surface) -> list[Reading]:
         if not LOW_BPM * EDGE[0] < bpm < HIGH_BPM * EDGE[1]:
             continue
         stays = level == 1.0 and _stays_near(first, 60.0 * frames_per_s / bpm)
-        chains = first if stays else _track(surface, *gaps_near(bpm, frames_per_s))
+        chains = first if stays else _track(heard, *gaps_near(bpm, frames_per_s))
         if sum(map(len, chains)) < MIN_BEATS:
             continue
         tempo = 60.0 * frames_per_s / _usual_gap(chains)
@@ -115,17 +118,17 @@ def gaps_near(bpm: float, frames_per_s: float) -> tuple[GapModel, np.ndarray]:
     return beat_gaps(frames_per_s, low, high)
 
 
-def score_reading(surface: Surface, reading: Reading, weights: dict[str, np.ndarray]) -> float:
+def score_reading(heard: FrameEvidence, reading: Reading, weights: dict[str, np.ndarray]) -> float:
     """Log odds, up to a constant, that people count this way."""
-    rows = describe_beats(surface, reading.beats)
-    ones = one_log_odds(own_odds(surface, reading.beats), rows, weights)
-    columns = np.concatenate([describe_reading(surface, reading), clearness_of_ones(ones)])
+    rows = describe_beats(heard, reading.beats)
+    ones = one_log_odds(own_odds(heard, reading.beats), rows, weights)
+    columns = np.concatenate([describe_reading(heard, reading), clearness_of_ones(ones)])
     tempo = np.log(reading.tempo_bpm / USUAL_BPM)
     prior = weights.get("tempo_prior", np.zeros(2)) @ (tempo, tempo**2)
     return float(columns @ weights["level"][:-1] + prior)
 
 
-def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
+def describe_reading(heard: FrameEvidence, reading: Reading) -> np.ndarray:
     """Describe how the song looks if counted this way [shape=(n_columns,)].
 
     Onsets by place in the beat and band, relative to the song's mean; likeness of the
@@ -135,20 +138,20 @@ def describe_reading(surface: Surface, reading: Reading) -> np.ndarray:
     beats = reading.beats
     inside = reading.unbroken
     steps = np.diff(beats)[inside]
-    usual = surface.onsets.mean(axis=0) + 1e-6
-    onsets = onsets_in_beats(surface, beats)[inside] / usual
+    usual = heard.onsets.mean(axis=0) + 1e-6
+    onsets = onsets_in_beats(heard, beats)[inside] / usual
     pattern = [_likeness(onsets[:, 0], lag) for lag in PATTERN_LAGS]
-    n_frames = len(surface.gain)
+    n_frames = len(heard.gain)
     on = nearest_frames(beats, n_frames)
     between = nearest_frames(((beats[1:] + beats[:-1]) / 2)[inside], n_frames)
-    gain_on, gain_between = surface.gain_near[on].mean(), surface.gain_near[between].mean()
-    usual_change = surface.change.mean() + 1e-6
-    change = surface.change[on][:, None]
+    gain_on, gain_between = heard.gain_near[on].mean(), heard.gain_near[between].mean()
+    usual_change = heard.change.mean() + 1e-6
+    change = heard.change[on][:, None]
     tempo = np.log(reading.tempo_bpm / USUAL_BPM)
     numbers = [
         *(tempo, tempo**2, max(tempo, 0.0) ** 3, min(tempo, 0.0) ** 3),
-        *(gain_on, gain_between, gain_on * len(beats) / (n_frames * surface.hop_s)),
-        *(change.mean() / usual_change, surface.change[between].mean() / usual_change),
+        *(gain_on, gain_between, gain_on * len(beats) / (n_frames * heard.hop_s)),
+        *(change.mean() / usual_change, heard.change[between].mean() / usual_change),
         np.std(steps) / np.mean(steps),
         *(_likeness(change, lag)[0] for lag in PATTERN_LAGS),
     ]
@@ -179,8 +182,8 @@ def smooth_beats(beats: np.ndarray) -> np.ndarray:
     return np.convolve(np.pad(beats, reach, mode="reflect", reflect_type="odd"), SMOOTHING, "valid")
 
 
-def _track(surface: Surface, model: object, gap: np.ndarray) -> list[np.ndarray]:
-    chains, _ = track_events(surface.gain, model)
+def _track(heard: FrameEvidence, model: object, gap: np.ndarray) -> list[np.ndarray]:
+    chains, _ = track_events(heard.gain, model)
     return [smooth_beats(c.steps) for c in chains if len(c.steps) >= MIN_CHAIN_BEATS]
 
 

@@ -3,7 +3,6 @@
 Lists "per count" have one entry for each count of a part: entry `i` is the state
 once count `i` (0-based) has been danced.  A turn counts as done with the last count
 of its step line; write a line of its own for a turn that must be known earlier.
-May import: model, counts, feet, turns.
 """
 
 from __future__ import annotations

@@ -3,7 +3,6 @@
 The standard TOML reader gives values without lines, so the lines are indexed here
 from the text: keys, table headings and multi-line strings are recognised, which is
 all that a routine file needs.  A key found nowhere has the line of its table.
-May import: model, errors, standard library.
 """
 
 from __future__ import annotations

@@ -10,8 +10,6 @@ Bytes of a summary: records of six bytes, little-endian.  First one record for e
 `LAYOUTS` (three uint16: counts, first one, phrase starts; no counts = not danceable so),
 then for each layout its phrase starts (uint16 count, float32 strength, negative where
 `Costs.inner_phrase` weighs it).
-
-May import: model, errors, the modules of fit, NumPy.
 """
 
 from __future__ import annotations

@@ -2,8 +2,6 @@
 
 A segmentation of ``n`` cells has edges ``0 = e0 < e1 < ... < n``.  Its log score is
 the sum of ``scores[e_i, e_(i+1)]``; `IMPOSSIBLE` entries cannot be used.
-
-May import: NumPy.
 """
 
 from __future__ import annotations

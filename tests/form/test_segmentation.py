@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from phrasefit.form._segments import (
+from phrasefit.form.segmentation import (
     best_segments,
     diagonal_sums,
     join_alike,

@@ -2,8 +2,6 @@
 
 All is measured between whole bars, so memory is bars × bars.  Each cue is compared
 with the rest of the same song (mean 0, deviation 1 over its inner bar lines).
-
-May import: model, form.
 """
 
 from __future__ import annotations
@@ -12,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.form._segments import diagonal_sums
 from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.segmentation import diagonal_sums
 
 N_MEL = 96  # resolution at which timbre coefficients are turned back into a spectrum
 BRIGHT_SHARE = 0.25  # cymbals live in the upper quarter of the mel bands (above 4.5 kHz)

@@ -2,8 +2,6 @@
 
 A drum pattern looks the same at 80 and at 160 beats a minute once it is looked at
 in beats.  Beat times are given in frames (fractions allowed).
-
-May import: model, meter.
 """
 
 from __future__ import annotations
@@ -32,7 +30,7 @@ GAIN_RANGE = (-4.0, 8.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Surface:
+class FrameEvidence:
     """The song's frames, prepared once for looking things up at beats.
 
     `gain` [shape=(n_frames,)] is the log odds of a beat and `downbeat` those of a downbeat
@@ -51,10 +49,10 @@ class Surface:
     chroma_sum: np.ndarray
 
 
-def prepare_surface(features: Features, activations: Activations) -> Surface:
+def prepare_evidence(features: Features, activations: Activations) -> FrameEvidence:
     """Widen peaks by a frame, so that rounding a beat to a frame does no harm."""
     gain = beat_gain(activations)
-    return Surface(
+    return FrameEvidence(
         hop_s=features.hop_s,
         downbeat=downbeat_log_odds(activations),
         mel_sum=running_sum(features.log_mel),
@@ -66,10 +64,10 @@ def prepare_surface(features: Features, activations: Activations) -> Surface:
     )
 
 
-def onsets_in_beats(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def onsets_in_beats(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     """Onsets at `PLACES` after each beat but the last [shape=(n_beats - 1, 6, n_bands)]."""
     at = beats[:-1, None] + PLACES * np.diff(beats)[:, None]
-    return surface.onsets[nearest_frames(at, len(surface.onsets))]
+    return heard.onsets[nearest_frames(at, len(heard.onsets))]
 
 
 def nearest_frames(at: np.ndarray, n_frames: int) -> np.ndarray:
@@ -78,13 +76,13 @@ def nearest_frames(at: np.ndarray, n_frames: int) -> np.ndarray:
 
 
 def describe_beats(
-    surface: Surface, beats: np.ndarray, usual: tuple[np.ndarray, np.ndarray] | None = None
+    heard: FrameEvidence, beats: np.ndarray, usual: tuple[np.ndarray, np.ndarray] | None = None
 ) -> np.ndarray:
     """Describe each beat by what a musician would listen for to find the one.
 
     Parameters
     ----------
-    surface : Surface
+    heard : FrameEvidence
     beats : np.ndarray [shape=(n_beats,), frames], at least 2
     usual : tuple of np.ndarray, optional
         Mean and spread of each column in the song, as from `usual_columns`; by default those
@@ -97,30 +95,30 @@ def describe_beats(
         of chord over 1, 2 and 4 beats; change of bass over 1 and 2; change of sound over
         1, 4 and 8; beat gain; loudness.  Each is centred and scaled over the song.
     """
-    columns = _heard_columns(surface, beats)
+    columns = _heard_columns(heard, beats)
     mean, spread = usual or _mean_and_spread(columns)
     return (columns - mean) / spread
 
 
-def usual_columns(surface: Surface, beats: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def usual_columns(heard: FrameEvidence, beats: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Mean and spread over `beats` of what `describe_beats` scales [shape=(n_descriptors,)]."""
-    return _mean_and_spread(_heard_columns(surface, beats))
+    return _mean_and_spread(_heard_columns(heard, beats))
 
 
 def _mean_and_spread(columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return columns.mean(axis=0), columns.std(axis=0) + 1e-3
 
 
-def _heard_columns(surface: Surface, beats: np.ndarray) -> np.ndarray:
+def _heard_columns(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
-    onsets = onsets_in_beats(surface, closed)
-    mel = mean_by_beat(surface.mel_sum, closed)
-    chroma = mean_by_beat(surface.chroma_sum, closed)
+    onsets = onsets_in_beats(heard, closed)
+    mel = mean_by_beat(heard.mel_sum, closed)
+    chroma = mean_by_beat(heard.chroma_sum, closed)
     bass = np.expm1(mel[:, :N_BASS_BANDS])
     changes = [_turned(chroma, 1), _turned(chroma, 2), _turned(chroma, 4)]
     changes += [_turned(bass, 1), _turned(bass, 2)]
     changes += [_moved(mel, 1), _moved(mel, 4), _moved(mel, 8)]
-    gain = surface.gain_near[nearest_frames(beats, len(surface.gain))]
+    gain = heard.gain_near[nearest_frames(beats, len(heard.gain))]
     return np.hstack(
         [
             onsets[:, ON],

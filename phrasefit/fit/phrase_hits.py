@@ -1,7 +1,4 @@
-"""Where each phrase start of the song falls in a plan.
-
-May import: model, NumPy.
-"""
+"""Where each phrase start of the song falls in a plan."""
 
 from __future__ import annotations
 

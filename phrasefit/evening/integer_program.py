@@ -8,8 +8,6 @@ better any evening from the same offers could be.
 What is worth having, in points: the fit score of each dance, less a point for each
 percent its tempo must be changed, less what the tempo is off the curve wished for, less
 what the evening is too long or too short.
-
-May import: errors, fit.evening, NumPy (SciPy inside functions).
 """
 
 from __future__ import annotations
@@ -21,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
-from phrasefit.fit.evening import Offer, Wishes, curve_at
+from phrasefit.evening.evening import EveningRequest, Offer, curve_at
 
 if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint, OptimizeResult
@@ -40,7 +38,7 @@ STOPPED = 1  # HiGHS' status when a limit was reached
 class Program:
     """The mixed integer program: variable ``i * n_places + t`` is offer `i` at place `t`."""
 
-    def __init__(self, offers: Sequence[Offer], wishes: Wishes) -> None:
+    def __init__(self, offers: Sequence[Offer], wishes: EveningRequest) -> None:
         self.offers, self.wishes = offers, wishes
         self.notes: list[str] = []
         self.n_places = self._count_places()

@@ -11,9 +11,9 @@ import pytest
 from fit_songs import make_part, make_song
 
 from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.evening.build import Evening, EveningRequest, Offer, build_evening
+from phrasefit.evening.integer_program import POINTS_PER_MINUTE, Program
 from phrasefit.fit import fit_routine
-from phrasefit.fit.playlist import Evening, Offer, Wishes, build_evening
-from phrasefit.fit.program import POINTS_PER_MINUTE, Program
 from phrasefit.model import Routine
 
 ODD = ([8], [9, 8], [8, 10, 8], [4, 8, 9])  # bars of the sections after the intro
@@ -51,12 +51,12 @@ def offers(n_songs: int = 16, n_routines: int = 12) -> list[Offer]:
     ]
 
 
-def wish(minutes: float = 12.0, **fields: object) -> Wishes:
-    """Wishes without the rules that stand by default."""
+def wish(minutes: float = 12.0, **fields: object) -> EveningRequest:
+    """EveningRequest without the rules that stand by default."""
     plain = {
         "fast_in_a_row": True, "beginner_every": 0, "artist_gap": 0, "min_score": 0.0,
     }  # fmt: skip
-    return Wishes(minutes=minutes, **(plain | fields))
+    return EveningRequest(minutes=minutes, **(plain | fields))
 
 
 def names(evening: Evening) -> list[tuple[str, str]]:
@@ -221,7 +221,7 @@ def test_bound_holds_against_trying_everything(seed: int) -> None:
         assert evening.value >= best - 0.01 * abs(best) - 1.0
 
 
-def best_by_trying(few: list[Offer], wishes: Wishes) -> float:
+def best_by_trying(few: list[Offer], wishes: EveningRequest) -> float:
     """Try every order of every choice, with rules of its own making."""
     program = Program(few, wishes)
     worth, best = program.worth(), -np.inf
@@ -285,7 +285,7 @@ def test_no_beginner_routine_is_noted() -> None:
     "field", [{"minutes": 0}, {"beginner_share": 2}, {"repeats": 0}, {"curve": (5,)}]
 )
 def test_bad_wishes(field: dict) -> None:
-    """Wishes out of range are refused at once."""
+    """EveningRequest out of range are refused at once."""
     with pytest.raises(ParameterError):
         dataclasses.replace(wish(), **field)
 

@@ -4,7 +4,7 @@ Counts are numbered through the whole part (``9-10``) or begin again at 1 with e
 section of 8 (waltz: 6); the part is read as *by section* if no number in it is
 larger than a section.  Blank lines, ``# remarks`` and ``-- headings`` are skipped;
 ``facing 3:00`` states where everyone should look by then, 12:00 being where the part
-began.  May import: model, errors, counts, feet, turns.
+began.
 """
 
 from __future__ import annotations

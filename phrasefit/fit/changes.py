@@ -4,8 +4,6 @@ Whole, or cut short at a restart point; then straight into the next wall, or aft
 a tag.  An *event* is anything but "whole, straight on": a restart, a tag, or a
 restart followed by a tag, which the trade sees as one ("dance 16 counts of wall 5,
 add the 4-count tag, restart") and which therefore counts as one change.
-
-May import: model, routine.counts, fit.costs, NumPy.
 """
 
 from __future__ import annotations
@@ -21,7 +19,7 @@ from phrasefit.routine.counts import SECTION_COUNTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
+class Change:
     """One kind of event: where the wall of part `part` is cut, which tag follows.
 
     `cut` is None for a whole wall, `tag` None for no tag; not both.  `counts` and
@@ -37,7 +35,7 @@ class Event:
     charge: float
 
 
-def events_of(routine: Routine, costs: Costs) -> tuple[Event, ...]:
+def changes_of(routine: Routine, costs: Costs) -> tuple[Change, ...]:
     """List every event the routine allows, the cheapest first.
 
     The order settles ties in the planner: cheaper, then the shorter tag, then the
@@ -53,7 +51,7 @@ def events_of(routine: Routine, costs: Costs) -> tuple[Event, ...]:
     return tuple(sorted(events, key=_order))
 
 
-def _order(event: Event) -> tuple[float, int, int, int]:
+def _order(event: Change) -> tuple[float, int, int, int]:
     tag_counts = event.tag.counts if event.tag else 0
     return round(event.charge, 9), tag_counts, -event.wall_counts, event.part
 
@@ -65,10 +63,10 @@ def _event(
     tag: TagOption | None,
     meter: int,
     costs: Costs,
-) -> Event:
+) -> Change:
     wall_counts = cut.after_count if cut else part.counts
     wall_turn = cut.turn_deg if cut else part.turn_deg
-    return Event(
+    return Change(
         part=index,
         cut=cut,
         tag=tag,
@@ -114,7 +112,7 @@ class Gains:
 
 
 def gains_of(
-    strength: np.ndarray, routine: Routine, events: tuple[Event, ...], costs: Costs
+    strength: np.ndarray, routine: Routine, events: tuple[Change, ...], costs: Costs
 ) -> Gains:
     """Lay every wall and tag on every count of the song.
 
@@ -146,7 +144,7 @@ def _sums(strength: np.ndarray, meeting: np.ndarray) -> np.ndarray:
     return sums
 
 
-def facing_unit(routine: Routine, events: tuple[Event, ...]) -> int:
+def facing_unit(routine: Routine, events: tuple[Change, ...]) -> int:
     """Give the largest angle of which every facing at a wall start is a multiple."""
     turns = [part.turn_deg for part in routine.parts] + [event.turn_deg for event in events]
     return math.gcd(360, *turns)

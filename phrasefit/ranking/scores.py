@@ -8,10 +8,8 @@ dance can reach from its starts are kept (steps of `unit` counts).
 
 Exact but for one thing: which wall the dance ends on is not followed.  The score is
 therefore too high by at most ``costs.end_off_front`` phrase starts (a hundredth of a
-point in most songs): `fit.rank` uses it as a bound and plans the songs it shows with
+point in most songs): `ranking.rank` uses it as a bound and plans the songs it shows with
 `fit_routine`.
-
-May import: model, the modules of fit, routine.counts, NumPy.
 """
 
 from __future__ import annotations
@@ -24,11 +22,11 @@ from functools import partial
 
 import numpy as np
 
+from phrasefit.fit.changes import Change, changes_of
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
-from phrasefit.fit.many_starts import Starts, find_starts
-from phrasefit.fit.moves import Event, events_of
-from phrasefit.fit.summary import Grids
 from phrasefit.model import Routine
+from phrasefit.ranking.starts import Starts, find_starts
+from phrasefit.ranking.summary import Grids
 from phrasefit.routine.counts import SECTION_COUNTS
 
 BATCH_ROWS = 96  # few enough for the cache of a processor, enough to be worth an operation
@@ -107,7 +105,7 @@ class Moves:
     many counts must follow an event.
     """
 
-    events: tuple[Event, ...]
+    events: tuple[Change, ...]
     part_of_place: tuple[int, ...]
     part_counts: tuple[int, ...]
     wall_meeting: tuple[np.ndarray, ...]
@@ -126,7 +124,7 @@ class Moves:
     @classmethod
     def of(cls, routine: Routine, *, max_changes: int, costs: Costs) -> Moves:
         """Read off a routine what the batches need."""
-        events = events_of(routine, costs) if max_changes else ()
+        events = changes_of(routine, costs) if max_changes else ()
         names = [part.name for part in routine.parts]
         counts = tuple(part.counts for part in routine.parts)
         least = max(1, costs.groups_after_event * SECTION_COUNTS[routine.meter])

@@ -1,7 +1,4 @@
-"""Reading single keys of a routine file, every mistake with its line.
-
-May import: model, errors, source.
-"""
+"""Reading single keys of a routine file, every mistake with its line."""
 
 from __future__ import annotations
 
@@ -11,7 +8,7 @@ from typing import TypeVar
 
 from phrasefit.errors import ParameterError
 from phrasefit.model import Finding, one_line
-from phrasefit.routine.source import KeyPath, Source
+from phrasefit.routine.toml_lines import KeyPath, Source
 
 Value = TypeVar("Value")
 

@@ -1,14 +1,12 @@
 """Which songs of a collection go best with a routine.
 
-Every song is scored at once from its summary (`fit.many`); that score is never below
+Every song is scored at once from its summary (`ranking.scores`); that score is never below
 the planner's.  Songs are then planned with `fit_routine`, the best first, until no
 other can come before the last one wanted: the rows returned are exact, and so is the
 claim that no song left out belongs among them.
 
 The order: songs whose tempo can be brought in range first, then by score (to a tenth
 of a point), then the smaller change of tempo, the surer analysis, the title.
-
-May import: model, errors, the modules of fit, NumPy.
 """
 
 from __future__ import annotations
@@ -22,12 +20,12 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.grid import beat_tempo
-from phrasefit.fit.many import best_scores, can_batch
-from phrasefit.fit.many_starts import find_starts
 from phrasefit.fit.planner import DEFAULT_MAX_CHANGES, fit_routine
-from phrasefit.fit.summary import Grids, grids_for, summarise
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
 from phrasefit.model import BarMap, FitPlan, Routine
+from phrasefit.ranking.scores import best_scores, can_batch
+from phrasefit.ranking.starts import find_starts
+from phrasefit.ranking.summary import Grids, grids_for, summarise
 
 MOST_CHANGE_PERCENT = 8.0  # faster or slower than that is heard; from memory, no source
 FIRST_PLANNED = 8  # songs planned at a time while looking for the best
@@ -35,7 +33,7 @@ FLOAT_POINTS = 0.01  # what single precision may take off a score
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shelf:
+class SongTable:
     """The songs of a collection as ranking sees them; one entry a song.
 
     `keys` name the songs (content hashes, paths); `tempo_bpm` are beats a minute,
@@ -54,24 +52,24 @@ class Shelf:
     summaries: tuple[bytes, ...]
 
     @classmethod
-    def of(cls, bar_maps: Sequence[BarMap], keys: Sequence[str] = ()) -> Shelf:
+    def of(cls, bar_maps: Sequence[BarMap], keys: Sequence[str] = ()) -> SongTable:
         """Put bar maps on a shelf; without `keys` they are named by their place."""
         return cls(
             keys=tuple(keys) or tuple(str(i) for i in range(len(bar_maps))),
             titles=tuple(m.title for m in bar_maps),
             artists=tuple(m.artist for m in bar_maps),
             duration_s=np.array([m.duration_s for m in bar_maps], dtype=float),
-            tempo_bpm=np.array([shelf_tempo(m) for m in bar_maps], dtype=float),
+            tempo_bpm=np.array([table_tempo(m) for m in bar_maps], dtype=float),
             meter=np.array([m.meter for m in bar_maps], dtype=int),
             confidence=np.array([least_confidence(m) for m in bar_maps], dtype=float),
             as_tracked=np.zeros(len(bar_maps), dtype=bool),
             summaries=tuple(summarise(m) for m in bar_maps),
         )
 
-    def only(self, which: np.ndarray) -> Shelf:
+    def only(self, which: np.ndarray) -> SongTable:
         """Take the songs at these indices."""
         index = which.tolist()
-        return Shelf(
+        return SongTable(
             keys=tuple(self.keys[i] for i in index),
             titles=tuple(self.titles[i] for i in index),
             artists=tuple(self.artists[i] for i in index),
@@ -84,7 +82,7 @@ class Shelf:
         )
 
 
-def shelf_tempo(bar_map: BarMap) -> float:
+def table_tempo(bar_map: BarMap) -> float:
     """Give the beats a minute; 1 for a map without beats, which no routine fits anyway."""
     return beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0
 
@@ -96,7 +94,7 @@ def least_confidence(bar_map: BarMap) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class SongFilter:
     """Which songs to look at; everything left out does not matter.
 
     `counts_per_minute` as danced; `meter` beats a bar; `words` must all be in title or
@@ -133,7 +131,7 @@ class RankedSong:
 class Ranking:
     """The best songs for a routine.
 
-    `n_songs` were looked at, `n_filtered` of them put aside by `Wanted`, `unfit` by the
+    `n_songs` were looked at, `n_filtered` of them put aside by `SongFilter`, `unfit` by the
     reason given; `n_planned` were planned exactly, the others cannot come before the
     last of `songs`.
     """
@@ -154,7 +152,7 @@ def rank(
     routine: Routine,
     *,
     top: int | None = None,
-    wanted: Wanted | None = None,
+    wanted: SongFilter | None = None,
     max_changes: int = DEFAULT_MAX_CHANGES,
     costs: Costs | None = None,
 ) -> Ranking:
@@ -166,7 +164,7 @@ def rank(
     routine : Routine
     top : int, optional
         How many songs to plan and return; all that fit if left out.
-    wanted : Wanted, optional
+    wanted : SongFilter, optional
         Filters.
     max_changes : int
         Most restarts and tags in a plan.
@@ -194,9 +192,9 @@ def rank(
     def plan(indices: Sequence[int]) -> list[FitPlan | PhrasefitError]:
         return [fit_or_reason(bar_maps[i], routine, max_changes, costs) for i in indices]
 
-    return rank_shelf(
-        Shelf.of(bar_maps), routine, plan,
-        top=top, wanted=wanted or Wanted(), max_changes=max_changes, costs=costs,
+    return rank_table(
+        SongTable.of(bar_maps), routine, plan,
+        top=top, wanted=wanted or SongFilter(), max_changes=max_changes, costs=costs,
     )  # fmt: skip
 
 
@@ -221,13 +219,13 @@ def fit_or_reason(
         return exc
 
 
-def rank_shelf(
-    shelf: Shelf,
+def rank_table(
+    shelf: SongTable,
     routine: Routine,
     plan: Planner,
     *,
     top: int | None,
-    wanted: Wanted,
+    wanted: SongFilter,
     max_changes: int = DEFAULT_MAX_CHANGES,
     costs: Costs | None = None,
     tempo_rows: tuple[TempoRow, ...] = TEMPO_ROWS,
@@ -269,7 +267,7 @@ def rank_shelf(
     )
 
 
-def _grids(shelf: Shelf, routine: Routine, costs: Costs) -> Grids:
+def _grids(shelf: SongTable, routine: Routine, costs: Costs) -> Grids:
     return grids_for(
         routine,
         summaries=shelf.summaries,
@@ -280,7 +278,7 @@ def _grids(shelf: Shelf, routine: Routine, costs: Costs) -> Grids:
     )
 
 
-def _is_wanted(shelf: Shelf, grids: Grids, wanted: Wanted) -> np.ndarray:
+def _is_wanted(shelf: SongTable, grids: Grids, wanted: SongFilter) -> np.ndarray:
     """Tell for each song whether it passes the filters."""
     passes = shelf.confidence >= wanted.min_confidence
     if wanted.counts_per_minute:
@@ -334,10 +332,10 @@ class _Order:
     @classmethod
     def of(
         cls,
-        shelf: Shelf,
+        shelf: SongTable,
         grids: Grids,
         routine: Routine,
-        wanted: Wanted,
+        wanted: SongFilter,
         tempo_rows: tuple[TempoRow, ...],
     ) -> _Order:
         # A hundredth of a count decides no order, and saves work for large collections.

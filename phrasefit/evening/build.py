@@ -1,7 +1,4 @@
-"""Build an evening: which song with which routine, in which order, and why.
-
-May import: model, errors, fit.evening, fit.program, NumPy.
-"""
+"""Build an evening: which song with which routine, in which order, and why."""
 
 from __future__ import annotations
 
@@ -9,20 +6,20 @@ import itertools
 from collections.abc import Sequence
 
 from phrasefit.errors import NoFitError
-from phrasefit.fit.evening import Dance, Evening, Offer, Wishes, curve_at
-from phrasefit.fit.program import Program
+from phrasefit.evening.evening import Dance, Evening, EveningRequest, Offer, curve_at
+from phrasefit.evening.integer_program import Program
 
-__all__ = ["Dance", "Evening", "Offer", "Wishes", "build_evening"]
+__all__ = ["Dance", "Evening", "EveningRequest", "Offer", "build_evening"]
 
 
-def build_evening(offers: Sequence[Offer], wishes: Wishes) -> Evening:
+def build_evening(offers: Sequence[Offer], wishes: EveningRequest) -> Evening:
     """Choose and order dances.
 
     Parameters
     ----------
     offers : sequence of Offer
         Songs may come with several routines, routines with several songs.
-    wishes : Wishes
+    wishes : EveningRequest
 
     Raises
     ------
@@ -61,7 +58,7 @@ def build_evening(offers: Sequence[Offer], wishes: Wishes) -> Evening:
 # ----------------------------------------------------------------- explaining
 
 
-def _explained(offers: Sequence[Offer], wishes: Wishes) -> tuple[Dance, ...]:
+def _explained(offers: Sequence[Offer], wishes: EveningRequest) -> tuple[Dance, ...]:
     """Give each dance its time and its reasons."""
     dances = []
     clock_s = 0.0
@@ -89,7 +86,7 @@ def _reasons(
     offer: Offer,
     before: Offer | None,
     taught: bool,
-    wishes: Wishes,
+    wishes: EveningRequest,
     n_places: int,
 ) -> tuple[str, ...]:
     """Say in a few words why this dance stands here."""

@@ -1,0 +1,1 @@
+"""Many songs against a routine: scored together, the best ones planned exactly."""
