@@ -17,6 +17,7 @@ from pathlib import Path
 
 from phrasefit import pipeline
 from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
+from phrasefit.parent_watch import end_with_parent
 from phrasefit.ranking.rank import least_confidence, table_tempo
 from phrasefit.ranking.summary import SUMMARY_VERSION, summarise
 from phrasefit.store import Store, Summary
@@ -245,6 +246,7 @@ def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None
 def hear_aside(path: Path, store_path: Path, hand_made: bool) -> Heard:
     """Listen to one file in a process of this machine that works for another one."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one who gives the work
+    end_with_parent()
     return hear(path, store_path, hand_made)
 
 
@@ -283,7 +285,7 @@ def _hear_all(
 ) -> Iterator[Heard]:
     """Yield results as they are done; a worker that dies costs only its own file."""
     if crew.backend == "dask":
-        yield from _parallel(paths, None, crew, hand_made)
+        yield from _parallel(paths, None, crew.joblib_options(), hand_made)
         return
     if min(crew.n_workers, len(paths)) < 2:
         for path in paths:
@@ -292,7 +294,9 @@ def _hear_all(
     left = dict.fromkeys(paths)
     while left:
         try:
-            for heard in _parallel(list(left), store.path, crew, hand_made):
+            n_workers = min(crew.n_workers, len(left))
+            options = crew.joblib_options() | {"n_jobs": n_workers}
+            for heard in _parallel(list(left), store.path, options, hand_made):
                 del left[heard.path]
                 yield heard
         except _dead_worker():
@@ -303,12 +307,12 @@ def _hear_all(
 
 
 def _parallel(
-    paths: Sequence[Path], store_path: Path | None, crew: Workers, hand_made: bool
+    paths: Sequence[Path], store_path: Path | None, options: dict[str, object], hand_made: bool
 ) -> Iterator[Heard]:
     from joblib import Parallel, delayed, parallel_config
 
     work = hear if store_path is None else hear_aside
-    with parallel_config(**crew.joblib_options()):
+    with parallel_config(**options):
         yield from Parallel(return_as="generator_unordered", batch_size=1)(
             delayed(work)(path, store_path, hand_made) for path in paths
         )

@@ -19,6 +19,8 @@ Messages start in lower case, have no final full stop and read
 
 from __future__ import annotations
 
+import json
+
 
 class PhrasefitError(Exception):
     """Root of all errors that a user can mend."""
@@ -58,3 +60,37 @@ class CacheError(PhrasefitError):
 
 class MissingExtraError(PhrasefitError):
     """An optional library is needed and not installed."""
+
+
+MOST_SHOWN = 40  # signs of a value in a message: enough to know it again
+MOST_SHOWN_BITS = 128  # of a whole number that is written out
+
+
+def shown(value: object) -> str:
+    """Write a value that somebody gave as a message shows it: short, on one line, in quotes.
+
+    Parameters
+    ----------
+    value : object
+        Of any size: a text of a megabyte, a number of thousands of digits, lists in lists.
+
+    Returns
+    -------
+    str
+        At most `MOST_SHOWN` signs.
+
+    Examples
+    --------
+    >>> print(shown("two\\nlines"), shown(10**50), sep=", ")
+    "two\\nlines", a number of 51 digits
+    """
+    if isinstance(value, int) and value.bit_length() > MOST_SHOWN_BITS:
+        return f"a number of {int(value.bit_length() * 0.30103) + 1} digits"
+    try:
+        if isinstance(value, str):  # as in the files that people write
+            text = json.dumps(value[: 2 * MOST_SHOWN], ensure_ascii=False)
+        else:
+            text = repr(value)
+    except (ValueError, RecursionError):  # endless digits or brackets inside
+        text = f"a {type(value).__name__} too large to show"
+    return text if len(text) <= MOST_SHOWN else text[: MOST_SHOWN - 1] + "\u2026"

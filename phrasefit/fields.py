@@ -11,7 +11,10 @@ import math
 from pathlib import Path
 from typing import Any
 
-from phrasefit.errors import MapError
+from phrasefit.errors import MapError, shown
+from phrasefit.files import protect
+
+MOST_BYTES = 20_000_000  # an hour of beats with its sections takes two
 
 
 def load_json(path: Path, *, what: str) -> Any:
@@ -23,7 +26,12 @@ def load_json(path: Path, *, what: str) -> Any:
         If it is missing, unreadable or not JSON; names the file and what was expected.
     """
     try:
-        return json.loads(path.read_text(encoding="utf-8-sig"))
+        protect(path, what.replace("a ", "the ", 1))
+        with path.open("rb") as handle:
+            content = handle.read(MOST_BYTES + 1)
+        if len(content) > MOST_BYTES:
+            raise MapError(f"{path}: is too large for {what}; is it the right file?")
+        return json.loads(content.decode("utf-8-sig"))
     except FileNotFoundError as exc:
         raise MapError(f"{path}: no such file; give the path of {what}") from exc
     except OSError as exc:
@@ -56,7 +64,7 @@ class Fields:
 
     def refuse(self, key: str, rule: str) -> MapError:
         """Make the error that names `key`, its value and the rule it breaks."""
-        return MapError(f"{self.name}: {key} = {_shown(self.values.get(key))} {rule}")
+        return MapError(f"{self.name}: {key} = {shown(self.values.get(key))} {rule}")
 
     def number(
         self, key: str, default: float | None = None, *, low: float = -math.inf,
@@ -116,8 +124,3 @@ def _range(low: float, high: float) -> str:
     if math.isinf(low) and math.isinf(high):
         return ""
     return f" of at least {low:g}" if math.isinf(high) else f" from {low:g} to {high:g}"
-
-
-def _shown(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 30 else text[:29] + "\u2026"

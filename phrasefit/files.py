@@ -1,10 +1,16 @@
-"""Writing results: whole or not at all, never over something by accident."""
+"""Writing results: whole or not at all, never over something by accident.
+
+A result goes to a new file, or with `force` in place of an earlier result.  What is no
+regular file (a pipe, ``/dev/null``) is written to, never replaced.  Files that the user
+gave (`protect`) are never written over, whatever their path is called this time.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import io
 import os
+import stat
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,20 +22,60 @@ if TYPE_CHECKING:
     import numpy as np
 
 
+# Device and inode of every file that was given to the program, and what it is.
+_given: dict[tuple[int, int], str] = {}
+
+
+def protect(path: Path | str | None, what: str) -> None:
+    """Remember a file that the user gave, so that no result is written over it.
+
+    Parameters
+    ----------
+    path : Path, str or None
+        Nothing is remembered of what is missing or no regular file.
+    what : str
+        How a message calls it: ``the song``, ``the routine`` ...
+    """
+    state = None if path is None else _state(Path(path))
+    if state and stat.S_ISREG(state.st_mode):
+        _given[state.st_dev, state.st_ino] = what
+
+
+def _state(path: Path) -> os.stat_result | None:
+    """Look at what `path` leads to, links followed; None if there is nothing."""
+    try:
+        return path.stat()
+    except (OSError, ValueError):  # ValueError: a null byte in the name
+        return None
+
+
+def _is_stream(state: os.stat_result | None) -> bool:
+    """Tell what is written to from what is replaced: pipes, terminals, ``/dev/null``."""
+    return state is not None and (stat.S_ISFIFO(state.st_mode) or stat.S_ISCHR(state.st_mode))
+
+
 def check_target(path: Path, *, force: bool) -> None:
     """Refuse early, before any work, what could not be written later.
 
     Raises
     ------
     OutputError
-        If `path` exists and `force` is False, is a folder, or its folder is
+        If `path` is a folder, a disk or a socket, a file that the user gave, or exists
+        (a link that leads nowhere does, too) and `force` is False; or if its folder is
         missing or closed to writing.
     """
-    folder = path.parent
-    if path.is_dir():
+    state = _state(path)
+    if _is_stream(state):
+        return
+    if state and stat.S_ISDIR(state.st_mode):
         raise OutputError(f"{path}: is a folder; give a file name inside it")
-    if path.exists() and not force:
+    if state and not stat.S_ISREG(state.st_mode):
+        raise OutputError(f"{path}: is no file that can be replaced; choose another name")
+    if state and (what := _given.get((state.st_dev, state.st_ino))):
+        raise OutputError(f"{path}: is {what} itself; choose another name for the result")
+    if os.path.lexists(path) and not force:
         raise OutputError(f"{path}: exists already; add --force to replace it")
+    folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
     if not folder.is_dir():
         raise OutputError(f"{path}: the folder {folder} does not exist; make it first")
     if not os.access(folder, os.W_OK):
@@ -109,6 +155,8 @@ def sound_bytes(
 def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False) -> Path:
     """Write `content` to `path` so that readers see all of it or nothing.
 
+    A pipe or device is written to as it is.
+
     Parameters
     ----------
     path : Path or str
@@ -121,12 +169,25 @@ def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False)
     Raises
     ------
     OutputError
-        If the file exists without `force`, or the folder or disk refuses.
+        If `check_target` refuses the path, or the folder or disk does.
     """
     path = Path(path)
+    data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
     check_target(path, force=force)
-    with _temporary_beside(path) as temporary:
-        temporary.write_bytes(
-            content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
-        )
+    if _is_stream(_state(path)):
+        _pour(path, data)
+        return path
+    # A link stays: what it leads to is replaced.
+    target = Path(os.path.realpath(path)) if path.is_symlink() else path
+    with _temporary_beside(target) as temporary:
+        temporary.write_bytes(data)
     return path
+
+
+def _pour(path: Path, data: bytes) -> None:
+    try:
+        with path.open("wb") as stream:
+            stream.write(data)
+    except OSError as exc:
+        reason = exc.strerror or str(exc)
+        raise OutputError(f"{path}: cannot be written ({reason}); choose another") from exc

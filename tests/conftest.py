@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import hypothesis
 import numpy as np
 import pytest
+
+# How long a drawn case takes depends on who else uses the machine: time is measured by scripts.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 
 @pytest.fixture(autouse=True)

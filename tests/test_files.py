@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+import socket
+import stat
 from pathlib import Path
 
 import pytest
 
 from full_disk import full_disk
 from phrasefit.errors import OutputError
-from phrasefit.files import write_atomic
+from phrasefit.files import protect, write_atomic
 
 
 def test_text_is_written_as_utf8(tmp_path: Path) -> None:
@@ -65,3 +67,69 @@ def test_closed_folder_is_named(tmp_path: Path) -> None:
             write_atomic(tmp_path / "a.txt", "x")
     finally:
         tmp_path.chmod(0o700)
+
+
+# ----------------------------------------------------- what must not be destroyed
+
+
+def test_what_the_user_gave_is_never_written_over(tmp_path: Path) -> None:
+    """Not with force, and not by another name of the same file."""
+    song = tmp_path / "song.wav"
+    song.write_bytes(b"music")
+    (tmp_path / "linked.wav").symlink_to(song)
+    (tmp_path / "same.wav").hardlink_to(song)
+    protect(song, "the song")
+
+    for name in ("song.wav", "linked.wav", "same.wav"):
+        with pytest.raises(OutputError, match="is the song itself"):
+            write_atomic(tmp_path / name, "x", force=True)
+
+    assert song.read_bytes() == b"music"
+
+
+def test_pipes_are_written_to(tmp_path: Path) -> None:
+    """A named pipe gets the bytes and is still a pipe."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        write_atomic(pipe, "counts\n", force=True)
+        assert os.read(reader, 100) == b"counts\n"
+    finally:
+        os.close(reader)
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can make a device")
+def test_a_device_is_written_to_and_stays_one(tmp_path: Path) -> None:
+    """A device of our own, like /dev/null, swallows the result and stays what it is."""
+    device = tmp_path / "null"
+    try:
+        os.mknod(device, 0o666 | stat.S_IFCHR, os.makedev(1, 3))
+        device.write_bytes(b"")
+    except PermissionError:
+        pytest.skip("no devices can be made here")
+
+    write_atomic(device, "x", force=True)
+
+    assert stat.S_ISCHR(device.stat().st_mode)
+
+
+def test_a_link_that_leads_nowhere_exists(tmp_path: Path) -> None:
+    """It is kept without force; with it, what it leads to is made and the link stays."""
+    link = tmp_path / "link.txt"
+    link.symlink_to(tmp_path / "kept.txt")
+
+    with pytest.raises(OutputError, match="exists already"):
+        write_atomic(link, "x")
+    write_atomic(link, "x", force=True)
+
+    assert link.is_symlink() and (tmp_path / "kept.txt").read_text() == "x"
+
+
+def test_a_socket_is_refused(tmp_path: Path) -> None:
+    """What is neither file nor pipe is no place for a result."""
+    with socket.socket(socket.AF_UNIX) as server:
+        server.bind(str(tmp_path / "s"))
+        with pytest.raises(OutputError, match="no file that can be replaced"):
+            write_atomic(tmp_path / "s", "x", force=True)

@@ -114,7 +114,7 @@ HAND_MADE = {"beats_s": [1.0, 2.0], "positions": [1, 2]}
         ({"beats_s": [1.0, float("nan")], "positions": [1, 2]}, "finite"),
         ({"beats_s": ["x", 2.0], "positions": [1, 2]}, r"beats_s\[0\]"),
         ({"beats_s": [1.0, 2.0], "positions": [1, 2], "sections": [{}]}, "start_s"),
-        ({**HAND_MADE, "confidence": {"beats": "x"}}, "confidence: beats = 'x' must be"),
+        ({**HAND_MADE, "confidence": {"beats": "x"}}, 'confidence: beats = "x" must be'),
         ({**HAND_MADE, "sections": [{"start_s": 1}, 7]}, r"sections\[1\] must be a JSON object"),
         ({**HAND_MADE, "sections": {}}, "sections = {} must be a list"),
         ({**HAND_MADE, "sections": [{"start_s": 1, "strength": 9}]}, "from 0 to 1"),

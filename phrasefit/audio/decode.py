@@ -21,6 +21,7 @@ import numpy as np
 
 from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.errors import AudioError, MissingExtraError
+from phrasefit.files import protect
 from phrasefit.model import Audio, SongInfo
 
 BLOCK_FRAMES = 1 << 17  # 3 s at 44.1 kHz: large enough for speed, small for memory
@@ -109,6 +110,7 @@ def check_readable(path: Path) -> None:
         raise AudioError(f"{str(path)!a}: has letters in its name that are not UTF-8; rename it")
     if path.is_dir():
         raise AudioError(f"{path}: is a folder; name a song file inside it")
+    protect(path, "the song")
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):  # opening a pipe would wait forever

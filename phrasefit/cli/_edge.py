@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
+import signal
 import sys
 import time
 from pathlib import Path
+from unicodedata import category
 
 import typer
 
-from phrasefit.errors import ParameterError, PhrasefitError
+from phrasefit.errors import ParameterError, PhrasefitError, shown
 
-EXIT_MEND = 2  # the user must mend something
+MOST_MESSAGE = 2000  # signs of one error line; what is longer is a name gone wrong
+EXIT_FIX = 2  # the user must fix something
 EXIT_PARTIAL = 1  # part of a batch failed
+EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
+EXIT_TERMINATED = 143  # as shells report a program ended by SIGTERM
+
+_BREAKS = ("Cc", "Cs", "Zl", "Zp")  # control signs, half characters, breaks of line and paragraph
 
 _debug = False
 
@@ -25,24 +33,26 @@ def set_debug(on: bool) -> None:
 
 
 def run(app: typer.Typer) -> None:
-    """Run `app`; print a mendable error as one line on standard error."""
-    if sys.stdout is not None and hasattr(sys.stdout, "reconfigure"):
-        sys.stdout.reconfigure(errors="replace")  # a name the terminal lacks letters for
+    """Run `app`; print a fixable error as one line on standard error.
+
+    Ctrl-C and SIGTERM end it in the same way, with the exit codes that shells know.  Closed
+    output is no failure: whoever read it (a pager, `head`) has seen enough.
+    """
+    _open_missing_streams()
+    ended = _end_as_by_ctrl_c()
     try:
         try:
             app()
         finally:
-            if sys.stdout is not None:
-                sys.stdout.flush()  # a full disk or a closed pipe shows here at the latest
+            sys.stdout.flush()  # a full disk or a closed pipe shows here at the latest
     except PhrasefitError as exc:
         if _debug:
             raise
-        print(f"phrasefit: {exc}", file=sys.stderr)
-        sys.exit(EXIT_MEND)
+        print(f"phrasefit: {one_line_message(str(exc))}", file=sys.stderr)
+        sys.exit(EXIT_FIX)
     except BrokenPipeError:
-        # The reader (a pager, `head`) has left: not an error of ours.
         _drop_output()
-        sys.exit(EXIT_PARTIAL)
+        sys.exit(0)
     except OSError as exc:
         if _debug:
             raise
@@ -52,12 +62,57 @@ def run(app: typer.Typer) -> None:
             f"phrasefit: {where}: {exc.strerror or exc}; make room or choose another place",
             file=sys.stderr,
         )
-        sys.exit(EXIT_MEND)
+        sys.exit(EXIT_FIX)
+    except SystemExit as exc:
+        if isinstance(exc.__context__, BrokenPipeError):  # typer turned it into exit code 1
+            _drop_output()
+            sys.exit(0)
+        if exc.code == EXIT_STOPPED and ended:
+            sys.exit(EXIT_TERMINATED)
+        raise
+
+
+def _open_missing_streams() -> None:
+    """Give a program that was started without output (a service, a link) somewhere to write."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a name the terminal lacks letters for
+
+
+def _end_as_by_ctrl_c() -> list[int]:
+    """Let SIGTERM clean up as Ctrl-C does; the list is no longer empty once it came."""
+    ended: list[int] = []
+
+    def end(signum: int, _frame: object) -> None:
+        ended.append(signum)
+        raise KeyboardInterrupt
+
+    with contextlib.suppress(ValueError):  # not the main thread: whoever runs it decides
+        signal.signal(signal.SIGTERM, end)
+    return ended
+
+
+def one_line_message(text: str) -> str:
+    """Make a message fit for a terminal: control signs escaped, not longer than a screen.
+
+    A name in it may hold line breaks, ESC or a megabyte.
+    """
+    half = MOST_MESSAGE // 2
+    if len(text) > MOST_MESSAGE:
+        text = f"{text[:half]} [...] {text[-half:]}"
+    return "".join(
+        sign.encode("unicode_escape").decode() if category(sign) in _BREAKS else sign
+        for sign in text
+    )
 
 
 def _drop_output() -> None:
     """Send what is still buffered nowhere, so that the end of the program is quiet."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def parse_time(text: str) -> float:
@@ -68,9 +123,13 @@ def parse_time(text: str) -> float:
     ParameterError
         If `text` is no such time.
     """
-    match = re.fullmatch(r"(?:(?:(\d+):)?(\d+):)?(\d+(?:\.\d+)?)", text.strip())
+    match = re.fullmatch(
+        r"(?:(?:(\d{1,2}):)?(\d{1,4}):)?(\d{1,6}(?:\.\d{1,9})?)", text.strip(), re.ASCII
+    )
     if not match:
-        raise ParameterError(f"time={text!r} is not a time; write seconds (83.5) or m:ss (1:23.5)")
+        raise ParameterError(
+            f"time={shown(text)} is not a time; write seconds (83.5) or m:ss (1:23.5)"
+        )
     hours, minutes, seconds = match.groups()
     return 3600 * int(hours or 0) + 60 * int(minutes or 0) + float(seconds)
 

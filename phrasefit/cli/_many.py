@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from phrasefit.ranking.rank import Ranking, SongFilter
     from phrasefit.store import Store
 
-EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
@@ -170,7 +168,7 @@ def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str,
 
 def finish(report: BatchReport) -> None:
     """List what failed, with reasons; end with the exit code that says so."""
-    from phrasefit.cli._edge import EXIT_PARTIAL
+    from phrasefit.cli._edge import EXIT_PARTIAL, EXIT_STOPPED
 
     for note in report.notes:
         print(f"phrasefit: {note}", file=sys.stderr)

@@ -35,7 +35,7 @@ def check(
 
     Example: phrasefit check copper-kettle.toml
     """
-    from phrasefit.cli._edge import EXIT_MEND, emit
+    from phrasefit.cli._edge import EXIT_FIX, emit
     from phrasefit.files import check_target
     from phrasefit.reports.check_text import check_document, n_errors, render
     from phrasefit.serial import dump_json
@@ -49,7 +49,7 @@ def check(
     if json_path is not None:
         emit(dump_json(check_document(results)), json_path, force=force)
     if any(n_errors(findings) for _, _, findings in results):
-        raise typer.Exit(EXIT_MEND)
+        raise typer.Exit(EXIT_FIX)
 
 
 def _checked(path: Path) -> tuple[Routine | None, tuple[Finding, ...]]:

@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from phrasefit.errors import ParameterError
+from phrasefit.files import protect
 from phrasefit.routine.counts import SECTION_COUNTS
 
 
@@ -126,11 +127,14 @@ def read_settings(path: Path | str) -> dict[str, Any]:
         If it is missing, no TOML, or holds anything but ``[costs]`` and ``[[tempo]]``.
     """
     try:
-        document = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        protect(path, "the settings file")
+        document = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
     except OSError as exc:
         raise ParameterError(f"{path}: cannot be read ({exc.strerror}); check the name") from exc
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
         raise ParameterError(f"{path}: is no TOML file ({exc})") from exc
+    except (RecursionError, ValueError) as exc:
+        raise ParameterError(f"{path}: holds brackets or a number without end") from exc
     wanted = {"costs": dict, "tempo": list}
     for key, value in document.items():
         if not isinstance(value, wanted.get(key, ())):

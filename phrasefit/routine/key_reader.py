@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Callable, Mapping, Sequence
 from typing import TypeVar
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 from phrasefit.model import Finding, one_line
 from phrasefit.routine.toml_lines import KeyPath, Source
 
@@ -92,7 +92,7 @@ class KeyReader:
             return value
         quoted = isinstance(value, str) and value.strip().isdigit()
         how = " without quotes" if quoted else f" from {low} to {high}"
-        self.complain(key, f"{key} = {_shown(value)} must be a whole number{how}")
+        self.complain(key, f"{key} = {shown(value)} must be a whole number{how}")
         return None
 
     def parsed(self, key: str, parse: Callable[[str], Value], default: Value) -> Value:
@@ -105,8 +105,3 @@ class KeyReader:
         except ParameterError as exc:
             self.complain(key, exc)
             return default
-
-
-def _shown(value: object) -> str:
-    """Show a value as it stands in the file, cut to a line."""
-    return f'"{value}"'[:60] if isinstance(value, str) else str(value)[:60]

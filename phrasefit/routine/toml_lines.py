@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from phrasefit.errors import RoutineError
+from phrasefit.files import protect
 from phrasefit.model import Finding
 
 MAX_FILE_BYTES = 1_000_000  # a routine is some kilobytes; a song given by mistake is not read
@@ -63,6 +64,7 @@ def read_text(path: Path | str) -> str:
     try:
         if path.is_dir():
             raise RoutineError(f"{path}: is a folder; name the routine files inside it")
+        protect(path, "the routine file")
         with path.open("rb") as handle:
             content = handle.read(MAX_FILE_BYTES + 1)
     except OSError as exc:

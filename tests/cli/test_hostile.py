@@ -152,14 +152,15 @@ def test_routines_that_are_none(ask, song_map: Path, tmp_path: Path) -> None:
 def test_songs_with_odd_names_are_named(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """A name is shown as it is, and does not become a pattern or an option."""
+    """A name is shown as it is, on one line, and does not become a pattern or an option."""
     path = tmp_path / name
     soundfile.write(path, np.zeros(22050 * 6, np.float32), 22050)
 
     code, out, err = run(["map", path], monkeypatch, capfd)
 
     assert (code, out) == (2, "")
-    assert f"{path}: no steady beat found; the file is silent" in err
+    shown = str(path).replace("\n", "\\n")
+    assert f"{shown}: no steady beat found; the file is silent" in err
 
 
 def test_a_title_cannot_write_on_the_terminal(

@@ -8,8 +8,8 @@ import itertools
 
 import numpy as np
 import pytest
-from fit_songs import make_part, make_song
 
+from fit_songs import make_part, make_song
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.evening.build import Evening, EveningRequest, Offer, build_evening
 from phrasefit.evening.integer_program import POINTS_PER_MINUTE, Program

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from fit_songs import make_part, make_routine, make_song
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.grid import choose_level, count_grid, dance_phrase_counts
 from phrasefit.model import BarMap, Phrase

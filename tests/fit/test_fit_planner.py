@@ -7,10 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 from fit_brute import best_by_changes
-from fit_songs import make_part, make_routine, make_song
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events

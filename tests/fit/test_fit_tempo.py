@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from fit_songs import make_routine
 
+from fit_songs import make_routine
 from phrasefit.errors import ParameterError
 from phrasefit.fit.tempo import TEMPO_ROWS, load_tempo_rows, tempo_verdict
 

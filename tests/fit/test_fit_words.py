@@ -6,8 +6,8 @@ import dataclasses
 import re
 
 import pytest
-from fit_songs import make_part, make_routine, make_song
 
+from fit_songs import make_part, make_routine, make_song
 from phrasefit.fit import fit_routine
 from phrasefit.model import Confidence, RestartPoint, Step, TagOption
 from phrasefit.reports.fit_text import WIDTH, render

@@ -7,10 +7,10 @@ import importlib.resources
 
 import numpy as np
 import pytest
-from fit_songs import make_part, make_routine, make_song
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit import Costs, count_grid, fit_routine
 from phrasefit.fit.grid import beat_tempo, choose_level
