@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import filtered, peaking
 from phrasefit.demo.instruments import render_notes
 from phrasefit.demo.score import Track
 from phrasefit.errors import ParameterError
+from phrasefit.sounds.dsp import filtered, peaking
 
 PEAK_DBFS = -1.0  # ceiling of the finished mix
 MIX_RMS_DBFS = -14.0  # loudness the mix is brought to before compression

@@ -2,8 +2,8 @@
 
 Every voice plays wavetables along a pitch curve (glide from the note before, scoop,
 vibrato that comes late) under a swell.  A voice is ``voice(rng, sample_rate_hz, notes,
-out, timbre)`` and adds its notes into `out`; `timbre` [shape=(6,), 0-1] fixes the
-player.  May import: demo.dsp, demo.score, NumPy.
+out, timbre)`` and adds its notes into `out`; `timbre` [shape=(N_TIMBRE,), 0-1] fixes the
+player.
 """
 
 from __future__ import annotations
@@ -13,16 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import (
-    add_at,
-    band_noise,
-    midi_to_hz,
-    n_harmonics,
-    oscillate,
-    swell,
-    wavetable,
-)
 from phrasefit.demo.score import Note
+from phrasefit.demo.wavetables import n_harmonics, oscillate, swell, wavetable
+from phrasefit.sounds.dsp import add_at, band_noise, midi_to_hz
 
 SustainedVoice = Callable[[np.random.Generator, int, Sequence[Note], np.ndarray, np.ndarray], None]
 

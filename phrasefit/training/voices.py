@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import TABLE_SIZE, band_noise, wavetable
+from phrasefit.demo.wavetables import oscillate, wavetable
+from phrasefit.sounds.dsp import band_noise, midi_to_hz
 from phrasefit.training.performance import Played, pink_noise
 
 # First three formants of men's vowels [Hz].
@@ -142,11 +143,10 @@ def _source(
     """Voiced pulses and breath under the loudness curve [shape=(n_samples,)]."""
     grid = np.arange(n_samples, dtype=np.float32)
     frames = np.arange(semitones.size, dtype=np.float32) * HOP
-    hertz = 440.0 * 2 ** ((np.interp(grid, frames, semitones) - 69) / 12)
+    hertz = midi_to_hz(np.interp(grid, frames, semitones))
     top = int(0.45 * sample_rate_hz / max(60.0, np.percentile(hertz, 90)))
     table = wavetable(np.arange(1, max(3, top)) ** -singer.tilt)
-    cycles = np.cumsum(hertz) / sample_rate_hz
-    voiced = table[(cycles * TABLE_SIZE).astype(np.int64) & (TABLE_SIZE - 1)]
+    voiced = oscillate(table, hertz, sample_rate_hz)
     gain = np.interp(grid, frames, level).astype(np.float32)
     noise = rng.standard_normal(n_samples).astype(np.float32)
     if singer.rough:
