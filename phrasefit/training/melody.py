@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.training.harmony import MAJOR, MINOR, ChordTrack
+from phrasefit.demo.harmony import MAJOR_SCALE, MINOR_SCALE
+from phrasefit.training.harmony import ChordTrack
 from phrasefit.training.score import NoteList
 
 # Chance of a note on a step, by how strong the step is in the bar: on the beat, on the
@@ -77,7 +78,7 @@ def compose_melody(
     breath = float(rng.uniform(0.4, min(2.5, meter * 0.8)))
     shift = float(rng.choice([0, 0, 0, 0, -1, -0.5, 0.5, 1])) if temper != "long" else 0.0
     phrase_beats = meter * phrase_bars
-    scale = MINOR if minor else MAJOR
+    scale = MINOR_SCALE if minor else MAJOR_SCALE
     ladder = np.array([p for p in range(24, 108) if (p - key) % 12 in scale])
     pitch = centre
     plan = rng.choice(["aaba", "abab", "aaab", "abac"])

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phrasefit.demo.harmony import MAJOR_SCALE, MINOR_SCALE
 from phrasefit.training.band import held
 from phrasefit.training.borrowed import (
     draw_stored,
@@ -24,8 +25,6 @@ from phrasefit.training.borrowed import (
 from phrasefit.training.collection import StoredPiece
 from phrasefit.training.form import Form
 from phrasefit.training.harmony import (
-    MAJOR,
-    MINOR,
     Chord,
     ChordTrack,
     choose_progression,
@@ -189,7 +188,7 @@ class _Writer:
         steps: int,
     ) -> None:  # fmt: skip
         self.chords, self.key, self.meter, self.steps = chords, key, meter, steps
-        scale = MINOR if minor else MAJOR
+        scale = MINOR_SCALE if minor else MAJOR_SCALE
         self.ladder = np.array([p for p in range(36, 100) if (p - key) % 12 in scale])
         self.centre = float(rng.uniform(62, 78))
         pool = CELLS[meter, steps]

@@ -104,7 +104,10 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     document = json.loads(json_path.read_text("utf-8"))
     schema = json.loads(files("phrasefit").joinpath("schemas/rank.schema.json").read_text("utf-8"))
     jsonschema.validate(document, schema)
-    assert [r["routine"]["name"] for r in document["rankings"]] == ["Borrowed Teaspoons", "First Gate"]
+    assert [r["routine"]["name"] for r in document["rankings"]] == [
+        "Borrowed Teaspoons",
+        "First Gate",
+    ]
     assert document["rankings"][0]["songs"][0]["path"] == str(music / "Square.wav")
     text = csv_path.read_bytes().decode("utf-8")
     assert text.startswith("\ufeff")
