@@ -1,7 +1,4 @@
-"""Make the sample songs again: ``python -m phrasefit.demo FOLDER [--seed N] [--force]``.
-
-May import: everything but other commands; heavy imports inside the function.
-"""
+"""Make the sample songs again: ``python -m phrasefit.demo FOLDER [--seed N] [--force]``."""
 
 from __future__ import annotations
 

@@ -3,7 +3,6 @@
 ``compose(rng, style, plan)`` decides the line-up, writes every part section by section
 and lays the beats out in time.  Same letter = same music: a section that returns has
 the same harmony, tune and groove, its drums and velocities freshly played.
-May import: demo.harmony, melody, mix, parts, patterns, plan, score, style, truth; NumPy.
 """
 
 from __future__ import annotations

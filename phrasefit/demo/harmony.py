@@ -1,7 +1,7 @@
 """Chords: progressions written in numerals, and where the fingers put them.
 
 A progression is a list of words, one a bar: ``I IV V7 vi ii bVII``; ``IV/V`` shares a bar; lower
-case is minor.  May import: errors, demo.score.
+case is minor.
 """
 
 from __future__ import annotations
@@ -61,10 +61,10 @@ def guitar_voicing(chord: Chord) -> list[int]:
     return pitches[rooted[0] if rooted else 1 :]
 
 
-def close_voicing(chord: Chord, centre: float, n_voices: int = 3) -> list[int]:
-    """Notes of `chord` around `centre`, close together, low to high, smooth from chord to chord."""
+def close_voicing(chord: Chord, center: float, n_voices: int = 3) -> list[int]:
+    """Notes of `chord` around `center`, close together, low to high, smooth from chord to chord."""
     tones = chord.tones if n_voices > 3 else chord.tones[:3]
-    return [round(pitch) for pitch in stacked(tones, centre - 6, n_voices)]
+    return [round(pitch) for pitch in stacked(tones, center - 6, n_voices)]
 
 
 def stacked(pitch_classes: Sequence[int], low: float, n_voices: int) -> list[float]:

@@ -53,7 +53,7 @@ def render_notes(
     Returns
     -------
     array [shape=(n_samples,), float32]
-        Not levelled: `mix` brings instruments into balance.
+        Not leveled: `mix` brings instruments into balance.
 
     Raises
     ------

@@ -3,7 +3,6 @@
 A section's tune is built from two-bar motifs.  Each phrase states one motif, varies
 it, and ends in a long note with a breath; phrases follow the order a a b a, so the ear
 (and a self-similarity matrix) can hear where they begin.
-May import: demo.harmony, demo.patterns, demo.score, NumPy.
 """
 
 from __future__ import annotations

@@ -3,7 +3,6 @@
 A pattern is one bar (or several, separated by ``|``) of equally long steps, each one
 character; spaces are free.  Drums: ``X`` accent, ``x`` normal, ``o`` soft, ``.`` nothing.
 Other parts use the letters that their own module explains; ``-`` holds the note before.
-May import: demo.score, NumPy.
 """
 
 from __future__ import annotations

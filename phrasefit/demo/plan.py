@@ -1,7 +1,4 @@
-"""What an arranger is told: the sections of a song and how it moves through time.
-
-May import: nothing but the standard library.
-"""
+"""What an arranger is told: the sections of a song and how it moves through time."""
 
 from __future__ import annotations
 

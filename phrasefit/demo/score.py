@@ -3,7 +3,6 @@
 A `Chart` is the song on paper (sections of bars with chords); a `TimeMap` says
 when each beat falls; both together give the exact `SongTruth`.  Beats are numbered
 from 0 and may be fractions; seconds start at the first sample.
-May import: model, errors, demo.truth, NumPy.
 """
 
 from __future__ import annotations

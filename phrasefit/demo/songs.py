@@ -3,7 +3,6 @@
 Titles and artists are invented.  Each song is there for a reason (`SampleSong.shows`):
 together they hold the cases an instructor meets.  The truth is written as a bar map
 like one made by hand, so that ``phrasefit fit --map`` can plan from it.
-May import: model, files, serial, demo.
 """
 
 from __future__ import annotations

@@ -5,7 +5,6 @@ bass ``R 3 5 6 7 8`` = degree of the chord, ``A`` = a step to the next chord's r
 comping ``X x`` = chord (guitar: down stroke), ``u`` = up stroke, ``b`` ``B`` = root or
 fifth alone, digits = one note of the chord, counted from the lowest.
 The rhythms are common practice of the styles, written here from memory.
-May import: nothing but the standard library.
 """
 
 from __future__ import annotations
@@ -29,7 +28,7 @@ class Comp:
     kind: str
     patterns: tuple[str, ...] = ()
     from_energy: float = 0.0
-    centre: int = 60
+    center: int = 60
     pan: float = 0.0
     level_db: float = 0.0
     when_sparse: bool = False

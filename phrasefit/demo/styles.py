@@ -1,4 +1,4 @@
-"""The list of all styles by name.  May import: demo.styles_country, demo.styles_floor."""
+"""The list of all styles by name."""
 
 from __future__ import annotations
 

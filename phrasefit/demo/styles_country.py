@@ -1,7 +1,6 @@
 """Styles of a country dance floor; see `style` for the letters.
 
 The rhythms are common practice of the styles, written here from memory.
-May import: demo.style.
 """
 
 from __future__ import annotations
@@ -50,10 +49,10 @@ COUNTRY_ROCK = Style(
     comps=(
         Comp(instruments=("steel_guitar",), kind="strum", pan=-0.75, when_sparse=True,
              patterns=("x-.. x-u- .-u- x-u-", "x--- x-u- x-u- x-u-", "b-.. x-u- B-.. x-u-")),
-        Comp(instruments=("electric_guitar",), kind="block", pan=0.7, from_energy=0.55, centre=57,
+        Comp(instruments=("electric_guitar",), kind="block", pan=0.7, from_energy=0.55, center=57,
              patterns=("x--- ---- --x- ----", ".... x-.. .... x-..", "x-x- --x- --x- --x-")),
         Comp(instruments=("organ", "string_pad"), kind="hold", pan=0.2, from_energy=0.7),
-        Comp(instruments=("piano",), kind="block", pan=-0.2, from_energy=0.85, centre=64,
+        Comp(instruments=("piano",), kind="block", pan=-0.2, from_energy=0.85, center=64,
              patterns=("x-x- x-x- x-x- x-x-", "x--x --x- x--x --x-")),
     ),
     progressions={
@@ -91,9 +90,9 @@ SHUFFLE = Style(
         "full": ("R-- 3-- 5-- 6--|8-- 6-- 5-- A--", "R-- R-5 6-- 5-A", "R-R 3-3 5-5 6-A"),
     },
     comps=(
-        Comp(instruments=("electric_guitar",), kind="block", pan=0.65, centre=57,
+        Comp(instruments=("electric_guitar",), kind="block", pan=0.65, center=57,
              patterns=("x-x x-x x-x x-x", "... x.. ... x..", "..x ... ..x ...")),
-        Comp(instruments=("piano",), kind="block", pan=-0.6, from_energy=0.4, centre=63,
+        Comp(instruments=("piano",), kind="block", pan=-0.6, from_energy=0.4, center=63,
              patterns=("..x ..x ..x ..x", "x.. ..x ... ..x", "... x-- ..x ---"), when_sparse=True),
         Comp(instruments=("organ",), kind="hold", pan=0.15, from_energy=0.75),
         Comp(instruments=("steel_guitar",), kind="strum", pan=-0.75, from_energy=0.6,
@@ -138,8 +137,8 @@ WALTZ = Style(
         Comp(instruments=("nylon_guitar", "steel_guitar"), kind="pick", pan=-0.65,
              patterns=("0-2- 3-4- 3-2-", "0--- 2-3- 4-3-"), when_sparse=True),
         Comp(instruments=("piano", "steel_guitar"), kind="block", pan=0.55, from_energy=0.45,
-             patterns=(".... x-.. x-..", "x--- x-.. x-.."), centre=62),
-        Comp(instruments=("string_pad",), kind="hold", from_energy=0.6, centre=67),
+             patterns=(".... x-.. x-..", "x--- x-.. x-.."), center=62),
+        Comp(instruments=("string_pad",), kind="hold", from_energy=0.6, center=67),
     ),
     progressions={
         "intro": ("I I IV V7", "I vi ii V7"),
@@ -182,8 +181,8 @@ TRAIN = Style(
         Comp(instruments=("steel_guitar",), kind="strum", pan=-0.7, when_sparse=True,
              patterns=("b-.. x-u- B-.. x-u-", "b-.. x-.. B-.. x-u-")),
         Comp(instruments=("banjo", "electric_guitar"), kind="pick", pan=0.75, from_energy=0.5,
-             patterns=("0-2- 3-1- 2-3- 1-3-", "2-.3 ..1- 2-.3 .-1-"), centre=64, level_db=-1.0),
-        Comp(instruments=("piano",), kind="block", pan=0.2, from_energy=0.65, centre=64,
+             patterns=("0-2- 3-1- 2-3- 1-3-", "2-.3 ..1- 2-.3 .-1-"), center=64, level_db=-1.0),
+        Comp(instruments=("piano",), kind="block", pan=0.2, from_energy=0.65, center=64,
              patterns=(".... x-.. .... x-..", "..x- ..x- ..x- ..x-")),
     ),
     progressions={
@@ -224,7 +223,7 @@ POLKA = Style(
     comps=(
         Comp(instruments=("steel_guitar", "banjo"), kind="strum", pan=-0.7, when_sparse=True,
              patterns=("..x. ..x.", "b.x. B.xu")),
-        Comp(instruments=("organ", "brass"), kind="block", pan=0.6, from_energy=0.45, centre=64,
+        Comp(instruments=("organ", "brass"), kind="block", pan=0.6, from_energy=0.45, center=64,
              patterns=("..x. ..x.", "..x. ..xx")),
         Comp(instruments=("piano",), kind="block", pan=0.1, from_energy=0.7,
              patterns=("x-x- x-x-",)),
@@ -271,7 +270,7 @@ BALLAD = Style(
              patterns=("0-2- 3-2- 4-2- 3-2-", "0-1- 2-3- 4-3- 2-1-")),
         Comp(instruments=("steel_guitar",), kind="strum", pan=0.65, from_energy=0.5,
              patterns=("x--- --u- x-u- --u-", "x-u- x-xu x-u- x-xu")),
-        Comp(instruments=("string_pad",), kind="hold", from_energy=0.35, centre=67,
+        Comp(instruments=("string_pad",), kind="hold", from_energy=0.35, center=67,
              when_sparse=True),
         Comp(instruments=("organ", "tine_piano"), kind="hold", from_energy=0.75, pan=0.2),
     ),

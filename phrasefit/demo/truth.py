@@ -1,7 +1,4 @@
-"""What the generator knows about a song it made: the truth that trackers are judged by.
-
-May import: model, errors (NumPy inside functions).
-"""
+"""What the generator knows about a song it made: the truth that trackers are judged by."""
 
 from __future__ import annotations
 

@@ -70,19 +70,19 @@ def filtered(
 
 
 def peaking(
-    sound: np.ndarray, centre_hz: float, gain_db: float, quality: float, sample_rate_hz: int
+    sound: np.ndarray, center_hz: float, gain_db: float, quality: float, sample_rate_hz: int
 ) -> np.ndarray:
-    """Lift or cut a band around `centre_hz` with one second-order section.
+    """Lift or cut a band around `center_hz` with one second-order section.
 
-    The coefficients follow the bilinear peaking equaliser as published in
+    The coefficients follow the bilinear peaking equalizer as published in
     R. Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients".
     """
     from scipy.signal import sosfilt
 
-    if centre_hz > 0.45 * sample_rate_hz:
+    if center_hz > 0.45 * sample_rate_hz:
         return sound
     amplitude = 10.0 ** (gain_db / 40.0)
-    omega = 2.0 * np.pi * centre_hz / sample_rate_hz
+    omega = 2.0 * np.pi * center_hz / sample_rate_hz
     alpha = np.sin(omega) / (2.0 * quality)
     b = np.array([1 + alpha * amplitude, -2 * np.cos(omega), 1 - alpha * amplitude])
     a = np.array([1 + alpha / amplitude, -2 * np.cos(omega), 1 - alpha / amplitude])

@@ -45,7 +45,7 @@ def string_response(
         Place of the stroke as a fraction of the string (its comb of missing partials).
     stiffness : float
         Inharmonicity B of partial n: ``n f sqrt(1 + B n^2)``.
-    body : tuple of (centre Hz, gain, quality)
+    body : tuple of (center Hz, gain, quality)
         Resonances added to the bare string.
 
     Returns
@@ -72,9 +72,9 @@ def string_response(
     spectrum /= (1.0 + 1j * f / brightness_hz) ** 2
     spectrum *= 1j * f / (1j * f + 0.5 * frequency_hz)  # no offset, no rumble under the pitch
     resonance = np.ones(len(f), dtype=complex)
-    for centre_hz, gain, quality in body:
-        damped = 1j * f * centre_hz / quality
-        resonance += gain * damped / (centre_hz**2 - f**2 + damped)
+    for center_hz, gain, quality in body:
+        damped = 1j * f * center_hz / quality
+        resonance += gain * damped / (center_hz**2 - f**2 + damped)
     sound = irfft(spectrum * resonance, n_fft)[:n_samples] * shrink ** -np.arange(n_samples)
     head = sound[: sample_rate_hz // 10]
     return sound / (np.sqrt(np.mean(head**2)) + 1e-12)

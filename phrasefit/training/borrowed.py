@@ -2,9 +2,6 @@
 
 Accompaniments get new tempi, keys, instruments and tunes; old tunes get a band; scores
 are played as they stand; drum loops replace the drums of our own songs.
-
-May import: training.{band, collection, compose, form, harmony, material, melody, score,
-styles}, NumPy.
 """
 
 from __future__ import annotations

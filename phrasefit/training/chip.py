@@ -2,8 +2,6 @@
 
 Waves are drawn sample by sample without smoothing, as such chips did; their aliasing
 belongs to the sound.  Crushing holds samples and rounds them to few bits.
-
-May import: training.performance, NumPy.
 """
 
 from __future__ import annotations

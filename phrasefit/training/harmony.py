@@ -1,7 +1,6 @@
 """Chords for training songs: progressions by kind of music, laid over bars.
 
 Progressions are written by us as scale degrees from common practice (no source).
-May import: NumPy.
 """
 
 from __future__ import annotations
@@ -136,7 +135,7 @@ def lay_chords(
 
 
 def _merge(chords: list[Chord]) -> list[Chord]:
-    """Join equal neighbours, so that a held chord is one chord."""
+    """Join equal neighbors, so that a held chord is one chord."""
     merged: list[Chord] = []
     for chord in chords:
         if merged and (merged[-1].root, merged[-1].tones) == (chord.root, chord.tones):

@@ -3,8 +3,6 @@
 A kit file (``.npz``) holds mono strokes at `KIT_RATE_HZ` by General MIDI drum key and
 loudness layer, trimmed so that every stroke begins at its first sample.  Laying strokes
 down is many times faster than rendering a soundfont.
-
-May import: training.performance, NumPy; soxr in functions.
 """
 
 from __future__ import annotations

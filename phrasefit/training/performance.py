@@ -5,8 +5,6 @@ leans ahead or behind and scatters a little, more on some instruments than other
 
 Timing of players wanders with roughly 1/f noise: H. Hennig et al., *The nature and
 perception of fluctuations in human musical rhythms*, PLoS ONE 6(10), 2011.
-
-May import: training.score, NumPy.
 """
 
 from __future__ import annotations

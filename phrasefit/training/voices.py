@@ -6,8 +6,6 @@ fraction of note-by-note synthesis; consonants are noise before and into the vow
 
 Formant frequencies: G. E. Peterson and H. L. Barney, *Control methods used in a study of
 the vowels*, JASA 24, 1952 (averages of men; scaled for other voices).
-
-May import: demo.dsp, training.performance, NumPy; SciPy in functions.
 """
 
 from __future__ import annotations
@@ -177,9 +175,9 @@ def _shape(
     frequencies = np.fft.rfftfreq(N_FFT, 1 / sample_rate_hz).astype(np.float32)[None]
     gain = np.full((times.size, frequencies.size), 0.02, dtype=np.float32)
     for number in range(3):
-        centre = tracks[:, number, None].astype(np.float32)
+        center = tracks[:, number, None].astype(np.float32)
         width = np.float32(90.0 + 60.0 * number)
-        distance = (frequencies - centre) / width
+        distance = (frequencies - center) / width
         gain += np.float32((1.0, 0.6, 0.35)[number]) / (1 + distance**2)
     gain += 0.15 / (1 + ((frequencies - 3500 * singer.size) / 500) ** 2)
     n = min(spectrum.shape[1], gain.shape[0])
