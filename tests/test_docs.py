@@ -48,6 +48,14 @@ def test_every_command_line_of_the_readme_exists() -> None:
         assert wanted <= options_of(command), (command, wanted - options_of(command))
 
 
+def test_the_routine_of_the_readme_is_the_supplied_file() -> None:
+    """Whoever opens the example finds what the README shows, letter by letter."""
+    shown = re.search(r"```toml\n(.*?)```", README, flags=re.DOTALL)[1]
+    supplied = ROOT / "phrasefit" / "routines" / "borrowed-teaspoons.toml"
+
+    assert shown == supplied.read_text(encoding="utf-8")
+
+
 def test_readme_opens_with_the_job() -> None:
     """The first paragraph under the title is one paragraph that names song and routine."""
     first = README.split("\n\n")[1]

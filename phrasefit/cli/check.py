@@ -33,7 +33,7 @@ def check(
     Then show what follows from the steps: where everyone faces after every 8, which foot
     is free, where a restart is possible. Exit code 2 if anything must be mended.
 
-    Example: phrasefit check copper-kettle.toml
+    Example: phrasefit check borrowed-teaspoons.toml
     """
     from phrasefit.cli._edge import EXIT_FIX, emit
     from phrasefit.files import check_target

@@ -83,7 +83,7 @@ def rank(
     New songs are listened to first; Ctrl-C keeps what is done. Songs that cannot be
     brought to the routine's tempo come last. Exit code 1 if files could not be used.
 
-    Example: phrasefit rank music/ copper-kettle.toml --tempo 100-124 --max-changes 1
+    Example: phrasefit rank music/ borrowed-teaspoons.toml --tempo 100-124 --max-changes 1
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """

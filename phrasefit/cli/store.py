@@ -135,7 +135,7 @@ def keep(
 ) -> None:
     """Keep routines, so that `phrasefit suits SONG` tries them without naming files.
 
-    Example: phrasefit store keep copper-kettle.toml
+    Example: phrasefit store keep borrowed-teaspoons.toml
     """
     from phrasefit.routine.spec import load_routine
 

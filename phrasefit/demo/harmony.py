@@ -7,6 +7,7 @@ case is minor.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from phrasefit.demo.score import Bar, Chord
 from phrasefit.errors import ParameterError
@@ -60,14 +61,18 @@ def guitar_voicing(chord: Chord) -> list[int]:
     return pitches[rooted[0] if rooted else 1 :]
 
 
-def close_voicing(chord: Chord, centre: float, n_voices: int = 3) -> list[int]:
-    """Notes of `chord` around `centre`, close together, low to high, smooth from chord to chord."""
+def close_voicing(chord: Chord, center: float, n_voices: int = 3) -> list[int]:
+    """Notes of `chord` around `center`, close together, low to high, smooth from chord to chord."""
     tones = chord.tones if n_voices > 3 else chord.tones[:3]
-    low = centre - 6
-    pitches = sorted(low + ((tone - low) % 12) for tone in tones)
+    return [round(pitch) for pitch in stacked(tones, center - 6, n_voices)]
+
+
+def stacked(pitch_classes: Sequence[int], low: float, n_voices: int) -> list[float]:
+    """Stack `pitch_classes` upwards from `low`, again an octave higher until there are enough."""
+    pitches = sorted(low + ((pitch_class - low) % 12) for pitch_class in pitch_classes)
     while len(pitches) < n_voices:
-        pitches.append(pitches[len(pitches) - len(tones)] + 12)
-    return [round(pitch) for pitch in pitches]
+        pitches.append(pitches[len(pitches) - len(pitch_classes)] + 12)
+    return pitches
 
 
 def bass_pitch(pitch_class: int, lowest: int = 28) -> int:

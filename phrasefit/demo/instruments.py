@@ -14,17 +14,17 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from phrasefit.demo.drums import CHOKED, PIECES
-from phrasefit.demo.dsp import add_at
 from phrasefit.demo.score import Note
 from phrasefit.demo.strings import PLUCKED, amplifier
 from phrasefit.demo.voices import SUSTAINED
 from phrasefit.errors import ParameterError
+from phrasefit.sounds import N_TIMBRE
+from phrasefit.sounds.dsp import add_at
 
 INSTRUMENTS: tuple[str, ...] = (*PIECES, *PLUCKED, *SUSTAINED)
 
 LAYER_VELOCITIES = (0.35, 0.62, 0.9)  # loudness layers of struck sounds
 N_TAKES = 2  # different strokes of one layer, so that no two hits in a row are equal
-N_TIMBRE = 6
 
 
 def render_notes(
@@ -53,7 +53,7 @@ def render_notes(
     Returns
     -------
     array [shape=(n_samples,), float32]
-        Not levelled: `mix` brings instruments into balance.
+        Not leveled: `mix` brings instruments into balance.
 
     Raises
     ------

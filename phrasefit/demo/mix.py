@@ -1,4 +1,4 @@
-"""From tracks to a finished recording: levels, pan, equaliser, room, compression, limit.
+"""From tracks to a finished recording: levels, pan, equalizer, room, compression, limit.
 
 Each instrument has a `Channel` (its usual place in a mix); `MixSettings` bends the
 whole.  Levels are measured, not hoped for: every track is brought to its channel's
@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import filtered, peaking
 from phrasefit.demo.instruments import render_notes
 from phrasefit.demo.score import Track
 from phrasefit.errors import ParameterError
+from phrasefit.sounds.dsp import filtered, peaking
 
 PEAK_DBFS = -1.0  # ceiling of the finished mix
 MIX_RMS_DBFS = -14.0  # loudness the mix is brought to before compression
@@ -27,7 +27,7 @@ class Channel:
 
     `level_db` is the peak level of drums (group ``drums``) and the level while
     playing (RMS) of all others; `low_cut_hz` removes rumble (0 = none to remove); `presence` is a
-    (centre Hz, gain dB) bell; `send` (0-1) goes to the room.
+    (center Hz, gain dB) bell; `send` (0-1) goes to the room.
     """
 
     group: str
@@ -162,7 +162,7 @@ def _balanced_stem(
     sample_rate_hz: int,
     settings: MixSettings,
 ) -> np.ndarray:
-    """Render one track, equalise it and bring it to its level."""
+    """Render one track, equalize it and bring it to its level."""
     channel = CHANNELS[track.instrument]
     stem = render_notes(
         rng, track.instrument, track.notes, n_samples, sample_rate_hz=sample_rate_hz
@@ -170,8 +170,8 @@ def _balanced_stem(
     if channel.low_cut_hz:
         stem = filtered(stem, "high", channel.low_cut_hz, sample_rate_hz)
     if channel.presence:
-        centre_hz, gain_db = channel.presence
-        stem = peaking(stem, centre_hz, gain_db, 0.8, sample_rate_hz)
+        center_hz, gain_db = channel.presence
+        stem = peaking(stem, center_hz, gain_db, 0.8, sample_rate_hz)
     is_drum = channel.group == "drums"
     now = np.max(np.abs(stem), initial=0.0) if is_drum else playing_rms(stem, sample_rate_hz)
     target_db = channel.level_db + track.level_db + settings.group_db(channel.group)

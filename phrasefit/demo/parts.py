@@ -150,7 +150,7 @@ def _stroke(
     if comp.kind == "block":
         return [
             Event(beat, beats, pitch, velocity)
-            for pitch in close_voicing(chord, comp.centre, len(chord.tones))
+            for pitch in close_voicing(chord, comp.center, len(chord.tones))
         ]
     strings = guitar_voicing(chord)
     if mark in "bB":
@@ -174,7 +174,7 @@ def _picking_voices(comp: Comp, chord: Chord) -> list[int]:
     """Notes under the fingers: guitars use their strings, others a close chord over its root."""
     if "guitar" in comp.instruments[0] or "banjo" in comp.instruments[0]:
         return guitar_voicing(chord)[:6]
-    upper = close_voicing(chord, comp.centre, 3)
+    upper = close_voicing(chord, comp.center, 3)
     return [upper[0] - 12, *upper, upper[0] + 12]
 
 
@@ -195,5 +195,5 @@ def _held_chords(bars: Sequence[Bar], comp: Comp, energy: float) -> list[Event]:
     return [
         Event(beat, stop - beat, pitch, 0.5 + 0.3 * energy)
         for (beat, chord), stop in zip(changes, ends, strict=True)
-        for pitch in close_voicing(chord, comp.centre, len(chord.tones))
+        for pitch in close_voicing(chord, comp.center, len(chord.tones))
     ]

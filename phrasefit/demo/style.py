@@ -28,7 +28,7 @@ class Comp:
     kind: str
     patterns: tuple[str, ...] = ()
     from_energy: float = 0.0
-    centre: int = 60
+    center: int = 60
     pan: float = 0.0
     level_db: float = 0.0
     when_sparse: bool = False

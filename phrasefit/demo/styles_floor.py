@@ -46,9 +46,9 @@ DISCO = Style(
              patterns=("x.xu .ux. x.xu .ux.", ".xx. x.x. .xx. x.xu")),
         Comp(instruments=("tine_piano", "piano"), kind="block", pan=-0.55, when_sparse=True,
              patterns=("x--- --x- ---- ..x-", "..x- ..x- ..x- ..x-", "x--x --x- ---x --x-")),
-        Comp(instruments=("string_pad",), kind="hold", pan=0.0, from_energy=0.6, centre=72,
+        Comp(instruments=("string_pad",), kind="hold", pan=0.0, from_energy=0.6, center=72,
              level_db=2.0),
-        Comp(instruments=("brass",), kind="block", pan=0.4, from_energy=0.82, centre=67,
+        Comp(instruments=("brass",), kind="block", pan=0.4, from_energy=0.82, center=67,
              patterns=("x... .... .... ..x-|.... .... ..x. x---", "..x- ..x- .... ....")),
     ),
     progressions={
@@ -99,11 +99,11 @@ LATIN = Style(
     comps=(
         Comp(instruments=("nylon_guitar",), kind="strum", pan=-0.7, when_sparse=True,
              patterns=("x-.u .ux- .-xu .ux-", "b-.x ..x- B-.x ..x-")),
-        Comp(instruments=("piano",), kind="pick", pan=0.55, from_energy=0.5, centre=66,
+        Comp(instruments=("piano",), kind="pick", pan=0.55, from_energy=0.5, center=66,
              patterns=("2.1. 3.2. .1.3 .2.1", "0.23 .2.3 .23. 2.3.")),
-        Comp(instruments=("brass",), kind="block", from_energy=0.8, pan=0.15, centre=67,
+        Comp(instruments=("brass",), kind="block", from_energy=0.8, pan=0.15, center=67,
              patterns=(".... ..x. x-.. ....|x-.. .... ..x- --..",)),
-        Comp(instruments=("string_pad",), kind="hold", from_energy=0.7, centre=67),
+        Comp(instruments=("string_pad",), kind="hold", from_energy=0.7, center=67),
     ),
     progressions={
         "intro": ("i iv V7 i", "I IV V IV"),
@@ -140,11 +140,11 @@ SLOW_TWELVE = Style(
     },
     comps=(
         Comp(instruments=("piano", "electric_guitar"), kind="block", pan=-0.45, when_sparse=True,
-             patterns=("xxx xxx xxx xxx",), centre=62),
+             patterns=("xxx xxx xxx xxx",), center=62),
         Comp(instruments=("electric_guitar", "nylon_guitar"), kind="pick", pan=0.6,
              from_energy=0.5, patterns=("012 345 432 123", "024 321 024 321")),
         Comp(instruments=("organ", "string_pad"), kind="hold", from_energy=0.6),
-        Comp(instruments=("brass",), kind="hold", from_energy=0.9, centre=64),
+        Comp(instruments=("brass",), kind="hold", from_energy=0.9, center=64),
     ),
     progressions={
         "intro": ("I vi IV V7",),
@@ -189,7 +189,7 @@ FUNK = Style(
              patterns=(".xxu ..x. .x.u x.x.", "x.x. xu.x .ux. x.x.")),
         Comp(instruments=("tine_piano", "organ"), kind="block", pan=-0.6, when_sparse=True,
              patterns=("x-.. ..x- .... x...", "..x- .... x-.. ..x-")),
-        Comp(instruments=("brass",), kind="block", from_energy=0.7, pan=0.2, centre=66,
+        Comp(instruments=("brass",), kind="block", from_energy=0.7, pan=0.2, center=66,
              patterns=("x... .... ...x -...|.... ..x. ..x. x-..",)),
     ),
     progressions={
@@ -240,8 +240,8 @@ POP = Style(
              patterns=("x--- x--- x--- x---", "x--x --x- x--x --x-"), when_sparse=True),
         Comp(instruments=("muted_guitar", "electric_guitar"), kind="pick", pan=0.7,
              from_energy=0.4, patterns=("0.2. 3.2. 0.2. 3.2.", "0.00 2.00 3.00 2.0.")),
-        Comp(instruments=("string_pad",), kind="hold", from_energy=0.6, centre=67),
-        Comp(instruments=("synth_lead",), kind="pick", from_energy=0.8, pan=0.45, centre=76,
+        Comp(instruments=("string_pad",), kind="hold", from_energy=0.6, center=67),
+        Comp(instruments=("synth_lead",), kind="pick", from_energy=0.8, pan=0.45, center=76,
              patterns=("0123 4321 0123 4321", "4.3. 2.3. 4.3. 2.1."), level_db=-4.0),
     ),
     progressions={

@@ -2,7 +2,7 @@
 
 Every voice plays wavetables along a pitch curve (glide from the note before, scoop,
 vibrato that comes late) under a swell.  A voice is ``voice(rng, sample_rate_hz, notes,
-out, timbre)`` and adds its notes into `out`; `timbre` [shape=(6,), 0-1] fixes the
+out, timbre)`` and adds its notes into `out`; `timbre` [shape=(N_TIMBRE,), 0-1] fixes the
 player.
 """
 
@@ -13,16 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import (
-    add_at,
-    band_noise,
-    midi_to_hz,
-    n_harmonics,
-    oscillate,
-    swell,
-    wavetable,
-)
 from phrasefit.demo.score import Note
+from phrasefit.demo.wavetables import n_harmonics, oscillate, swell, wavetable
+from phrasefit.sounds.dsp import add_at, band_noise, midi_to_hz
 
 SustainedVoice = Callable[[np.random.Generator, int, Sequence[Note], np.ndarray, np.ndarray], None]
 
@@ -148,8 +141,8 @@ def fiddle(
     def amplitudes(hz: float, n: int, _tone: str) -> np.ndarray:
         f = hz * np.arange(1, n + 1)
         box = sum(
-            gain / (1.0 + ((f - centre) / (centre / quality)) ** 2)
-            for centre, gain, quality in ((290, 1.2, 5), (480, 1.5, 5), (950, 1.0, 3),
+            gain / (1.0 + ((f - center) / (center / quality)) ** 2)
+            for center, gain, quality in ((290, 1.2, 5), (480, 1.5, 5), (950, 1.0, 3),
                                           (2600, 1.6, 2), (4200, 0.6, 3))
         )  # fmt: skip
         return f**-0.9 * (0.25 + box)
@@ -246,7 +239,7 @@ def synth_bass(
     out: np.ndarray,
     timbre: np.ndarray,
 ) -> None:
-    """Synthesiser bass: a saw whose filter snaps shut."""
+    """Synthesizer bass: a saw whose filter snaps shut."""
 
     def amplitudes(hz: float, n: int, tone: str) -> np.ndarray:
         corner_hz = 160.0 if tone == "dark" else 700.0 + 1500.0 * timbre[0]
@@ -265,7 +258,7 @@ def synth_lead(
     out: np.ndarray,
     timbre: np.ndarray,
 ) -> None:
-    """Synthesiser lead: hollow or sawing, with a little glide."""
+    """Synthesizer lead: hollow or sawing, with a little glide."""
 
     def amplitudes(hz: float, n: int, tone: str) -> np.ndarray:
         corner_hz = 1100.0 if tone == "dark" else 3000.0 + 3000.0 * timbre[0]
@@ -298,9 +291,9 @@ def _vowel_amplitudes(hz: float, n: int, vowel: str, size: float) -> np.ndarray:
     f = hz * np.arange(1, n + 1)
     spectrum = 1.0 / f
     for number, formant_hz in enumerate(VOWELS[vowel]):
-        centre = formant_hz * size
+        center = formant_hz * size
         width = 70.0 + 35.0 * number
-        spectrum = spectrum * centre**2 / np.hypot(centre**2 - f**2, width * f)
+        spectrum = spectrum * center**2 / np.hypot(center**2 - f**2, width * f)
     return spectrum
 
 

@@ -12,11 +12,11 @@ from fractions import Fraction
 
 import numpy as np
 
-from phrasefit.demo.drums import PIECES
-from phrasefit.demo.dsp import add_at
-from phrasefit.demo.instruments import N_TIMBRE
-from phrasefit.demo.strings import upright_bass
 from phrasefit.routine.counts import sounding_offset
+from phrasefit.sounds import N_TIMBRE
+from phrasefit.sounds.drums import brush, closed_hat, kick, snare
+from phrasefit.sounds.dsp import add_at
+from phrasefit.sounds.strings import upright_bass
 
 SEED = 8
 BASS_ROOTS = (36, 41, 43, 36)  # MIDI notes of the chords, one a group: C F G C
@@ -24,10 +24,10 @@ FIFTH = 7
 
 # (piece, level) on each count of a bar, and between counts.
 BARS = {
-    4: (("kick", 1.0), ("snare", 0.5), ("kick", 0.8), ("snare", 0.5)),
-    3: (("kick", 1.0), ("brush", 0.45), ("brush", 0.45)),
+    4: ((kick, 1.0), (snare, 0.5), (kick, 0.8), (snare, 0.5)),
+    3: ((kick, 1.0), (brush, 0.45), (brush, 0.45)),
 }
-BETWEEN = ("closed_hat", 0.25)
+BETWEEN = (closed_hat, 0.25)
 
 
 def groove(
@@ -63,17 +63,16 @@ def groove(
     timbre = rng.random(N_TIMBRE)
     out = np.zeros(n_samples)
     between = sounding_offset(Fraction(1, 2), swing)
-    sounds = {
-        name: PIECES[name](rng, sample_rate_hz, 0.6, timbre)
-        for name in {piece for piece, _ in (*BARS[meter], BETWEEN)}
-    }
+    # In a fixed order, as all draw from one generator: the same counts give the same samples.
+    pieces = dict.fromkeys(piece for piece, _ in (*BARS[meter], BETWEEN))
+    strokes = {piece: piece(rng, sample_rate_hz, 0.6, timbre) for piece in pieces}
     group = -1
     for i, place in enumerate(places):
         group += place == 0
         piece, level = BARS[meter][place % meter]
-        add_at(out, level * sounds[piece], times_s[i], sample_rate_hz)
+        add_at(out, level * strokes[piece], times_s[i], sample_rate_hz)
         half = times_s[i] + between * (times_s[i + 1] - times_s[i])
-        add_at(out, BETWEEN[1] * sounds[BETWEEN[0]], half, sample_rate_hz)
+        add_at(out, BETWEEN[1] * strokes[BETWEEN[0]], half, sample_rate_hz)
         if place % 2 == 0 if meter == 4 else place % 3 == 0:
             root = BASS_ROOTS[group % len(BASS_ROOTS)]
             pitch = root + FIFTH * (place % meter == 2)

@@ -2,7 +2,7 @@
 
 A routine file is text in TOML, saved as UTF-8; names may use any language's letters::
 
-    name = "Copper Kettle"
+    name = "My Routine"
     counts = 32
     walls = 4
     steps = """

@@ -109,11 +109,11 @@ def _form_finding(reason: str, text: str) -> Finding:
     if opened:
         line, remedy = opened, 'close the text that begins here with """ on a line of its own'
     elif any(quote in written for quote in "“”„«»‘’"):
-        remedy = 'write plain quotes, as in name = "Copper Kettle", not the curved ones'
+        remedy = 'write plain quotes, as in name = "Borrowed Teaspoons", not the curved ones'
     elif "|" in written:
         remedy = 'step lines stand between steps = """ and a closing """'
     elif "=" in written:
-        remedy = 'words need quotes, as in name = "Copper Kettle"; numbers need none'
+        remedy = 'words need quotes, as in name = "Borrowed Teaspoons"; numbers need none'
     else:
         remedy = "every line outside the steps reads key = value, as in counts = 32"
     return Finding(

@@ -2,8 +2,6 @@
 
 Songs are rendered by all processors but one while the network learns from what is
 there already.  Held-out soundfonts, scores and styles are never trained on.
-
-May import: training, errors.
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from multiprocessing.process import BaseProcess as Process
 from pathlib import Path
 
 from phrasefit.errors import PhrasefitError
-from phrasefit.training.shelf import (
+from phrasefit.training.rendered import (
     PACK_SONGS,
     SONG_HOURS,
     VALIDATION_SEED,
@@ -65,7 +63,7 @@ def _run(options: argparse.Namespace) -> Path:
 
     from phrasefit.training.calibrate import calibrate, temper
     from phrasefit.training.export import read_weights, save_weights
-    from phrasefit.training.lessons import SongSource, start_making
+    from phrasefit.training.known_songs import SongSource, start_making
     from phrasefit.training.reliability import report
     from phrasefit.training.train import TrainingPlan, train
 
@@ -77,13 +75,13 @@ def _run(options: argparse.Namespace) -> Path:
         families=tuple(filter(None, options.families.split(","))),
     )
     checks = _render_validation(folder / "validation", options.renderers)
-    lessons = SongSource(
-        folder=folder / "lessons",
+    known_songs = SongSource(
+        folder=folder / "known-songs",
         n_processes=options.renderers,
         n_songs=options.calibration_songs,
     )
     renderers = start_rendering(songs, n_processes=options.renderers)
-    renderers += start_making(lessons, n_processes=max(1, options.renderers // 4))
+    renderers += start_making(known_songs, n_processes=max(1, options.renderers // 4))
     plan = TrainingPlan(
         minutes=options.minutes,
         songs_folder=songs.folder,
@@ -99,9 +97,9 @@ def _run(options: argparse.Namespace) -> Path:
     out = train(plan)
     for process in checks + renderers:
         process.terminate()
-    arrays = calibrate(read_weights(out), lessons, checkpoint=out)
+    arrays = calibrate(read_weights(out), known_songs, checkpoint=out)
     save_weights(temper(arrays), out, force=True)
-    report(arrays, lessons, out.with_suffix(".png"))
+    report(arrays, known_songs, out.with_suffix(".png"))
     return out
 
 

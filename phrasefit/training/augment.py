@@ -1,10 +1,8 @@
-"""Batches of crops from the shelf, each one bent out of shape in its own way.
+"""Batches of crops of the songs, each one bent out of shape in its own way.
 
 What makes one recording unlike another is imitated on the log-mel spectrum of whole
-batches on the training device: tempo and key, equalisers, cheap speakers, rooms, noise,
+batches on the training device: tempo and key, equalizers, cheap speakers, rooms, noise,
 levels, softened attacks, holes.  Every draw comes from the generator that is passed in.
-
-May import: audio and meter.learned constants, training.shelf.
 """
 
 from __future__ import annotations
@@ -16,7 +14,8 @@ from torch.nn import functional
 from phrasefit.audio import N_MELS
 from phrasefit.audio.features import LOG_GAIN
 from phrasefit.meter.learned import WINDOW_FRAMES
-from phrasefit.training.shelf import LEVELS_PER_UNIT, Shelf
+from phrasefit.training.device_songs import DeviceSongs
+from phrasefit.training.rendered import LEVELS_PER_UNIT
 
 CROP_FRAMES = WINDOW_FRAMES
 STRETCH = 1.28  # a song is played up to this much faster or slower
@@ -47,7 +46,7 @@ class Draws:
 
 
 def draw_batch(
-    shelf: Shelf, n_crops: int, generator: torch.Generator, *, bend: bool = True
+    songs: DeviceSongs, n_crops: int, generator: torch.Generator, *, bend: bool = True
 ) -> tuple[Tensor, Tensor, Tensor]:
     """Cut `n_crops` crops of `CROP_FRAMES` at random places.
 
@@ -58,7 +57,7 @@ def draw_batch(
         CROP_FRAMES, 3), 0-1] and loss weights [shape=(n_crops, CROP_FRAMES)].
     """
     draws = Draws(generator, n_crops)
-    starts, lengths, events, kinds = shelf.tables()
+    starts, lengths, events, kinds = songs.tables()
     picked = torch.multinomial(lengths.float(), n_crops, replacement=True, generator=generator)
     rate = STRETCH ** draws.uniform(-1, 1) if bend else torch.ones_like(draws.uniform(0, 1))
     span = CROP_FRAMES * rate
@@ -66,23 +65,23 @@ def draw_batch(
     ends = -OVERHANG * span, length - (1 - OVERHANG) * span
     first = torch.lerp(*ends, draws.uniform(0, 1))
     at = first + torch.arange(CROP_FRAMES, device=rate.device) * rate
-    log_mel, weights = _read(shelf, at, starts[picked, None], length)
+    log_mel, weights = _read(songs, at, starts[picked, None], length)
     targets = _targets((events[picked] - first) / rate, kinds[picked])
     if bend:
         log_mel, weights = _bend(log_mel, weights, draws)
     return log_mel, targets, weights
 
 
-def _read(shelf: Shelf, at: Tensor, start: Tensor, length: Tensor) -> tuple[Tensor, Tensor]:
+def _read(songs: DeviceSongs, at: Tensor, start: Tensor, length: Tensor) -> tuple[Tensor, Tensor]:
     """Interpolate the strip at fractional frames; silence outside the song."""
     low = at.floor()
     share = (at - low)[..., None].half()
     index = low.long()
     inside = (index >= 0) & (index < length - 1)
     index = start + index.clamp(min=0).minimum(length - 2)
-    mel = torch.lerp(shelf.levels[index].half(), shelf.levels[index + 1].half(), share)
+    mel = torch.lerp(songs.levels[index].half(), songs.levels[index + 1].half(), share)
     mel = mel.float() * inside[..., None] / LEVELS_PER_UNIT
-    return mel, torch.where(inside, shelf.weights[index].float(), 1.0)
+    return mel, torch.where(inside, songs.weights[index].float(), 1.0)
 
 
 def _targets(events: Tensor, kinds: Tensor) -> Tensor:
@@ -107,7 +106,7 @@ def _targets(events: Tensor, kinds: Tensor) -> Tensor:
 def _bend(log_mel: Tensor, weights: Tensor, draws: Draws) -> tuple[Tensor, Tensor]:
     magnitude = torch.expm1(_shift_bands(log_mel, draws)) / LOG_GAIN
     magnitude = _soften(_smear(magnitude, draws), draws)
-    magnitude = _add_noise(_overlay(magnitude * _equaliser(draws), draws), draws)
+    magnitude = _add_noise(_overlay(magnitude * _equalizer(draws), draws), draws)
     magnitude = magnitude * 10 ** (draws.uniform(-18, 8)[..., None] / 20)
     mel = _punch_holes(torch.log1p(LOG_GAIN * magnitude), draws)
     outside = _outside_clip(draws)
@@ -122,7 +121,7 @@ def _shift_bands(log_mel: Tensor, draws: Draws) -> Tensor:
     return log_mel @ hat.clamp(min=0)
 
 
-def _equaliser(draws: Draws) -> Tensor:
+def _equalizer(draws: Draws) -> Tensor:
     """Gains of the bands [shape=(n, 1, N_MELS)]: gentle curves, sometimes a cheap speaker."""
     knobs = draws.normal(8) * draws.uniform(0, 9)
     curve = functional.interpolate(knobs[:, None], size=N_MELS, mode="linear", align_corners=True)

@@ -1,7 +1,4 @@
-"""The players: each reads its patterns of a style over the form and the chords.
-
-May import: training.{form, harmony, invent, melody, score, styles}, NumPy.
-"""
+"""The players: each reads its patterns of a style over the form and the chords."""
 
 from __future__ import annotations
 
@@ -292,7 +289,7 @@ class Band:
         rng, form = self.rng, self.form
         notes = NoteList()
         steps = 3 if self.style.steps == 3 else min(4, max(2, self.style.steps))
-        centre = float(rng.uniform(55, 74) if role == "voice" else rng.uniform(62, 80))
+        center = float(rng.uniform(55, 74) if role == "voice" else rng.uniform(62, 80))
         verse, chorus = (str(rng.choice(list(TEMPERS))) for _ in range(2))
         unit = int(rng.choice([2, 4]))
         starts = form.bar_starts
@@ -312,7 +309,7 @@ class Band:
                 steps=steps,
                 key=self.key,
                 minor=self.minor,
-                centre=centre + 4.0 * lifted,
+                center=center + 4.0 * lifted,
                 temper=chorus if lifted else verse,
                 phrase_bars=unit,
             )

@@ -2,9 +2,6 @@
 
 Accompaniments get new tempi, keys, instruments and tunes; old tunes get a band; scores
 are played as they stand; drum loops replace the drums of our own songs.
-
-May import: training.{band, collection, compose, form, harmony, material, melody, score,
-styles}, NumPy.
 """
 
 from __future__ import annotations
@@ -14,11 +11,12 @@ from functools import lru_cache
 
 import numpy as np
 
+from phrasefit.demo.harmony import MAJOR_SCALE, MINOR_SCALE
 from phrasefit.training.band import Band
 from phrasefit.training.collection import StoredPiece, read_collection
 from phrasefit.training.compose import accompaniment, compose, draw_tempo, finish, tunes
 from phrasefit.training.form import Cast, Form, place_events
-from phrasefit.training.harmony import MAJOR, MINOR, QUALITIES, Chord, ChordTrack
+from phrasefit.training.harmony import QUALITIES, Chord, ChordTrack
 from phrasefit.training.material import list_files
 from phrasefit.training.score import Part, Piece, SectionPlan
 from phrasefit.training.styles import Style
@@ -280,7 +278,7 @@ def guess_key(tune: Part) -> tuple[int, bool]:
     weight[int(tune.pitches[-1]) % 12] += 0.15 * weight.sum()
     best = (-1.0, 0, False)
     for key in range(12):
-        for minor, scale in ((False, MAJOR), (True, MINOR)):
+        for minor, scale in ((False, MAJOR_SCALE), (True, MINOR_SCALE)):
             inside = sum(weight[(key + step) % 12] for step in scale)
             third = (key + (3 if minor else 4)) % 12
             score = inside + weight[key] + 0.5 * weight[(key + 7) % 12] + 0.4 * weight[third]

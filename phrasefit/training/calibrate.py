@@ -4,12 +4,10 @@ A trained network only hears.  Three things are fitted here on songs it has neve
 stored beside it in the same file, under ``fusion.*`` and ``decoder.*``:
 
 * how its log odds and those of the hand-made model are weighed against each other;
-* the song-wide judgements (level, ones, meter) on what comes out of that;
-* how sure each of those judgements may be called.
+* the song-wide judgments (level, ones, meter) on what comes out of that;
+* how sure each of those judgments may be called.
 
 How often the called sureness holds is counted by `phrasefit.training.reliability`.
-
-May import: meter, training.{export, judgements, lessons, reliability}.
 """
 
 from __future__ import annotations
@@ -27,9 +25,9 @@ from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import DECODER_PREFIX, HEAD_NAMES, LearnedModel
 from phrasefit.meter.observe import log_odds
 from phrasefit.meter.statespace import USUAL_BPM
-from phrasefit.training import judgements
-from phrasefit.training.judgements import Collected, Verdict, fit_logistic, judge_song
-from phrasefit.training.lessons import Arrays, Lesson, SongSource, for_songs
+from phrasefit.training import judgments
+from phrasefit.training.judgments import Collected, Verdict, fit_logistic, judge_song
+from phrasefit.training.known_songs import Arrays, KnownSong, SongSource, for_songs
 from phrasefit.training.reliability import report
 
 # Of the network's odds of a one beside chords and accents: most ones right, over whole songs, on
@@ -65,7 +63,7 @@ def calibrate(arrays: Arrays, source: SongSource, *, checkpoint: Path | None = N
     fitted = dict(network)
     steps = (
         (collect_frames, fit_fusion),
-        (collect_song, fit_judgements),
+        (collect_song, fit_judgments),
         (judge_song, fit_sureness),
     )
     for (collect, fit), seeds in zip(steps, source.steps, strict=False):
@@ -77,19 +75,19 @@ def calibrate(arrays: Arrays, source: SongSource, *, checkpoint: Path | None = N
     return fitted
 
 
-def collect_frames(model: LearnedModel, lesson: Lesson) -> tuple[np.ndarray, np.ndarray]:
+def collect_frames(model: LearnedModel, song: KnownSong) -> tuple[np.ndarray, np.ndarray]:
     """Log odds of both models at some frames [shape=(n, 2, 2)], and labels [shape=(n, 2)].
 
     Frames beside a beat belong to neither side and are left out.
     """
     both = (LearnedModel(_bare(model.weights)), HandmadeModel())
-    seen = [model_.observe(lesson.features) for model_ in both]
+    seen = [model_.observe(song.features) for model_ in both]
     odds = np.stack([[log_odds(a.beat), log_odds(a.downbeat)] for a in seen])
     label = np.zeros((odds.shape[2], 2), dtype=bool)
-    frames = np.rint(lesson.beats_s / lesson.features.hop_s).astype(int)
+    frames = np.rint(song.beats_s / song.features.hop_s).astype(int)
     frames = np.clip(frames, 0, len(label) - 1)
     label[frames, 0] = True
-    label[frames[lesson.positions == 1], 1] = True
+    label[frames[song.positions == 1], 1] = True
     beside = np.zeros(len(label), dtype=bool)
     for step in (-2, -1, 1, 2):
         beside[np.clip(frames + step, 0, len(label) - 1)] = True
@@ -107,14 +105,14 @@ def fit_fusion(found: list[tuple[np.ndarray, np.ndarray]]) -> Arrays:
     }
 
 
-def collect_song(model: LearnedModel, lesson: Lesson) -> Collected | None:
+def collect_song(model: LearnedModel, song: KnownSong) -> Collected | None:
     """What the song-wide models learn from one song."""
-    return next(iter(judgements.collect([lesson], model.observe)), None)
+    return next(iter(judgments.collect([song], model.observe)), None)
 
 
-def fit_judgements(found: list[Collected]) -> Arrays:
+def fit_judgments(found: list[Collected]) -> Arrays:
     """Fit level, ones and meter on what this model observes."""
-    fitted = judgements.fit_songs(found, own_share=OWN_SHARE, deaf_too=True)
+    fitted = judgments.fit_songs(found, own_share=OWN_SHARE, deaf_too=True)
     prior = tempo_prior(np.array([song.tempo_bpm for song in found]))
     return _prefixed(fitted | {"tempo_prior": prior})
 
@@ -135,8 +133,8 @@ def tempo_prior(made_bpm: np.ndarray) -> np.ndarray:
 
 
 def fit_sureness(found: list[Verdict]) -> Arrays:
-    """Fit how sure each judgement may be called."""
-    return _prefixed(judgements.fit_sureness(found))
+    """Fit how sure each judgment may be called."""
+    return _prefixed(judgments.fit_sureness(found))
 
 
 def temper(arrays: Arrays) -> Arrays:
@@ -176,7 +174,7 @@ def main() -> int:
         arrays = {key: stored[key].astype(np.float32) for key in stored.files}
 
     source = SongSource(
-        folder=options.folder or Path(tempfile.mkdtemp(prefix="phrasefit-lessons-")),
+        folder=options.folder or Path(tempfile.mkdtemp(prefix="phrasefit-songs-")),
         n_processes=options.processes,
         n_songs=options.songs,
     )

@@ -2,14 +2,13 @@
 
 Waves are drawn sample by sample without smoothing, as such chips did; their aliasing
 belongs to the sound.  Crushing holds samples and rounds them to few bits.
-
-May import: training.performance, NumPy.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from phrasefit.sounds.dsp import midi_to_hz
 from phrasefit.training.performance import Played
 
 WAVES = ("pulse12", "pulse25", "square", "saw", "triangle")
@@ -45,7 +44,7 @@ def play_wave(
         if first < 0 or last <= first:
             continue
         t = np.arange(last - first, dtype=np.float32) / sample_rate_hz
-        cycles = t * np.float32(440.0 * 2 ** ((pitch - 69) / 12))
+        cycles = t * np.float32(midi_to_hz(pitch))
         if vibrato:
             cycles = cycles * (1 + vibrato * np.sin(38 * t) * (t > 0.2) / (1 + t))
         out[first:last] += _wave(name, cycles) * np.exp(-t / fall_s) * np.float32(loud)

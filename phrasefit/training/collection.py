@@ -1,7 +1,7 @@
 """Symbolic music by others in one compact file a collection, as it travels to training.
 
 A collection holds many pieces: all notes in one table, and a description of every
-piece.  May import: training.score, errors, files, NumPy.
+piece.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """Whole songs from a rhythm style: form, chords, players, pushes, beginnings and ends.
 
-All in beats of the written score.  May import: training.{band, form, harmony, score,
-styles}, NumPy.
+All in beats of the written score.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""What studios do to sound: equalisers, rooms, compressors, tape, noise, coding.
+"""What studios do to sound: equalizers, rooms, compressors, tape, noise, coding.
 
 Everything keeps onsets where they are: frequency weights have zero phase, recursive
 filters are of low order, delays are only added to the direct sound.  Sounds are mono
-float32.  May import: files, NumPy; SciPy and soundfile in functions.
+float32.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def weigh_spectrum(
 def random_curve(
     rng: np.random.Generator, depth_db: float, tilt_db: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Draw a smooth random equaliser with a mean tilt [dB an octave]: points [Hz], gains [dB]."""
+    """Draw a smooth random equalizer with a mean tilt [dB an octave]: points [Hz], gains [dB]."""
     points = np.array([20, 60, 150, 400, 1000, 2500, 5000, 8000, 11025], dtype=float)
     gains = rng.normal(0, depth_db, points.size)
     gains = np.convolve(np.pad(gains, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")

@@ -1,9 +1,7 @@
 """From the trained network to the arrays that the package ships.
 
-Every normalisation is folded into its neighbour, so that the runtime has only
+Every normalization is folded into its neighbor, so that the runtime has only
 matrix products and one non-linearity to do.
-
-May import: files, training.network, training.shelf.
 """
 
 from __future__ import annotations
@@ -16,7 +14,7 @@ from torch import Tensor, nn
 
 from phrasefit.files import write_atomic
 from phrasefit.training.network import BeatNetwork, DilatedBlock
-from phrasefit.training.shelf import npz_bytes
+from phrasefit.training.rendered import npz_bytes
 
 Arrays = dict[str, np.ndarray]
 
@@ -30,7 +28,7 @@ def export_weights(network: BeatNetwork) -> Arrays:
         Float32; matrices are [shape=(n_in, n_out)].
     """
     arrays: Arrays = {}
-    scale, offset = _affine(network.front.normalise)
+    scale, offset = _affine(network.front.normalize)
     arrays["front.scale"], arrays["front.offset"] = scale, offset
     layers = zip(network.front.convolutions, network.front.norms, strict=True)
     for index, (convolution, norm) in enumerate(layers):
@@ -71,14 +69,14 @@ def read_weights(path: Path | str) -> Arrays:
 def import_weights(network: BeatNetwork, arrays: Arrays) -> None:
     """Put exported weights back into `network`, to go on from where a run ended.
 
-    The normalisations are folded into their neighbours, so they become the identity and
+    The normalizations are folded into their neighbors, so they become the identity and
     must stay it: see `freeze_norms`.
     """
     front = network.front
     scale, offset = (torch.as_tensor(arrays[f"front.{name}"]) for name in ("scale", "offset"))
     with torch.no_grad():
-        front.normalise.running_var.copy_(scale**-2 - front.normalise.eps)
-        front.normalise.running_mean.copy_(-offset / scale)
+        front.normalize.running_var.copy_(scale**-2 - front.normalize.eps)
+        front.normalize.running_mean.copy_(-offset / scale)
         for index, (convolution, norm) in enumerate(
             zip(front.convolutions, front.norms, strict=True)
         ):
@@ -105,7 +103,7 @@ def import_weights(network: BeatNetwork, arrays: Arrays) -> None:
 
 
 def freeze_norms(network: nn.Module) -> None:
-    """Keep batch normalisations from measuring batches; their gains still learn."""
+    """Keep batch normalizations from measuring batches; their gains still learn."""
     for module in network.modules():
         if isinstance(module, nn.BatchNorm1d | nn.BatchNorm2d):
             module.eval()
@@ -141,7 +139,7 @@ def _numpy(tensor: Tensor) -> np.ndarray:
 
 
 def _affine(norm: nn.BatchNorm1d | nn.BatchNorm2d) -> tuple[np.ndarray, np.ndarray]:
-    """Scale and offset that a batch normalisation comes to once trained."""
+    """Scale and offset that a batch normalization comes to once trained."""
     scale = 1 / np.sqrt(_numpy(norm.running_var) + norm.eps)
     offset = -_numpy(norm.running_mean) * scale
     if norm.affine:
@@ -151,7 +149,7 @@ def _affine(norm: nn.BatchNorm1d | nn.BatchNorm2d) -> tuple[np.ndarray, np.ndarr
 
 
 def _store_folded(arrays: Arrays, name: str, matrix: np.ndarray, norm: nn.Module) -> None:
-    """Store a convolution without bias together with the normalisation after it."""
+    """Store a convolution without bias together with the normalization after it."""
     scale, offset = _affine(norm)
     arrays[f"{name}.weight"] = matrix.reshape(-1, matrix.shape[-1]) * scale
     arrays[f"{name}.bias"] = offset

@@ -2,8 +2,6 @@
 
 A tune goes round several times; the bass alternates, chords fall on the off-beats, drums
 come late, strike alike on every half bar, or never come.  Common practice, no source.
-
-May import: training.{band, compose, form, harmony, rounds, score, styles}, NumPy.
 """
 
 from __future__ import annotations

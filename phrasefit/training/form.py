@@ -1,7 +1,4 @@
-"""The form of a training song: sections, phrases, odd bars, who plays where, events.
-
-May import: training.{score, styles}, NumPy.
-"""
+"""The form of a training song: sections, phrases, odd bars, who plays where, events."""
 
 from __future__ import annotations
 

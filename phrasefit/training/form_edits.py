@@ -1,7 +1,4 @@
-"""Other songs from a song's bars: sections moved, bars dropped and doubled, noise.
-
-May import: training.form_songs, form.
-"""
+"""Other songs from a song's bars: sections moved, bars dropped and doubled, noise."""
 
 from __future__ import annotations
 

@@ -2,8 +2,6 @@
 
 Half are by the demo generator with forms drawn here (never those of the sample songs),
 half by the generator of training songs; folders of labelled audio can be added.
-
-May import: training.songs, audio, demo, form, model, joblib.
 """
 
 from __future__ import annotations

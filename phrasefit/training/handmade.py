@@ -7,8 +7,6 @@ three; how sure may each of these be called.  Songs that judge accuracy are neve
 The weights in the package were fitted on 600 made songs and, with ``--folder``, on 172
 accompaniments written by MMA with a random tune, and 47 pieces of the game Freedoom, both
 rendered by FluidSynth with three General MIDI soundfonts.
-
-May import: files, meter, training.{judgements, lessons}.
 """
 
 from __future__ import annotations
@@ -24,29 +22,29 @@ import numpy as np
 from phrasefit.errors import PhrasefitError
 from phrasefit.files import write_atomic
 from phrasefit.meter import handmade
-from phrasefit.training.judgements import (
+from phrasefit.training.judgments import (
     collect,
     fit_logistic,
     fit_songs,
     fit_sureness,
     judge_song,
 )
-from phrasefit.training.lessons import Lesson, cut_lesson, make_lessons, read_lessons
+from phrasefit.training.known_songs import KnownSong, cut_song, make_known_songs, read_known_songs
 
 N_SONGS = 600
 FIRST_SEED = 3_000_000
 OTHER_FRAMES = 0.25  # share of the frames between beats that are learned from
 
 
-def fit_frames(lessons: Iterable[Lesson]) -> dict[str, np.ndarray]:
+def fit_frames(songs: Iterable[KnownSong]) -> dict[str, np.ndarray]:
     """Fit the frame models `beat` and `downbeat`."""
     rng = np.random.default_rng(0)
     rows, is_beat, is_one = [], [], []
-    for lesson in lessons:
-        evidence = handmade.frame_evidence(lesson.features)
-        frames = np.rint(lesson.beats_s / lesson.features.hop_s).astype(int)
+    for song in songs:
+        evidence = handmade.frame_evidence(song.features)
+        frames = np.rint(song.beats_s / song.features.hop_s).astype(int)
         inside = frames < len(evidence)
-        frames, positions = frames[inside], lesson.positions[inside]
+        frames, positions = frames[inside], song.positions[inside]
         label = np.zeros(len(evidence), dtype=int)
         label[frames] = np.where(positions == 1, 2, 1)
         beside = np.zeros(len(evidence), dtype=bool)
@@ -67,14 +65,14 @@ def fit_frames(lessons: Iterable[Lesson]) -> dict[str, np.ndarray]:
     return weights
 
 
-def fit_handmade(lessons: list[Lesson]) -> dict[str, np.ndarray]:
+def fit_handmade(songs: list[KnownSong]) -> dict[str, np.ndarray]:
     """Fit everything; the last third of the songs serves for how sure it may be called."""
-    learned, judged = lessons[: 2 * len(lessons) // 3], lessons[2 * len(lessons) // 3 :]
+    learned, judged = songs[: 2 * len(songs) // 3], songs[2 * len(songs) // 3 :]
     weights = fit_frames(learned)
     weights |= fit_songs(collect(learned, handmade.HandmadeModel(weights).observe))
     rng = np.random.default_rng(0)
     model = handmade.HandmadeModel(weights)
-    verdicts = [judge_song(model, cut_lesson(lesson, rng)) for lesson in judged]
+    verdicts = [judge_song(model, cut_song(song, rng)) for song in judged]
     return weights | fit_sureness([verdict for verdict in verdicts if verdict])
 
 
@@ -87,15 +85,15 @@ def main() -> int:
     parser.add_argument("--force", action="store_true", help="replace an existing file")
     options = parser.parse_args()
     try:
-        lessons = [lesson for folder in options.folder for lesson in read_lessons(folder)]
-        lessons += make_lessons(options.songs, FIRST_SEED)
-        np.random.default_rng(0).shuffle(lessons)
-        weights = fit_handmade(lessons)
+        songs = [song for folder in options.folder for song in read_known_songs(folder)]
+        songs += make_known_songs(options.songs, FIRST_SEED)
+        np.random.default_rng(0).shuffle(songs)
+        weights = fit_handmade(songs)
         write_weights(options.out, weights, force=options.force)
     except PhrasefitError as exc:
         print(f"phrasefit.training.handmade: {exc}", file=sys.stderr)
         return 2
-    print(f"{len(lessons)} songs, weights written to {options.out}")
+    print(f"{len(songs)} songs, weights written to {options.out}")
     return 0
 
 

@@ -1,7 +1,6 @@
 """Chords for training songs: progressions by kind of music, laid over bars.
 
 Progressions are written by us as scale degrees from common practice (no source).
-May import: NumPy.
 """
 
 from __future__ import annotations
@@ -10,6 +9,8 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+
+from phrasefit.demo.harmony import stacked
 
 QUALITIES = {
     "": (0, 4, 7),
@@ -26,8 +27,6 @@ QUALITIES = {
     "s": (0, 5, 7),
     "2": (0, 2, 7),
 }
-MAJOR = (0, 2, 4, 5, 7, 9, 11)
-MINOR = (0, 2, 3, 5, 7, 8, 10)
 
 # A chord is a semitone above the key note, a colon, a quality; a progression is a loop.
 PROGRESSIONS: dict[str, tuple[str, ...]] = {
@@ -136,7 +135,7 @@ def lay_chords(
 
 
 def _merge(chords: list[Chord]) -> list[Chord]:
-    """Join equal neighbours, so that a held chord is one chord."""
+    """Join equal neighbors, so that a held chord is one chord."""
     merged: list[Chord] = []
     for chord in chords:
         if merged and (merged[-1].root, merged[-1].tones) == (chord.root, chord.tones):
@@ -169,7 +168,4 @@ class ChordTrack:
 def voice(chord: Chord, low: int, n_tones: int = 4) -> list[int]:
     """Spread a chord upwards from MIDI number `low`, nearest inversion first."""
     classes = [(chord.root + tone) % 12 for tone in chord.tones]
-    pitches = sorted(low + (pitch_class - low) % 12 for pitch_class in classes)
-    while len(pitches) < n_tones:
-        pitches.append(pitches[len(pitches) - len(classes)] + 12)
-    return pitches[:n_tones]
+    return stacked(classes, low, n_tones)[:n_tones]

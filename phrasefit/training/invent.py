@@ -2,8 +2,6 @@
 
 They keep what makes a style (where its snare falls, how fine its rhythm is) and change
 the rest, so that no fixed set of patterns can be learned by heart.
-
-May import: training.styles, NumPy.
 """
 
 from __future__ import annotations

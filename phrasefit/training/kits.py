@@ -3,8 +3,6 @@
 A kit file (``.npz``) holds mono strokes at `KIT_RATE_HZ` by General MIDI drum key and
 loudness layer, trimmed so that every stroke begins at its first sample.  Laying strokes
 down is many times faster than rendering a soundfont.
-
-May import: training.performance, NumPy; soxr in functions.
 """
 
 from __future__ import annotations
@@ -15,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from phrasefit.sounds.dsp import add_at
 from phrasefit.training.performance import Played
 
 KIT_RATE_HZ = 22050
@@ -113,11 +112,8 @@ def play_kit(
                 t = np.arange(sound.size, dtype=np.float32) / sample_rate_hz
                 sound = sound * np.exp(-t * (1 / damp - 1) * 8).astype(np.float32)
             made[key, step] = sound
-        sound = made[key, step]
-        first = max(at, 0)
-        last = min(at + sound.size, n_samples)
-        if last > first:
-            out[first:last] += sound[first - at : last - at] * np.float32(loud**curve * trim[key])
+        stroke = made[key, step] * np.float32(loud**curve * trim[key])
+        add_at(out, stroke, float(played.starts_s[i]), sample_rate_hz)
     return out
 
 

@@ -2,10 +2,8 @@
 
 The folder holds ``fonts/*.sf2`` (sounds), ``kits/*.npz`` (drum kits) and
 ``scores/*.npz`` (symbolic music); `python -m phrasefit.training.sources FOLDER`
-fills it from installed packages with free licences.  Without it songs are made from
+fills it from installed packages with free licenses.  Without it songs are made from
 our own synthesis and composer only.
-
-May import: standard library.
 """
 
 from __future__ import annotations

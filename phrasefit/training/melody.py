@@ -2,14 +2,15 @@
 
 A tune is built as singers and players build it: a rhythm of two or four bars is
 invented, repeated with changes, answered, and given pitches that lean on the chord
-at strong places.  May import: training.harmony, training.score, NumPy.
+at strong places.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.training.harmony import MAJOR, MINOR, ChordTrack
+from phrasefit.demo.harmony import MAJOR_SCALE, MINOR_SCALE
+from phrasefit.training.harmony import ChordTrack
 from phrasefit.training.score import NoteList
 
 # Chance of a note on a step, by how strong the step is in the bar: on the beat, on the
@@ -61,13 +62,13 @@ def compose_melody(
     steps: int,
     key: int,
     minor: bool,
-    centre: float,
+    center: float,
     temper: str,
     phrase_bars: int = 4,
 ) -> None:
     """Add a tune over `span` [beats] to `notes`.
 
-    `steps` is the finest rhythm in steps a beat; `centre` the middle pitch [MIDI];
+    `steps` is the finest rhythm in steps a beat; `center` the middle pitch [MIDI];
     `temper` a key of `TEMPERS`; `phrase_bars` how long until the singer breathes.
     """
     first, last = span
@@ -77,9 +78,9 @@ def compose_melody(
     breath = float(rng.uniform(0.4, min(2.5, meter * 0.8)))
     shift = float(rng.choice([0, 0, 0, 0, -1, -0.5, 0.5, 1])) if temper != "long" else 0.0
     phrase_beats = meter * phrase_bars
-    scale = MINOR if minor else MAJOR
+    scale = MINOR_SCALE if minor else MAJOR_SCALE
     ladder = np.array([p for p in range(24, 108) if (p - key) % 12 in scale])
-    pitch = centre
+    pitch = center
     plan = rng.choice(["aaba", "abab", "aaab", "abac"])
     place = first
     turn = 0
@@ -95,7 +96,7 @@ def compose_melody(
             continue
         ends = np.append(onsets[1:], min(phrase_end - breath * 0.5, place + shift))
         for onset, end in zip(onsets, ends, strict=True):
-            pitch = _next_pitch(rng, pitch, centre, ladder, chords, onset)
+            pitch = _next_pitch(rng, pitch, center, ladder, chords, onset)
             fullness = 0.95 if temper in ("long", "even") else rng.uniform(0.5, 1.0)
             length = min(max(0.12, (end - onset) * fullness), 4.0)
             strong = abs(onset - round(onset)) < 1e-6
@@ -106,16 +107,16 @@ def compose_melody(
 def _next_pitch(
     rng: np.random.Generator,
     pitch: float,
-    centre: float,
+    center: float,
     ladder: np.ndarray,
     chords: ChordTrack,
     onset: float,
 ) -> float:
-    """Step along the scale; on beats move to a chord tone; drift back to the centre."""
+    """Step along the scale; on beats move to a chord tone; drift back to the center."""
     step = int(rng.choice([-3, -2, -1, -1, 0, 0, 1, 1, 2, 3]))
-    if pitch > centre + 8:
+    if pitch > center + 8:
         step = -abs(step)
-    elif pitch < centre - 8:
+    elif pitch < center - 8:
         step = abs(step)
     spot = int(np.clip(np.searchsorted(ladder, pitch) + step, 0, len(ladder) - 1))
     target = float(ladder[spot])

@@ -2,8 +2,6 @@
 
 A `Desk` is drawn once a song: how loud drums and voices are, how wet, how squashed, how
 bright; it ranges from dry demo tapes to loud modern masters.
-
-May import: training.effects, NumPy.
 """
 
 from __future__ import annotations
@@ -43,7 +41,7 @@ HOUSE_DB = np.array([7.0, 6.5, 0.0, -3.5, -2.5, -2.5, -1.0, 1.0])
 class Desk:
     """How a song is mixed: level offsets by role [dB], rooms, ducking, loudness.
 
-    `bare` songs are only balanced, as a player of files does: no colour, no mastering.
+    `bare` songs are only balanced, as a player of files does: no color, no mastering.
     """
 
     offsets_db: dict[str, float]
@@ -79,7 +77,7 @@ def draw_desk(
 def mix(
     rng: np.random.Generator, desk: Desk, stems: list[tuple[str, np.ndarray]], sample_rate_hz: int
 ) -> np.ndarray:
-    """Balance stems by role, colour each, duck under the drums, add a room.
+    """Balance stems by role, color each, duck under the drums, add a room.
 
     Returns
     -------
@@ -87,14 +85,14 @@ def mix(
     """
     n = stems[0][1].size
     dry, wet = np.zeros(n, dtype=np.float32), np.zeros(n, dtype=np.float32)
-    levelled = [
+    leveled = [
         (role, _level(rng, desk, role, sound))
         for role, sound in stems
         if np.abs(sound).max() > 1e-5
     ]
-    beat = next((sound for role, sound in levelled if role == "drums"), None)
-    for role, level_sound in levelled:
-        sound = _colour(rng, desk, role, level_sound, sample_rate_hz)
+    beat = next((sound for role, sound in leveled if role == "drums"), None)
+    for role, level_sound in leveled:
+        sound = _color(rng, desk, role, level_sound, sample_rate_hz)
         if desk.duck and not desk.bare and beat is not None and role not in ("drums", "percussion"):
             sound = compress(sound, 0.0, desk.duck, 0.12, sample_rate_hz, key=beat)
         dry += sound
@@ -114,10 +112,10 @@ def _level(rng: np.random.Generator, desk: Desk, role: str, sound: np.ndarray) -
     return sound * np.float32(0.25 * 10 ** (level_db / 20) / (active_rms(sound) + 1e-6))
 
 
-def _colour(
+def _color(
     rng: np.random.Generator, desk: Desk, role: str, sound: np.ndarray, sample_rate_hz: int
 ) -> np.ndarray:
-    """Equalise, double, compress or drive a stem."""
+    """Equalize, double, compress or drive a stem."""
     if desk.bare:
         return sound
     if rng.random() < 0.45:

@@ -9,8 +9,6 @@ without PyTorch; `phrasefit.training.export` carries the weights over.
 Dilated convolutions for beats: M. E. P. Davies and S. Böck, *Temporal
 convolutional networks for musical audio beat tracking*, 2019.  Rotary positions:
 J. Su et al., *RoFormer*, 2021.
-
-May import: audio constants, meter.learned (the shape shared with the runtime).
 """
 
 from __future__ import annotations
@@ -43,7 +41,7 @@ class FrontEnd(nn.Module):
 
     def __init__(self, dropout: float) -> None:
         super().__init__()
-        self.normalise = nn.BatchNorm1d(N_BANDS, affine=False, momentum=0.02)
+        self.normalize = nn.BatchNorm1d(N_BANDS, affine=False, momentum=0.02)
         convolutions, norms, n_bands, n_in = [], [], N_BANDS, 1
         for n_out, (taps, height), stride, (low, high) in STEM:
             padding = (taps // 2, 0)
@@ -59,7 +57,7 @@ class FrontEnd(nn.Module):
 
     def forward(self, log_mel: Tensor) -> Tensor:
         """(batch, frames, bands) to (batch, channels, frames)."""
-        x = self.normalise(log_mel.transpose(1, 2)).transpose(1, 2)[:, None]
+        x = self.normalize(log_mel.transpose(1, 2)).transpose(1, 2)[:, None]
         layers = zip(self.convolutions, self.norms, STEM, strict=True)
         for convolution, norm, (_, _, _, padding) in layers:
             x = functional.silu(norm(convolution(functional.pad(x, padding))))
@@ -98,7 +96,7 @@ class UnitPower(nn.Module):
 
 
 class AttentionLayer(nn.Module):
-    """Pre-normalised transformer layer with rotary positions."""
+    """Pre-normalized transformer layer with rotary positions."""
 
     def __init__(self, dropout: float) -> None:
         super().__init__()

@@ -5,8 +5,6 @@ leans ahead or behind and scatters a little, more on some instruments than other
 
 Timing of players wanders with roughly 1/f noise: H. Hennig et al., *The nature and
 perception of fluctuations in human musical rhythms*, PLoS ONE 6(10), 2011.
-
-May import: training.score, NumPy.
 """
 
 from __future__ import annotations
@@ -15,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.demo.score import TimeMap
 from phrasefit.training.score import Part, Piece
 
 
@@ -35,11 +34,7 @@ class TempoMap:
             part = beats / unit - whole
             bent = np.where(part < 0.5, part * 2 * swing, swing + (part - 0.5) * 2 * (1 - swing))
             beats = (whole + bent) * unit
-        grid = np.arange(self.times_s.size)
-        inside = np.interp(beats, grid, self.times_s)
-        step_s = self.times_s[1] - self.times_s[0]
-        after_s = self.times_s[-1] - self.times_s[-2]
-        return inside + np.minimum(beats, 0) * step_s + np.maximum(beats - grid[-1], 0) * after_s
+        return TimeMap(self.times_s).seconds(beats)
 
 
 def pink_noise(rng: np.random.Generator, n: int) -> np.ndarray:

@@ -3,8 +3,6 @@
 Songs that nothing was fitted on are judged; readings are sorted by how sure they were
 called and compared with how many were right (G. W. Brier, "Verification of forecasts
 expressed in terms of probability", 1950; the diagram is that of weather services).
-
-May import: meter.learned, training.{judgements, lessons} (matplotlib inside functions).
 """
 
 from __future__ import annotations
@@ -15,8 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.training.judgements import Verdict, judge_song
-from phrasefit.training.lessons import Arrays, SongSource, for_songs
+from phrasefit.training.judgments import Verdict, judge_song
+from phrasefit.training.known_songs import Arrays, SongSource, for_songs
 
 N_BINS = 10
 
@@ -67,7 +65,7 @@ def bin_reliability(pairs: np.ndarray) -> tuple[list[Bin], float]:
 
 
 def draw_reliability(tables: dict[str, np.ndarray], path: Path) -> None:
-    """Draw called sureness against the share that was right, one line for each judgement."""
+    """Draw called sureness against the share that was right, one line for each judgment."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(5, 5), layout="constrained")

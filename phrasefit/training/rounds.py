@@ -3,8 +3,6 @@
 Our own are built as folk songs are: phrases of four bars that return, long notes on the
 ones, steps between the tones of the chord, a rest or a pickup before the next phrase, home
 at the end (common practice, no source).
-
-May import: training.{band, borrowed, collection, form, harmony, score, styles}, NumPy.
 """
 
 from __future__ import annotations
@@ -13,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phrasefit.demo.harmony import MAJOR_SCALE, MINOR_SCALE
 from phrasefit.training.band import held
 from phrasefit.training.borrowed import (
     draw_stored,
@@ -24,8 +23,6 @@ from phrasefit.training.borrowed import (
 from phrasefit.training.collection import StoredPiece
 from phrasefit.training.form import Form
 from phrasefit.training.harmony import (
-    MAJOR,
-    MINOR,
     Chord,
     ChordTrack,
     choose_progression,
@@ -189,9 +186,9 @@ class _Writer:
         steps: int,
     ) -> None:  # fmt: skip
         self.chords, self.key, self.meter, self.steps = chords, key, meter, steps
-        scale = MINOR if minor else MAJOR
+        scale = MINOR_SCALE if minor else MAJOR_SCALE
         self.ladder = np.array([p for p in range(36, 100) if (p - key) % 12 in scale])
-        self.centre = float(rng.uniform(62, 78))
+        self.center = float(rng.uniform(62, 78))
         pool = CELLS[meter, steps]
         self.cells = [pool[i] for i in rng.integers(len(pool), size=4)]
         self.cadence = str(rng.choice(CADENCES[meter, steps]))
@@ -200,7 +197,7 @@ class _Writer:
     def phrase(self, seed: int, first: int, *, last: bool) -> list[tuple[float, ...]]:
         """Notes of one phrase; the same seed gives the same rhythm and contour."""
         rng = np.random.default_rng(seed)
-        pitch = self.centre + float(rng.integers(-4, 5))
+        pitch = self.center + float(rng.integers(-4, 5))
         rows = []
         for bar in range(PHRASE_BARS):
             ends = bar == PHRASE_BARS - 1
@@ -219,7 +216,7 @@ class _Writer:
     def _next(self, rng: np.random.Generator, pitch: float, beat: float, step: int) -> float:
         """Move by step, seldom by leap; strong places take a tone of the chord."""
         move = int(rng.choice([-2, -1, -1, 0, 1, 1, 2, rng.choice([-4, 3, 4])]))
-        drift = (self.centre - pitch) / 12
+        drift = (self.center - pitch) / 12
         move += int(rng.random() < abs(drift)) * int(np.sign(drift))
         spot = int(np.clip(np.searchsorted(self.ladder, pitch) + move, 0, self.ladder.size - 1))
         target = float(self.ladder[spot])

@@ -1,8 +1,7 @@
 """Sounds from General MIDI soundfonts, rendered in this process.
 
 A font is loaded once a process; parts are rendered one by one so that mixing can
-treat each.  May import: training.{material, performance}, NumPy; tinysoundfont in
-functions.
+treat each.
 """
 
 from __future__ import annotations

@@ -5,8 +5,6 @@ and from edits of them.  Loss: minus the log probability of the true segmentatio
 all of them (a semi-Markov conditional random field, S. Sarawagi and W. Cohen, 2004), so
 that the networks say what the lengths and repetitions do not; and cross-entropy for the
 starts of phrases.  A tenth of the songs is set aside and judged at the end.
-
-May import: training, form, files, errors; PyTorch.
 """
 
 from __future__ import annotations
@@ -48,7 +46,7 @@ logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lesson:
+class Example:
     """A song as the networks see it.
 
     `cues` [shape=(n, n_cues)]; `lengths`, `repeats` [shape=(n + 1, n + 1)]: the scores
@@ -64,11 +62,11 @@ class Lesson:
     phrases: np.ndarray | None
 
 
-def lesson(song: FormSong) -> Lesson:
+def example(song: FormSong) -> Example:
     """Measure the cues of a song."""
     bars = bar_evidence(song.evidence, song.positions, song.meter)
     lengths = np.maximum(length_scores(bars.starts, song.meter), LOWEST_LENGTH_SCORE)
-    return Lesson(
+    return Example(
         name=song.name,
         cues=bars.cues.astype(np.float32),
         lengths=lengths.astype(np.float32),
@@ -149,15 +147,15 @@ class Batch:
     edges: list[Tensor]
 
 
-def stack(lessons: Sequence[Lesson]) -> Batch:
-    """Put lessons of several lengths into arrays of the longest."""
-    n = max(len(item.cues) for item in lessons)
-    many = len(lessons)
-    cues = torch.zeros(many, n, lessons[0].cues.shape[1])
+def stack(examples: Sequence[Example]) -> Batch:
+    """Put examples of several lengths into arrays of the longest."""
+    n = max(len(item.cues) for item in examples)
+    many = len(examples)
+    cues = torch.zeros(many, n, examples[0].cues.shape[1])
     lengths = torch.full((many, n + 1, n + 1), LOWEST_LENGTH_SCORE)
     repeats = torch.zeros(many, n + 1, n + 1)
     inside, phrases, known = torch.zeros(3, many, n).unbind()
-    for row, item in enumerate(lessons):
+    for row, item in enumerate(examples):
         size = len(item.cues)
         cues[row, :size] = torch.from_numpy(item.cues)
         lengths[row, : size + 1, : size + 1] = torch.from_numpy(item.lengths)
@@ -168,7 +166,7 @@ def stack(lessons: Sequence[Lesson]) -> Batch:
             known[row, 1:size] = 1.0
     return Batch(
         cues=cues, inside=inside, lengths=lengths, repeats=repeats, phrases=phrases,
-        phrases_known=known, edges=[torch.from_numpy(item.edges) for item in lessons],
+        phrases_known=known, edges=[torch.from_numpy(item.edges) for item in examples],
     )  # fmt: skip
 
 
@@ -192,27 +190,27 @@ def loss(network: LineNetwork, batch: Batch) -> Tensor:
     return (of_all - of_truth).sum() / n_sections + PHRASE_WEIGHT * of_phrases
 
 
-def learn(lessons: Sequence[Lesson], *, seed: int, epochs: int = EPOCHS) -> LineNetwork:
+def learn(examples: Sequence[Example], *, seed: int, epochs: int = EPOCHS) -> LineNetwork:
     """Train one network."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
     network = LineNetwork()
-    optimiser = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=DECAY)
-    n_batches = -(-len(lessons) // BATCH)
+    optimizer = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=DECAY)
+    n_batches = -(-len(examples) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(
-        optimiser, PEAK_RATE, total_steps=epochs * n_batches + 1, pct_start=0.1
+        optimizer, PEAK_RATE, total_steps=epochs * n_batches + 1, pct_start=0.1
     )
     for epoch in range(epochs):
         # Songs of about the same length go together: little is filled up.
-        order = np.argsort([len(item.cues) + rng.normal(0, 15) for item in lessons])
+        order = np.argsort([len(item.cues) + rng.normal(0, 15) for item in examples])
         losses = []
         batches = np.array_split(order, n_batches)
         for indices in (batches[i] for i in rng.permutation(n_batches)):
-            value = loss(network, stack([_blurred(lessons[i], rng) for i in indices]))
-            optimiser.zero_grad()
+            value = loss(network, stack([_blurred(examples[i], rng) for i in indices]))
+            optimizer.zero_grad()
             value.backward()
             nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-            optimiser.step()
+            optimizer.step()
             schedule.step()
             losses.append(value.item())
         if epoch % 10 == 9:
@@ -220,7 +218,7 @@ def learn(lessons: Sequence[Lesson], *, seed: int, epochs: int = EPOCHS) -> Line
     return network.eval()
 
 
-def _blurred(item: Lesson, rng: np.random.Generator) -> Lesson:
+def _blurred(item: Example, rng: np.random.Generator) -> Example:
     """Hide some cues and add noise to all: no single one may be relied on."""
     cues = item.cues.copy()
     n_heard = len(CUES)
@@ -233,12 +231,12 @@ def _blurred(item: Lesson, rng: np.random.Generator) -> Lesson:
 # ------------------------------------------------------------------------- judging
 
 
-def boundary_f(networks: Sequence[LineNetwork], lessons: Sequence[Lesson]) -> float:
+def boundary_f(networks: Sequence[LineNetwork], examples: Sequence[Example]) -> float:
     """Mean F-measure of boundaries found on exactly the right bar line."""
-    return float(np.mean([_f(_found(networks, item), item.edges[1:-1]) for item in lessons]))
+    return float(np.mean([_f(_found(networks, item), item.edges[1:-1]) for item in examples]))
 
 
-def _found(networks: Sequence[LineNetwork], item: Lesson) -> np.ndarray:
+def _found(networks: Sequence[LineNetwork], item: Example) -> np.ndarray:
     batch = stack([item])
     with torch.no_grad():
         scores = torch.stack(
@@ -290,16 +288,16 @@ def learn_from(
 ) -> dict[str, np.ndarray]:
     """Train on nine tenths of each kind of song, judge on the rest; give the weights."""
     rng = np.random.default_rng(options.seed)
-    lessons: list[Lesson] = []
-    aside: dict[str, list[Lesson]] = {}
+    examples: list[Example] = []
+    aside: dict[str, list[Example]] = {}
     for kind, songs in kinds.items():
-        aside[kind] = [lesson(song) for song in songs[::10]]
+        aside[kind] = [example(song) for song in songs[::10]]
         for song in (song for index, song in enumerate(songs) if index % 10):
             n_edits = EDITS if song.phrase_bars is not None else 2 * EDITS
             edits = [edited(song, rng) for _ in range(n_edits)]
-            lessons += [lesson(one) for one in (song, *edits) if one is not None]
+            examples += [example(one) for one in (song, *edits) if one is not None]
     networks = [
-        learn(lessons, seed=options.seed + k, epochs=options.epochs)
+        learn(examples, seed=options.seed + k, epochs=options.epochs)
         for k in range(options.networks)
     ]
     for kind, items in aside.items():

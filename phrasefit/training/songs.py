@@ -3,8 +3,6 @@
 A song is composed (or taken from open symbolic music), played by imperfect players,
 rendered by sampled and synthetic instruments, mixed like a record, and cut to an
 excerpt that may start anywhere in a bar.  Every choice follows from the seed.
-
-May import: demo.truth, training, NumPy.
 """
 
 from __future__ import annotations
@@ -19,9 +17,9 @@ from phrasefit.training import borrowed
 from phrasefit.training.compose import compose
 from phrasefit.training.folk import folk_song
 from phrasefit.training.mixing import draw_desk, master, mix
+from phrasefit.training.palette import draw_palette, render_stem
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
-from phrasefit.training.sounds import draw_palette, render_stem
 from phrasefit.training.styles import HELD_OUT_STYLES, STYLES, Style
 
 SAMPLE_RATE_HZ = 22050

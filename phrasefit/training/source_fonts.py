@@ -4,7 +4,7 @@ Only what melodic presets need is kept, in mono and at half the rate where that 
 loops exact; then everything is coded as Vorbis by ``sf3convert``.  Record layouts:
 *SoundFont Technical Specification 2.04*, E-mu Systems, 2006.
 
-Runs once, on the machine that collects.  May import: errors, NumPy; SciPy in functions.
+Runs once, on the machine that collects.
 """
 
 from __future__ import annotations

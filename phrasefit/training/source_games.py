@@ -3,8 +3,7 @@
 Only songs written to a clear grid are kept: notes on sixteenths or triplets, a steady
 meter, and a bass and kick that agree with the bar lines.
 
-Needs `mido`; runs once, on the machine that collects.  May import:
-training.{collection, tactus}, NumPy; mido in functions.
+Needs `mido`; runs once, on the machine that collects.
 """
 
 from __future__ import annotations

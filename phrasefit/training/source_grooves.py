@@ -3,8 +3,6 @@
 The library holds some 2000 arrangement patterns by many hands.  Full accompaniments
 are asked for over chord charts of ours; drum-only grooves become loops for our own
 songs.  Needs the program ``mma`` and `mido`; runs once, on the machine that collects.
-
-May import: training.{collection, harmony, tactus}, NumPy; mido in functions.
 """
 
 from __future__ import annotations

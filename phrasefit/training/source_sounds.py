@@ -2,7 +2,7 @@
 
 Soundfonts are made smaller (`source_fonts`) or copied; drum kits of soundfonts
 and of the `hydrogen` drum machine become stroke files.  Runs once, on the machine that
-collects.  May import: training.{kits}, NumPy; soundfile, soxr, tinysoundfont in functions.
+collects.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def _strokes_of_font(path: Path, bank: int, program: int) -> dict[int, list[np.n
             layers.append(_trimmed(sound, 2 * KIT_RATE_HZ, key))
         if all(layer.size > 200 for layer in layers):
             strokes[key] = layers
-    return _levelled(strokes)
+    return _leveled(strokes)
 
 
 def _strokes_of_hydrogen(path: Path) -> dict[int, list[np.ndarray]]:
@@ -142,7 +142,7 @@ def _strokes_of_hydrogen(path: Path) -> dict[int, list[np.ndarray]]:
             layers.append(_trimmed(sound.mean(axis=1), rate, key))
         if layers and all(layer.size > 200 for layer in layers):
             strokes[key] = layers
-    return _levelled(strokes)
+    return _leveled(strokes)
 
 
 def _trimmed(sound: np.ndarray, rate_hz: int, key: int) -> np.ndarray:
@@ -164,7 +164,7 @@ def _trimmed(sound: np.ndarray, rate_hz: int, key: int) -> np.ndarray:
     return sound.astype(np.float32)
 
 
-def _levelled(strokes: dict[int, list[np.ndarray]]) -> dict[int, list[np.ndarray]]:
+def _leveled(strokes: dict[int, list[np.ndarray]]) -> dict[int, list[np.ndarray]]:
     """Scale layers of a drum alike to a peak of 1; the player sets how loud it is."""
     return {
         key: [layer / max(np.abs(layer).max(), 1e-6) * 0.95 for layer in layers]

@@ -3,10 +3,9 @@
 Fiddle and pipe tunes (Ryan 1883, Aird 1782-1803, O'Neill 1903) become single lines for
 our bands to play; chorales and movements become whole scores.  The music is in the
 public domain; the encodings were given to music21 by their makers for distribution.
-Collections whose licence is unclear or not open (Essen) are left out.
+Collections whose license is unclear or not open (Essen) are left out.
 
-Needs `music21`; runs once, on the machine that collects.  May import:
-training.{collection}, NumPy; music21 in functions.
+Needs `music21`; runs once, on the machine that collects.
 """
 
 from __future__ import annotations

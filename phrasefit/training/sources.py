@@ -1,12 +1,12 @@
 """``python -m phrasefit.training.sources FOLDER``: gather what others made, once.
 
-Fills the material folder from packages with free licences that are installed on this
+Fills the material folder from packages with free licenses that are installed on this
 machine; nothing of it is shipped or committed, and songs are made without it where it
 is missing (from our own composer and synthesis alone). Packages that are not installed
 are named and left out.
 
 =====================  ===============================================  =================
-What                   Maker, package                                   Licence
+What                   Maker, package                                   License
 =====================  ===============================================  =================
 fonts/fluidr3          Frank Wen, ``fluid-soundfont-gm``                MIT
 fonts/gmbank           unnamed, ``csound-soundfont``                    public domain
@@ -40,9 +40,7 @@ games-held-out         Denis Dumoulin (EPSITEC), ``planetblupi-music-   GPL-3+ (
 Held out whole: the soundfont and kits ``timgm6mb``, the groove folders of
 `HELD_OUT_GROOVES`, the game ``planetblupi``, and the rhythm styles of
 `styles.HELD_OUT_STYLES`.  The Essen folk songs are not used at all: their legal status
-is unclear, as their own licence file says.
-
-May import: training, errors, NumPy.
+is unclear, as their own license file says.
 """
 
 from __future__ import annotations

@@ -2,10 +2,8 @@
 
 Run ``python -m phrasefit.training.speech`` to write ``reports/speech/words.ogg`` and
 ``words.json`` anew; it needs the program ``espeak-ng`` (eSpeak NG, GPL-3; what it
-speaks is not covered by its licence).  The words themselves are those of
+speaks is not covered by its license).  The words themselves are those of
 `routine.vocabulary` and the few of the trade below.
-
-May import: routine, reports.voice, files, errors, NumPy (soundfile inside functions).
 """
 
 from __future__ import annotations

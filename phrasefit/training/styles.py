@@ -17,8 +17,6 @@ last one or two bars.
 
 A beat is what a listener taps: compound meters (6/8, 12/8) count dotted beats of three
 steps unless the dotted beat is slower than 50 bpm.
-
-May import: errors.
 """
 
 from __future__ import annotations

@@ -3,8 +3,6 @@
 Where the back-beat falls on the written off-beats the pulse is twice as fast as
 written; where it falls only on the written three, half as fast. Common practice, no
 source: a listener taps so that the snare falls on two and four.
-
-May import: training.collection, NumPy.
 """
 
 from __future__ import annotations

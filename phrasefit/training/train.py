@@ -4,8 +4,6 @@ Loss: cross-entropy on soft targets, so that activations mean probabilities.  Th
 shipped weights are a running mean over the last part of the run.  Learning rate and
 end go by the clock, because the lease of a machine does too, or by batches, where runs
 are compared.
-
-May import: training.network, training.shelf, training.augment, training.export.
 """
 
 from __future__ import annotations
@@ -26,6 +24,7 @@ from torch.optim.swa_utils import AveragedModel
 from phrasefit.audio import HOP_S, N_MELS
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.training.augment import CROP_FRAMES, draw_batch
+from phrasefit.training.device_songs import DeviceSongs
 from phrasefit.training.export import (
     export_weights,
     freeze_norms,
@@ -34,7 +33,7 @@ from phrasefit.training.export import (
     save_weights,
 )
 from phrasefit.training.network import BeatNetwork
-from phrasefit.training.shelf import Shelf, ShelvedSong, load_folder, wait_for_packs
+from phrasefit.training.rendered import RenderedSong, load_folder, wait_for_packs
 
 HEAD_WEIGHTS = (1.0, 1.5, 0.5)  # beat, downbeat, phrase: the one matters most
 MEAN_DECAY = 0.999  # running mean over about the last thousand steps
@@ -46,7 +45,7 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrainingPlan:
-    """What one run may use: time, place and the numbers of the optimiser.
+    """What one run may use: time, place and the numbers of the optimizer.
 
     A run ends after `minutes`, or after so many `batches` where they are given.
     """
@@ -98,7 +97,7 @@ def train(plan: TrainingPlan) -> Path:
 
 
 class _Run:
-    """State of a run: network, running mean, optimiser, shelf and the log."""
+    """State of a run: network, running mean, optimizer, songs and the log."""
 
     def __init__(self, plan: TrainingPlan) -> None:
         torch.manual_seed(plan.seed)
@@ -113,7 +112,7 @@ class _Run:
         compiled = self.on_gpu and plan.compiled
         self.forward = torch.compile(self.network) if compiled else self.network
         self.mean = AveragedModel(self.network, multi_avg_fn=self._move_mean, use_buffers=True)
-        self.optimiser = torch.optim.AdamW(
+        self.optimizer = torch.optim.AdamW(
             _decayed_or_not(self.network, plan.weight_decay),
             lr=plan.learning_rate,
             betas=(0.9, 0.98),
@@ -123,8 +122,8 @@ class _Run:
         if compiled:
             self._compile()
         wait_for_packs(plan.songs_folder, plan.first_packs)
-        self.shelf = Shelf(plan.device, capacity_hours=plan.capacity_hours)
-        self.shelf.take_new(plan.songs_folder, without=plan.without)
+        self.songs = DeviceSongs(plan.device, capacity_hours=plan.capacity_hours)
+        self.songs.take_new(plan.songs_folder, without=plan.without)
         self.started = self.watched = self.checked = time.monotonic()
         self.n_steps = 0
         self.losses: list[Tensor] = []
@@ -143,15 +142,15 @@ class _Run:
     def step(self) -> None:
         """One batch: forward, backward, running mean; now and then new songs."""
         self._set_learning_rate()
-        log_mel, targets, weights = draw_batch(self.shelf, self.plan.batch, self.generator)
+        log_mel, targets, weights = draw_batch(self.songs, self.plan.batch, self.generator)
         device_type = "cuda" if self.on_gpu else "cpu"
         with torch.autocast(device_type, torch.bfloat16, enabled=self.on_gpu):
             logits = self.forward(log_mel)
         loss = _loss(logits.float(), targets, weights)
-        self.optimiser.zero_grad(set_to_none=True)
+        self.optimizer.zero_grad(set_to_none=True)
         loss.sum().backward()
         nn.utils.clip_grad_norm_(self.network.parameters(), 1.0)
-        self.optimiser.step()
+        self.optimizer.step()
         self.mean.update_parameters(self.network)
         self.n_steps += 1
         self.losses.append(loss.detach())
@@ -164,7 +163,7 @@ class _Run:
         with torch.autocast("cuda", torch.bfloat16):
             logits = self.forward(torch.rand(shape, device=self.plan.device))
         logits.float().sum().backward()
-        self.optimiser.zero_grad(set_to_none=True)
+        self.optimizer.zero_grad(set_to_none=True)
 
     def _move_mean(self, mean: list[Tensor], now: list[Tensor], _: object) -> None:
         """Running mean that forgets the untrained start quickly."""
@@ -178,18 +177,18 @@ class _Run:
         """Linear warm-up by steps, then a half cosine to the end of the run."""
         warm = min(1.0, (self.n_steps + 1) / self.plan.warm_up_steps)
         fall = 0.5 * (1 + np.cos(np.pi * min(self.share_done, 1.0)))
-        for group in self.optimiser.param_groups:
+        for group in self.optimizer.param_groups:
             group["lr"] = self.plan.learning_rate * warm * max(fall, 0.005)
 
     def _watch(self) -> None:
-        self.shelf.take_new(self.plan.songs_folder, without=self.plan.without)
+        self.songs.take_new(self.plan.songs_folder, without=self.plan.without)
         means = torch.stack(self.losses).mean(0).tolist()
         self.losses.clear()
         self.watched = time.monotonic()
         entry = {
             "minute": round((self.watched - self.started) / 60, 2),
             "steps": self.n_steps,
-            "hours": round(self.shelf.hours, 1),
+            "hours": round(self.songs.hours, 1),
             "losses": [round(value, 4) for value in means],
         }
         self.log.append(entry)
@@ -205,7 +204,7 @@ class _Run:
         self.log.append({"steps": self.n_steps, "checks": [asdict(row) for row in rows]})
         for row in rows:
             logger.info("%-24s %3d songs  beat %.3f  downbeat %.3f", *asdict(row).values())
-        story = {"plan": asdict(self.plan), "hours": self.shelf.hours, "log": self.log}
+        story = {"plan": asdict(self.plan), "hours": self.songs.hours, "log": self.log}
         text = json.dumps(story, indent=1, default=_plain)
         self.plan.out.with_suffix(".json").write_text(text, encoding="utf-8")
         self.checked = time.monotonic()
@@ -248,7 +247,7 @@ class TorchModel(LearnedModel):
             return self._network(batch)[0].float().cpu().numpy()
 
 
-def check_songs(model: LearnedModel, songs: list[ShelvedSong]) -> list[CheckRow]:
+def check_songs(model: LearnedModel, songs: list[RenderedSong]) -> list[CheckRow]:
     """Pick peaks of the activations and compare with the truth, family by family."""
     scores: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for song in songs:

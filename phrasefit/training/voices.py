@@ -6,8 +6,6 @@ fraction of note-by-note synthesis; consonants are noise before and into the vow
 
 Formant frequencies: G. E. Peterson and H. L. Barney, *Control methods used in a study of
 the vowels*, JASA 24, 1952 (averages of men; scaled for other voices).
-
-May import: demo.dsp, training.performance, NumPy; SciPy in functions.
 """
 
 from __future__ import annotations
@@ -16,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.demo.dsp import TABLE_SIZE, band_noise, wavetable
+from phrasefit.demo.wavetables import oscillate, wavetable
+from phrasefit.sounds.dsp import band_noise, midi_to_hz
 from phrasefit.training.performance import Played, pink_noise
 
 # First three formants of men's vowels [Hz].
@@ -142,11 +141,10 @@ def _source(
     """Voiced pulses and breath under the loudness curve [shape=(n_samples,)]."""
     grid = np.arange(n_samples, dtype=np.float32)
     frames = np.arange(semitones.size, dtype=np.float32) * HOP
-    hertz = 440.0 * 2 ** ((np.interp(grid, frames, semitones) - 69) / 12)
+    hertz = midi_to_hz(np.interp(grid, frames, semitones))
     top = int(0.45 * sample_rate_hz / max(60.0, np.percentile(hertz, 90)))
     table = wavetable(np.arange(1, max(3, top)) ** -singer.tilt)
-    cycles = np.cumsum(hertz) / sample_rate_hz
-    voiced = table[(cycles * TABLE_SIZE).astype(np.int64) & (TABLE_SIZE - 1)]
+    voiced = oscillate(table, hertz, sample_rate_hz)
     gain = np.interp(grid, frames, level).astype(np.float32)
     noise = rng.standard_normal(n_samples).astype(np.float32)
     if singer.rough:
@@ -177,9 +175,9 @@ def _shape(
     frequencies = np.fft.rfftfreq(N_FFT, 1 / sample_rate_hz).astype(np.float32)[None]
     gain = np.full((times.size, frequencies.size), 0.02, dtype=np.float32)
     for number in range(3):
-        centre = tracks[:, number, None].astype(np.float32)
+        center = tracks[:, number, None].astype(np.float32)
         width = np.float32(90.0 + 60.0 * number)
-        distance = (frequencies - centre) / width
+        distance = (frequencies - center) / width
         gain += np.float32((1.0, 0.6, 0.35)[number]) / (1 + distance**2)
     gain += 0.15 / (1 + ((frequencies - 3500 * singer.size) / 500) ** 2)
     n = min(spectrum.shape[1], gain.shape[0])

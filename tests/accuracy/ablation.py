@@ -24,7 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
-from phrasefit.training.shelf import HELD_OUT_MARK, SONG_HOURS, RenderJob, start_rendering
+from phrasefit.training.rendered import HELD_OUT_MARK, SONG_HOURS, RenderJob, start_rendering
 from phrasefit.training.songs import FAMILIES
 from phrasefit.training.train import TrainingPlan, train
 

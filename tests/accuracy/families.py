@@ -15,8 +15,8 @@ from pathlib import Path
 import soxr
 from render import RATE_HZ, Truth, save_song
 
-from phrasefit.training.lessons import DANCED_METERS
-from phrasefit.training.shelf import VALIDATION_SEED
+from phrasefit.training.known_songs import DANCED_METERS
+from phrasefit.training.rendered import VALIDATION_SEED
 from phrasefit.training.songs import FAMILIES, SAMPLE_RATE_HZ, make_song
 
 FIRST_SEED = VALIDATION_SEED + 50_000_000

@@ -149,7 +149,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--routine", type=Path)
     args = parser.parse_args(arguments)
     root = Path(__file__).parents[2]
-    routine = args.routine or root / "phrasefit/demo/routines/copper-kettle.toml"
+    routine = args.routine or root / "phrasefit/routines/borrowed-teaspoons.toml"
     with tempfile.TemporaryDirectory() as scratch:
         folder = args.folder or Path(scratch)
         folder.mkdir(parents=True, exist_ok=True)

@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 import phrasefit
 from phrasefit.cli import app
 
-EXAMPLES = Path(phrasefit.__file__).parent / "demo" / "routines"
+EXAMPLES = Path(phrasefit.__file__).parent / "routines"
 BAD = '''\
 name = "Bent Nail"
 counts = 8
@@ -38,7 +38,7 @@ def bad(tmp_path: Path) -> Path:
 
 def test_a_right_routine_is_summed_up() -> None:
     """Counts, walls, facing after every 8, weight, restarts and turn load are shown."""
-    result = check(EXAMPLES / "copper-kettle.toml")
+    result = check(EXAMPLES / "borrowed-teaspoons.toml")
 
     assert result.exit_code == 0
     for words in (
@@ -106,7 +106,7 @@ def test_one_bad_file_does_not_stop_the_others(bad: Path, tmp_path: Path) -> Non
 
 def test_json_goes_to_standard_output_alone(bad: Path) -> None:
     """``--json -`` prints one document and nothing else."""
-    result = check(bad, EXAMPLES / "harbor-lights-home.toml", "--json", "-")
+    result = check(bad, EXAMPLES / "lighthouse-laundry.toml", "--json", "-")
     document = json.loads(result.stdout)
     wrong, right = document["files"]
 

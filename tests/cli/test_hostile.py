@@ -15,8 +15,8 @@ import soundfile
 from full_disk import full_disk
 from phrasefit.cli import _edge, app
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
-KETTLE = ROUTINES / "copper-kettle.toml"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
+KETTLE = ROUTINES / "borrowed-teaspoons.toml"
 
 # Every command that writes a file, and the ending of what it writes.
 WRITERS = [

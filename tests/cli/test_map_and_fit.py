@@ -16,9 +16,9 @@ import pytest
 import soundfile
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 SONG = SAMPLES / "thirty-two-fence-posts.ogg"
-ROUTINE = ROUTINES / "copper-kettle.toml"
+ROUTINE = ROUTINES / "borrowed-teaspoons.toml"
 
 
 def phrasefit(*words: object, expect: int = 0) -> subprocess.CompletedProcess[str]:

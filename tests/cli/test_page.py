@@ -21,7 +21,7 @@ from phrasefit.routine.spec import load_routine
 from phrasefit.serial import dump_json, map_document, read_map
 from songs import song
 
-KETTLE = Path(phrasefit.__file__).parent / "demo" / "routines" / "copper-kettle.toml"
+KETTLE = Path(phrasefit.__file__).parent / "routines" / "borrowed-teaspoons.toml"
 
 
 def page(*arguments: object) -> Result:

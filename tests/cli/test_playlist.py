@@ -19,7 +19,7 @@ from kept_songs import keep, square_song
 from phrasefit.cli._many import split_places
 from phrasefit.store import Store
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 EASY = ("--minutes", 8, "--beginner-every", 0)
 XSPF = "{http://xspf.org/ns/0/}"
 
@@ -127,7 +127,7 @@ def test_events_are_on_the_floor_list(program: Program, music: Path, tmp_path: P
     """A dance with a tag or restart has it in capitals, with wall, facing and time."""
     target = tmp_path / "floor.pdf"
 
-    program("playlist", music, ROUTINES / "copper-kettle.toml", "--must", "Extra",
+    program("playlist", music, ROUTINES / "borrowed-teaspoons.toml", "--must", "Extra",
             "--minutes", 3, "--floor", target, "--paper", "letter")  # fmt: skip
 
     text = " ".join(pypdf.PdfReader(target).pages[0].extract_text().split())

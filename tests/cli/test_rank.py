@@ -21,8 +21,8 @@ from phrasefit.model import Confidence
 from phrasefit.store import Store
 from synth import make_song
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
-KETTLE = ROUTINES / "copper-kettle.toml"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
+KETTLE = ROUTINES / "borrowed-teaspoons.toml"
 
 
 @pytest.fixture
@@ -104,7 +104,10 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     document = json.loads(json_path.read_text("utf-8"))
     schema = json.loads(files("phrasefit").joinpath("schemas/rank.schema.json").read_text("utf-8"))
     jsonschema.validate(document, schema)
-    assert [r["routine"]["name"] for r in document["rankings"]] == ["Copper Kettle", "First Gate"]
+    assert [r["routine"]["name"] for r in document["rankings"]] == [
+        "Borrowed Teaspoons",
+        "First Gate",
+    ]
     assert document["rankings"][0]["songs"][0]["path"] == str(music / "Square.wav")
     text = csv_path.read_bytes().decode("utf-8")
     assert text.startswith("\ufeff")

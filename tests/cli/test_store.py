@@ -11,7 +11,7 @@ from in_process import Program
 from kept_songs import keep, square_song
 from phrasefit.store import Store, default_path
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 
 
 @pytest.fixture

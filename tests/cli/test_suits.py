@@ -13,7 +13,7 @@ from in_process import Program
 from kept_songs import keep, square_song
 from phrasefit.store import Store
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 
 
 @pytest.fixture
@@ -63,7 +63,7 @@ def test_kept_routines(program: Program, song: Path) -> None:
     """Without files the routines kept before are tried; without any the remedy is told."""
     done = program("suits", song, expect=2)
     assert "phrasefit store keep" in done.err
-    program("store", "keep", ROUTINES / "first-gate.toml", ROUTINES / "copper-kettle.toml")
+    program("store", "keep", ROUTINES / "first-gate.toml", ROUTINES / "borrowed-teaspoons.toml")
 
     done = program("suits", song)
 

@@ -51,9 +51,9 @@ def onset_errors_s(sound: np.ndarray, beats_s: np.ndarray, sample_rate_hz: int) 
     quiet = round(0.012 * sample_rate_hz)
     errors = []
     for beat in beats_s:
-        centre = round(beat * sample_rate_hz)
-        first = max(0, centre - reach)
-        around = level[first : centre + reach]
+        center = round(beat * sample_rate_hz)
+        first = max(0, center - reach)
+        around = level[first : center + reach]
         before, peak = around[:quiet].max(), around.max()
         if peak > 0.1 and before < 0.3 * peak:
             onset = np.argmax(around > before + 0.2 * (peak - before))

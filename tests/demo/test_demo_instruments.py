@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from phrasefit.demo.dsp import midi_to_hz, peaking
 from phrasefit.demo.instruments import INSTRUMENTS, render_notes
 from phrasefit.demo.score import Note
-from phrasefit.demo.strings import PLUCKED, string_response
+from phrasefit.demo.strings import PLUCKED
 from phrasefit.demo.voices import SUSTAINED
+from phrasefit.sounds.dsp import midi_to_hz, peaking
+from phrasefit.sounds.strings import string_response
 
 RATE_HZ = 22050
 

@@ -247,11 +247,11 @@ def test_cautions() -> None:
 
 def test_report() -> None:
     """Walls, events, ending and plans of the example, each once, with time and facing."""
-    song = make_song(*EXAMPLE, title="Lantern Road", artist="The Pines")
+    song = make_song(*EXAMPLE, title="Lantern Road", artist="The Spare Buttons")
 
     text = render(fit_routine(song, make_routine()))
 
-    assert text.startswith("Test Floor   to   Lantern Road - The Pines (3:00)\n")
+    assert text.startswith("Test Floor   to   Lantern Road - The Spare Buttons (3:00)\n")
     assert text.endswith("\n") and not text.endswith("\n\n")
     assert "start     count 1 at 0:17.0, after an intro of 32 counts" in text
     assert "count     one count a beat\n" in text

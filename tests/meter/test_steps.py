@@ -16,7 +16,7 @@ from phrasefit.meter.handmade import HandmadeModel, frame_evidence, load_weights
 from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.meter.refine import find_onsets, refine_beats
 from phrasefit.model import Audio, Features, SongInfo
-from phrasefit.training.judgements import beat_f_measure, fit_choice, fit_logistic
+from phrasefit.training.judgments import beat_f_measure, fit_choice, fit_logistic
 from synth import RATE_HZ, make_song
 
 STORED = Path(__file__).parent.parent / "data" / "meter"

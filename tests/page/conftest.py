@@ -24,7 +24,7 @@ ARGUMENTS = (
     "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
     "--autoplay-policy=no-user-gesture-required",
 )  # fmt: skip
-ROUTINES = Path(phrasefit.__file__).parent / "demo" / "routines"
+ROUTINES = Path(phrasefit.__file__).parent / "routines"
 RATE_HZ = 8000
 
 
@@ -74,7 +74,7 @@ def fits() -> SimpleNamespace:
     def fit(lengths: tuple[int, ...], routine, **options) -> FitPlan:
         return fit_routine(song(lengths, **options), routine)
 
-    kettle = load_routine(ROUTINES / "copper-kettle.toml")
+    kettle = load_routine(ROUTINES / "borrowed-teaspoons.toml")
     return SimpleNamespace(
         tagged=fit((32, 64, 64, 36, 64, 64, 64), routine_from_numbers(counts=32, walls=4)),
         restarted=fit((32, 64, 64, 48, 64, 64, 64, 64), kettle, bpm=124.0),

@@ -307,7 +307,12 @@ def test_it_prints_the_walls(rehearse: Callable) -> None:
     text = "\n".join(sheet.extract_text() for sheet in reader.pages)
 
     assert len(reader.pages) <= 2
-    for words in ("Copper Kettle", "RESTART after 16, on count 16", "END, turn 1/4 R", "12:00"):
+    for words in (
+        "Borrowed Teaspoons",
+        "RESTART after 16, on count 16",
+        "END, turn 1/4 R",
+        "12:00",
+    ):
         assert words in text
     assert "Loop" not in text and "Corrections" not in text
 

@@ -22,7 +22,7 @@ from phrasefit.ranking.summary import choose_levels, grids_for, summarise
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.routine.spec import load_routine
 
-ROUTINE_FILES = importlib.resources.files("phrasefit").joinpath("demo/routines")
+ROUTINE_FILES = importlib.resources.files("phrasefit").joinpath("routines")
 EXAMPLES = [
     load_routine(str(path)) for path in ROUTINE_FILES.iterdir() if path.name.endswith("toml")
 ]

@@ -20,7 +20,7 @@ from phrasefit.reports.walls_csv import walls_csv
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 SONG = song((32, 64, 64, 36, 64, 48, 64, 30, 64))
 WALTZ = song((24, 96, 102, 84, 96), meter=3, bpm=96.0)
 

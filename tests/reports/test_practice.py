@@ -30,7 +30,7 @@ from phrasefit.routine.spec import load_routine
 from phrasefit.routine.vocabulary import cue_words
 from songs import song
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 SILENT = PracticeRequest(saying="nothing")
 
 
@@ -47,7 +47,7 @@ def onsets_s(samples: np.ndarray, sample_rate_hz: int) -> np.ndarray:
 @pytest.fixture(scope="module")
 def stepped() -> FitPlan:
     """Lay a routine with steps over a short song."""
-    return fit_routine(song((32, 64, 36, 64)), load_routine(ROUTINES / "copper-kettle.toml"))
+    return fit_routine(song((32, 64, 36, 64)), load_routine(ROUTINES / "borrowed-teaspoons.toml"))
 
 
 @pytest.mark.parametrize("suffix", FORMATS)

@@ -29,7 +29,7 @@ from phrasefit.reports.times import clock_time
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
 
-ROUTINES = Path(__file__).parents[2] / "phrasefit" / "demo" / "routines"
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 
 
 def read(document: Document) -> pypdf.PdfReader:

@@ -12,7 +12,7 @@ from phrasefit.routine.dancer_state import danced_parts, free_foot_after
 from phrasefit.routine.spec import load_routine
 from phrasefit.routine.turns import clock
 
-FOLDER = Path(phrasefit.__file__).parent / "demo" / "routines"
+FOLDER = Path(phrasefit.__file__).parent / "routines"
 EXAMPLES = sorted(FOLDER.glob("*.toml"))
 
 
@@ -40,18 +40,18 @@ def test_examples_are_of_many_kinds() -> None:
     sizes = {name: (r.counts, r.walls, r.meter, bool(r.sequence)) for name, r in routines.items()}
 
     assert sizes == {
-        "copper-kettle": (32, 4, 4, False),
+        "borrowed-teaspoons": (32, 4, 4, False),
         "first-gate": (16, 1, 4, False),
-        "harbor-lights-home": (64, 2, 4, False),
+        "lighthouse-laundry": (64, 2, 4, False),
         "mill-pond-waltz": (48, 4, 3, False),
         "two-lanterns": (48, 2, 4, True),
     }
-    assert [tag.turn_deg for tag in routines["harbor-lights-home"].tags] == [-180, 0]
+    assert [tag.turn_deg for tag in routines["lighthouse-laundry"].tags] == [-180, 0]
 
 
 def test_facings_of_an_example_by_hand() -> None:
     """Counted through by hand: half right, quarter left, so the next wall is 3:00."""
-    part = load_routine(FOLDER / "copper-kettle.toml").parts[0]
+    part = load_routine(FOLDER / "borrowed-teaspoons.toml").parts[0]
 
     assert [(p.after_count, clock(p.turn_deg)) for p in part.restart_points] == [
         (4, "12:00"),

@@ -18,7 +18,7 @@ from phrasefit.routine.spec import (
 )
 
 SIXTEEN = '''\
-name = "Paper Boats"
+name = "Pocket Barometer"
 by = "Ingrid Vossberg"
 level = "improver"
 counts = 16
@@ -48,7 +48,7 @@ def test_a_file_becomes_a_routine() -> None:
     part = routine.parts[0]
 
     assert (routine.name, routine.by, routine.level) == (
-        "Paper Boats",
+        "Pocket Barometer",
         "Ingrid Vossberg",
         "improver",
     )
@@ -103,13 +103,13 @@ def test_any_length_is_read(counts: int) -> None:
 
 def test_names_may_use_any_letters() -> None:
     """Names, makers and steps are text in any language."""
-    text = SIXTEEN.replace("Paper Boats", "Бумажные кораблики 紙の船").replace(
+    text = SIXTEEN.replace("Pocket Barometer", "Карманный барометр 気圧計").replace(
         "weave", "плетение 🦆"
     )
 
     routine = parse_routine(text)
 
-    assert routine.name == "Бумажные кораблики 紙の船"
+    assert routine.name == "Карманный барометр 気圧計"
     assert routine.parts[0].steps[-1].name == "плетение 🦆"
 
 

@@ -15,9 +15,9 @@ from phrasefit.training.form_songs import FormSong, demo_form_song  # noqa: E402
 from phrasefit.training.sections import (  # noqa: E402
     LineNetwork,
     boundary_f,
+    example,
     export_networks,
     learn,
-    lesson,
     loss,
     segment_scores,
     stack,
@@ -34,7 +34,7 @@ def test_the_loss_is_the_log_probability_of_the_truth(song: FormSong) -> None:
     """Against the sum over all segmentations of ten bars, each written out."""
     torch.manual_seed(1)
     network = LineNetwork().eval()
-    item = lesson(song)
+    item = example(song)
     n = 10
     small = type(item)(
         name="ten bars", cues=item.cues[:n], lengths=item.lengths[: n + 1, : n + 1],
@@ -57,7 +57,7 @@ def test_songs_side_by_side_do_not_touch(song: FormSong) -> None:
     """A short song beside a long one is judged as it is alone."""
     torch.manual_seed(2)
     network = LineNetwork().eval()
-    long, short = lesson(song), lesson(song)
+    long, short = example(song), example(song)
     short = type(short)(
         name="short", cues=short.cues[:14], lengths=short.lengths[:15, :15],
         repeats=short.repeats[:15, :15], edges=np.array([0, 8, 14]), phrases=None,
@@ -72,7 +72,7 @@ def test_songs_side_by_side_do_not_touch(song: FormSong) -> None:
 def test_what_ships_says_what_was_learned(song: FormSong) -> None:
     """NumPy on exported weights gives the mean of the networks."""
     networks = [LineNetwork().eval() for _ in range(2)]
-    item = lesson(song)
+    item = example(song)
     batch = stack([item])
     with torch.no_grad():
         heard = [network(batch.cues, batch.inside) for network in networks]
@@ -86,7 +86,7 @@ def test_learning_helps(song: FormSong) -> None:
     """A few rounds on one song and its edits find its sections."""
     rng = np.random.default_rng(0)
     edits = [edited(song, rng) for _ in range(12)]
-    lessons = [lesson(one) for one in (song, *edits) if one is not None]
-    fresh, taught = LineNetwork().eval(), learn(lessons, seed=0, epochs=25)
+    examples = [example(one) for one in (song, *edits) if one is not None]
+    fresh, taught = LineNetwork().eval(), learn(examples, seed=0, epochs=25)
 
-    assert boundary_f([taught], lessons) > max(0.9, boundary_f([fresh], lessons) + 0.1)
+    assert boundary_f([taught], examples) > max(0.9, boundary_f([fresh], examples) + 0.1)

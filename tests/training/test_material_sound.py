@@ -27,9 +27,9 @@ from phrasefit.training.effects import (
 )
 from phrasefit.training.kits import KIT_RATE_HZ, play_kit, read_kit, write_kit
 from phrasefit.training.mixing import LEVEL_DB, draw_desk, master, mix
+from phrasefit.training.palette import in_time
 from phrasefit.training.performance import Played
 from phrasefit.training.score import ROLES, NoteList
-from phrasefit.training.sounds import in_time
 from phrasefit.training.voices import FORMANTS, Singer, sing
 
 RATE_HZ = 22050
@@ -66,7 +66,7 @@ def played(
 # ------------------------------------------------------------ effects
 
 EFFECTS = {
-    "equaliser": lambda rng, x: weigh_spectrum(x, *random_curve(rng, 5.0), RATE_HZ),
+    "equalizer": lambda rng, x: weigh_spectrum(x, *random_curve(rng, 5.0), RATE_HZ),
     "compressor": lambda rng, x: compress(x, -3.0, 4.0, 0.1, RATE_HZ),
     "bands": lambda rng, x: compress_bands(rng, x, RATE_HZ),
     "limiter": lambda rng, x: limit(x, 0.5, 0.1, RATE_HZ),
@@ -106,7 +106,7 @@ def test_limiter_holds_its_ceiling_and_compressor_evens_out() -> None:
     assert after < 0.6 * before
 
 
-def test_equaliser_does_what_its_curve_says() -> None:
+def test_equalizer_does_what_its_curve_says() -> None:
     """A tone at 1 kHz under a curve of -12 dB there loses 12 dB."""
     tone = np.sin(2 * np.pi * 1000 * np.arange(RATE_HZ) / RATE_HZ).astype(np.float32)
     points = np.array([20.0, 500, 1000, 2000, 11025])
@@ -272,7 +272,7 @@ def test_halved_samples_keep_their_loops() -> None:
 
 
 def test_font_plays_through_tinysoundfont(tmp_path: Path) -> None:
-    """The joined file sounds in an independent synthesiser."""
+    """The joined file sounds in an independent synthesizer."""
     synth = pytest.importorskip("tinysoundfont._tinysoundfont")
     path = tmp_path / "tiny.sf2"
     path.write_bytes(source_fonts._join(tiny_font()))

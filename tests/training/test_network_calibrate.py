@@ -11,22 +11,22 @@ from phrasefit.meter.statespace import USUAL_BPM
 from phrasefit.model import Features
 from phrasefit.training import calibrate
 from phrasefit.training.calibrate import fit_fusion, fit_sureness, temper, tempo_prior
-from phrasefit.training.judgements import Verdict
-from phrasefit.training.lessons import (
-    Lesson,
+from phrasefit.training.judgments import Verdict
+from phrasefit.training.known_songs import (
+    KnownSong,
     SongSource,
-    cut_lesson,
-    lesson_arrays,
-    make_lesson,
+    cut_song,
+    kept_song,
+    song_arrays,
 )
 from phrasefit.training.reliability import bin_reliability, called_and_right, draw_reliability
 
 
-def lesson(n_frames: int = 2000) -> Lesson:
+def song(n_frames: int = 2000) -> KnownSong:
     """Noise with a beat written every half second."""
     rng = np.random.default_rng(0)
     beats_s = np.arange(0.5, n_frames * HOP_S, 0.5)
-    return Lesson(
+    return KnownSong(
         features=Features(
             hop_s=HOP_S,
             log_mel=rng.random((n_frames, 96)),
@@ -42,8 +42,8 @@ def lesson(n_frames: int = 2000) -> Lesson:
 
 def test_cut_moves_beats_with_the_frames():
     """What sounded at a beat of the whole sounds at the same beat of the excerpt."""
-    whole = lesson()
-    cut = cut_lesson(whole, np.random.default_rng(3))
+    whole = song()
+    cut = cut_song(whole, np.random.default_rng(3))
     assert 15 <= len(cut.features.log_mel) * HOP_S <= 40
     frame = round(cut.beats_s[0] / HOP_S)
     row = cut.features.log_mel[frame]
@@ -81,14 +81,14 @@ def test_tempering_moves_only_the_constants(monkeypatch):
     assert before["decoder.sure_of_beats"].tolist() == [0.3, 2.0]
 
 
-def test_kept_lessons_are_read_back(tmp_path):
+def test_kept_songs_are_read_back(tmp_path):
     """A song in the folder is not made again; an empty file stands for an unusable song."""
-    np.savez(tmp_path / "7.npz", **lesson_arrays(lesson()))
+    np.savez(tmp_path / "7.npz", **song_arrays(song()))
     np.savez(tmp_path / "held-out-7.npz")
-    kept = make_lesson(tmp_path, 7, held_out=False)
-    assert np.array_equal(kept.features.chroma, lesson().features.chroma)
+    kept = kept_song(tmp_path, 7, held_out=False)
+    assert np.array_equal(kept.features.chroma, song().features.chroma)
     assert kept.meter == 4
-    assert make_lesson(tmp_path, 7, held_out=True) is None
+    assert kept_song(tmp_path, 7, held_out=True) is None
 
 
 def test_fusion_finds_the_model_that_knows():

@@ -1,4 +1,4 @@
-"""SongTable, bent crops and a short training run on songs of plain clicks."""
+"""Songs on the device, bent crops and a short training run on songs of plain clicks."""
 
 import json
 from dataclasses import replace
@@ -10,10 +10,10 @@ torch = pytest.importorskip("torch")
 
 from phrasefit.audio import HOP_S  # noqa: E402
 from phrasefit.training.augment import CROP_FRAMES, draw_batch  # noqa: E402
-from phrasefit.training.shelf import (  # noqa: E402
+from phrasefit.training.device_songs import DeviceSongs  # noqa: E402
+from phrasefit.training.rendered import (  # noqa: E402
     INAUDIBLE_WEIGHT,
-    ShelvedSong,
-    SongTable,
+    RenderedSong,
     load_folder,
     load_songs,
     store_songs,
@@ -23,13 +23,13 @@ from phrasefit.training.train import TrainingPlan, check_songs, pick_peaks, trai
 BEAT_FRAMES = 25  # 120 bpm
 
 
-def click_song(n_beats: int = 120, first_frame: int = 50) -> ShelvedSong:
+def click_song(n_beats: int = 120, first_frame: int = 50) -> RenderedSong:
     """A spectrum that is loud on beats in all bands, and lowest bands on ones."""
     levels = np.zeros((first_frame + n_beats * BEAT_FRAMES, 96), dtype=np.uint8)
     frames = first_frame + BEAT_FRAMES * np.arange(n_beats)
     levels[frames, 30:] = 150
     levels[frames[::4], :30] = 200
-    return ShelvedSong(
+    return RenderedSong(
         levels=levels,
         beats_s=frames * HOP_S,
         positions=np.arange(n_beats) % 4 + 1,
@@ -41,16 +41,16 @@ def click_song(n_beats: int = 120, first_frame: int = 50) -> ShelvedSong:
 
 
 @pytest.fixture
-def shelf():
-    shelf = SongTable("cpu", capacity_hours=0.05)
-    assert shelf.add(click_song())
-    return shelf
+def songs():
+    songs = DeviceSongs("cpu", capacity_hours=0.05)
+    assert songs.add(click_song())
+    return songs
 
 
-def test_targets_stand_where_the_clicks_are(shelf):
+def test_targets_stand_where_the_clicks_are(songs):
     """In a crop at the written speed every target peak lies on its click, by head."""
     generator = torch.Generator().manual_seed(1)
-    log_mel, targets, weights = draw_batch(shelf, 4, generator, bend=False)
+    log_mel, targets, weights = draw_batch(songs, 4, generator, bend=False)
     assert log_mel.shape == (4, CROP_FRAMES, 96)
     assert weights.min() == 1
     for crop, target in zip(log_mel, targets, strict=True):
@@ -61,10 +61,10 @@ def test_targets_stand_where_the_clicks_are(shelf):
         assert target[:, 0].sum() == pytest.approx(4 * target[:, 1].sum().item(), rel=0.15)
 
 
-def test_bent_crops_stay_finite_and_keep_their_beats(shelf):
+def test_bent_crops_stay_finite_and_keep_their_beats(songs):
     """Bending changes sound and tempo, never the sense of the targets."""
     generator = torch.Generator().manual_seed(2)
-    log_mel, targets, weights = draw_batch(shelf, 16, generator)
+    log_mel, targets, weights = draw_batch(songs, 16, generator)
     assert torch.isfinite(log_mel).all()
     assert log_mel.min() >= 0
     assert targets.min() >= 0
@@ -73,9 +73,9 @@ def test_bent_crops_stay_finite_and_keep_their_beats(shelf):
     assert (targets[..., 1] <= targets[..., 0] + 1e-6).all()
 
 
-def test_same_seed_same_batch(shelf):
-    """A batch is a function of shelf and seed."""
-    batches = [draw_batch(shelf, 3, torch.Generator().manual_seed(5)) for _ in range(2)]
+def test_same_seed_same_batch(songs):
+    """A batch follows from songs and seed."""
+    batches = [draw_batch(songs, 3, torch.Generator().manual_seed(5)) for _ in range(2)]
     for one, other in zip(*batches, strict=True):
         assert torch.equal(one, other)
 
@@ -93,17 +93,17 @@ def test_inaudible_beats_are_no_targets_and_weigh_little():
     assert weights[-1] == 1
 
 
-def test_songs_of_unwanted_families_stay_off_the_shelf(tmp_path):
+def test_songs_of_unwanted_families_are_left_out(tmp_path):
     """`take_new` reads each file once and leaves out what is named."""
     store_songs(tmp_path / "a.npz", [click_song(), click_song(n_beats=8)])
     long, short = load_songs(tmp_path / "a.npz")
     (tmp_path / ".b.half-written.npz").touch()
     assert (long.family, short.source, len(short.beats_s)) == ("clicks", "test", 8)
-    shelf = SongTable("cpu", capacity_hours=0.05)
-    assert shelf.take_new(tmp_path, without=frozenset({"clicks"})) == 0
-    shelf = SongTable("cpu", capacity_hours=0.05)
-    assert shelf.take_new(tmp_path) == 2
-    assert shelf.take_new(tmp_path) == 0
+    songs = DeviceSongs("cpu", capacity_hours=0.05)
+    assert songs.take_new(tmp_path, without=frozenset({"clicks"})) == 0
+    songs = DeviceSongs("cpu", capacity_hours=0.05)
+    assert songs.take_new(tmp_path) == 2
+    assert songs.take_new(tmp_path) == 0
     assert len(load_folder(tmp_path)) == 2
 
 

@@ -1,10 +1,7 @@
-"""Where made songs wait to be learned from: rendered by many processes, kept as log-mel.
+"""Songs to learn from: rendered by many processes, kept as log-mel in a folder.
 
-A *songs folder* holds ``.npz`` files of a few songs each, so that rendering and training
-run side by side and a broken run can be taken up again.  A `Shelf` holds the songs of
-such a folder on the training device, end to end on one long strip of frames.
-
-May import: audio, files, training.songs (torch inside `Shelf`).
+A *songs folder* holds ``.npz`` files ("packs") of a few songs each, so that rendering and
+training run side by side and a broken run can be taken up again.
 """
 
 from __future__ import annotations
@@ -24,7 +21,6 @@ from phrasefit.audio.features import log_mel
 from phrasefit.files import write_atomic
 
 LEVELS_PER_UNIT = 32.0  # log-mel 0-7.9 in one byte: steps of 0.03, under 0.3 dB where it is loud
-MAX_EVENTS = 512  # beats a song may have on the shelf
 PACK_SONGS = 8  # songs in one file
 SONG_HOURS = 36 / 3600  # mean length of a training song
 INAUDIBLE_WEIGHT = 0.2  # a wrong beat where no pulse is heard costs little, but it costs
@@ -35,7 +31,7 @@ logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ShelvedSong:
+class RenderedSong:
     """One song as the training sees it.
 
     `levels` [shape=(n_frames, N_MELS), uint8] is ``log_mel * LEVELS_PER_UNIT``;
@@ -97,7 +93,7 @@ class RenderJob:
     without: frozenset[str] = frozenset()
 
 
-def render_song(job: RenderJob, index: int) -> ShelvedSong:
+def render_song(job: RenderJob, index: int) -> RenderedSong:
     """Make one song of the job."""
     from phrasefit.training.songs import make_song
 
@@ -108,7 +104,7 @@ def render_song(job: RenderJob, index: int) -> ShelvedSong:
         without=job.without,
     )
     levels = np.rint(log_mel(song.samples) * LEVELS_PER_UNIT)
-    return ShelvedSong(
+    return RenderedSong(
         levels=np.clip(levels, 0, 255).astype(np.uint8),
         beats_s=song.truth.beats_s,
         positions=song.truth.positions,
@@ -119,7 +115,7 @@ def render_song(job: RenderJob, index: int) -> ShelvedSong:
     )
 
 
-def store_songs(path: Path, songs: list[ShelvedSong]) -> Path:
+def store_songs(path: Path, songs: list[RenderedSong]) -> Path:
     """Write songs into one file, whole or not at all."""
     arrays: dict[str, np.ndarray] = {"n_songs": np.array(len(songs))}
     for index, song in enumerate(songs):
@@ -135,23 +131,23 @@ def npz_bytes(arrays: dict[str, np.ndarray], *, compressed: bool = False) -> byt
     return stream.getvalue()
 
 
-def load_songs(path: Path) -> list[ShelvedSong]:
+def load_songs(path: Path) -> list[RenderedSong]:
     """Read the songs of one file."""
     with np.load(path, allow_pickle=False) as stored:
         songs = []
         for index in range(int(stored["n_songs"])):
-            values = {f.name: stored[f"{index}.{f.name}"] for f in fields(ShelvedSong)}
+            values = {f.name: stored[f"{index}.{f.name}"] for f in fields(RenderedSong)}
             names = {name: str(values.pop(name)) for name in ("family", "source")}
-            songs.append(ShelvedSong(**values, **names))
+            songs.append(RenderedSong(**values, **names))
     return songs
 
 
-def load_folder(folder: Path) -> list[ShelvedSong]:
+def load_folder(folder: Path) -> list[RenderedSong]:
     """Read all songs of a folder, in the order of its file names."""
-    return [song for path in _packs(folder) for song in load_songs(path)]
+    return [song for path in packs_in(folder) for song in load_songs(path)]
 
 
-def _packs(folder: Path) -> list[Path]:
+def packs_in(folder: Path) -> list[Path]:
     """Finished files of a songs folder; those being written are hidden."""
     return sorted(path for path in folder.glob("*.npz") if not path.name.startswith("."))
 
@@ -199,96 +195,5 @@ def _render_share(job: RenderJob, share: int, n_shares: int) -> None:
 def wait_for_packs(folder: Path, n_packs: int, *, patience_s: float = 600.0) -> None:
     """Return once `folder` holds `n_packs` files, or after `patience_s`."""
     until = time.monotonic() + patience_s
-    while len(_packs(folder)) < n_packs and time.monotonic() < until:
+    while len(packs_in(folder)) < n_packs and time.monotonic() < until:
         time.sleep(1.0)
-
-
-# -------------------------------------------------------------------- shelf
-
-
-class Shelf:
-    """Songs on the training device, end to end, as one strip of frames.
-
-    Parameters
-    ----------
-    device : torch.device or str
-    capacity_hours : float
-        Memory is taken once for this many hours (17 MB an hour).
-    """
-
-    def __init__(self, device: object, *, capacity_hours: float) -> None:
-        import torch
-
-        n_frames = int(capacity_hours * 3600 / HOP_S)
-        self.device = device
-        self.levels = torch.zeros((n_frames, 96), dtype=torch.uint8, device=device)
-        self.weights = torch.zeros(n_frames, dtype=torch.float16, device=device)
-        self.starts: list[int] = []
-        self.lengths: list[int] = []
-        self.families: list[str] = []
-        self._events: list[np.ndarray] = []
-        self._kinds: list[np.ndarray] = []
-        self._seen: set[str] = set()
-        self._tables: tuple | None = None
-        self.n_frames = 0
-        self.is_full = False
-
-    def add(self, song: ShelvedSong) -> bool:
-        """Put one song at the end of the strip; False if it is full."""
-        import torch
-
-        n_frames = len(song.levels)
-        if self.n_frames + n_frames > len(self.levels):
-            self.is_full = True
-            return False
-        strip = slice(self.n_frames, self.n_frames + n_frames)
-        self.levels[strip] = torch.from_numpy(song.levels).to(self.device)
-        self.weights[strip] = torch.from_numpy(song.frame_weights()).to(self.device).half()
-        frames, kinds = song.event_frames()
-        self._events.append(frames[:MAX_EVENTS])
-        self._kinds.append(kinds[:MAX_EVENTS])
-        self.starts.append(self.n_frames)
-        self.lengths.append(n_frames)
-        self.families.append(song.family)
-        self.n_frames += n_frames
-        self._tables = None
-        return True
-
-    def take_new(self, folder: Path, *, without: frozenset[str] = frozenset()) -> int:
-        """Add the songs of `folder` that are not on the shelf yet; return how many.
-
-        Songs whose family or source is in `without` stay away.
-        """
-        n_added = 0
-        for path in _packs(folder):
-            if self.is_full:
-                break
-            if path.name in self._seen:
-                continue
-            self._seen.add(path.name)
-            for song in load_songs(path):
-                if not without & {song.family, song.source}:
-                    n_added += self.add(song)
-        return n_added
-
-    @property
-    def hours(self) -> float:
-        """How much music is on the shelf."""
-        return self.n_frames * HOP_S / 3600
-
-    def tables(self) -> tuple:
-        """Starts, lengths [shape=(n_songs,)], events [shape=(n_songs, MAX_EVENTS)] and kinds.
-
-        Events that do not exist are at minus infinity.
-        """
-        import torch
-
-        if self._tables is None:
-            events = np.full((len(self.starts), MAX_EVENTS), -np.inf, dtype=np.float32)
-            kinds = np.zeros((len(self.starts), MAX_EVENTS, 2), dtype=bool)
-            for row, (frames, kind) in enumerate(zip(self._events, self._kinds, strict=True)):
-                events[row, : len(frames)] = frames
-                kinds[row, : len(frames)] = kind
-            arrays = (np.array(self.starts), np.array(self.lengths), events, kinds)
-            self._tables = tuple(torch.as_tensor(a, device=self.device) for a in arrays)
-        return self._tables

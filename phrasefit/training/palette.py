@@ -1,8 +1,6 @@
 """Which instrument plays a part: soundfonts of several makers, kits, our own synthesis.
 
 A `Palette` is drawn once a song, so that a song keeps its drummer and its singer.
-May import: demo.{instruments, score}, training.{chip, kits, material, performance, sampler,
-voices}, NumPy.
 """
 
 from __future__ import annotations
@@ -262,7 +260,7 @@ def _render_own(
     n_samples: int,
     sample_rate_hz: int,
 ) -> np.ndarray:
-    """Play a part on the synthesised instrument nearest to its program."""
+    """Play a part on the synthesized instrument nearest to its program."""
     options = next(names for span, names in OWN_INSTRUMENTS if program in span)
     name = options[rng.integers(len(options))]
     if played.part.role == "lead" and rng.random() < 0.15:

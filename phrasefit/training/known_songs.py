@@ -1,7 +1,4 @@
-"""Songs to fit and to measure on: features beside their truth, made by many processes.
-
-May import: audio, files, meter.{learned, levels}, training.{shelf, songs}.
-"""
+"""Songs to fit and to measure on: features beside their truth, made by many processes."""
 
 from __future__ import annotations
 
@@ -23,7 +20,7 @@ from phrasefit.files import write_atomic
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.meter.tempo_readings import MIN_BEATS
 from phrasefit.model import Features
-from phrasefit.training.shelf import npz_bytes, one_thread_each
+from phrasefit.training.rendered import npz_bytes, one_thread_each
 
 SONG_S = 75.0
 FIRST_SEED = 800_000_000  # far from the seeds of training and of the checks
@@ -39,7 +36,7 @@ logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lesson:
+class KnownSong:
     """A song's features and truth."""
 
     features: Features
@@ -48,7 +45,9 @@ class Lesson:
     meter: int
 
 
-def make_lessons(n_songs: int, first_seed: int, *, held_out: bool = False) -> Iterator[Lesson]:
+def make_known_songs(
+    n_songs: int, first_seed: int, *, held_out: bool = False
+) -> Iterator[KnownSong]:
     """Make songs and their features; songs in meters nobody dances to are left out."""
     from phrasefit.audio.features import extract_features
     from phrasefit.model import Audio, SongInfo
@@ -60,7 +59,7 @@ def make_lessons(n_songs: int, first_seed: int, *, held_out: bool = False) -> It
         if truth.meter not in DANCED_METERS:
             continue
         audio = Audio(samples=song.samples, sample_rate_hz=22050, info=SongInfo())
-        yield Lesson(
+        yield KnownSong(
             features=extract_features(audio),
             beats_s=truth.beats_s[truth.audible],
             positions=truth.positions[truth.audible],
@@ -68,7 +67,7 @@ def make_lessons(n_songs: int, first_seed: int, *, held_out: bool = False) -> It
         )
 
 
-def read_lessons(folder: Path) -> Iterator[Lesson]:
+def read_known_songs(folder: Path) -> Iterator[KnownSong]:
     """Read songs that were rendered elsewhere: audio files with their truth beside them.
 
     ``NAME.json`` beside ``NAME.wav`` holds `beats_s`, `positions` and `meter`.
@@ -79,7 +78,7 @@ def read_lessons(folder: Path) -> Iterator[Lesson]:
     for path in sorted(folder.glob("*.json")):
         truth = json.loads(path.read_text("utf-8"))
         if truth["meter"] in DANCED_METERS:
-            yield Lesson(
+            yield KnownSong(
                 features=extract_features(decode(path.with_suffix(".wav"))),
                 beats_s=np.array(truth["beats_s"]),
                 positions=np.array(truth["positions"]),
@@ -98,14 +97,14 @@ class SongSource:
 
     @property
     def steps(self) -> tuple[range, range, range, range]:
-        """Seeds for fusion, judgements, sureness and measuring."""
+        """Seeds for fusion, judgments, sureness and measuring."""
         sizes = (self.n_songs // 5, self.n_songs, self.n_songs, self.n_songs // 2)
         ends = self.seed + np.cumsum(sizes)
         return tuple(range(int(e) - n, int(e)) for e, n in zip(ends, sizes, strict=True))
 
 
 def for_songs(
-    work: Callable[[LearnedModel, Lesson], Result],
+    work: Callable[[LearnedModel, KnownSong], Result],
     arrays: Arrays,
     source: SongSource,
     seeds: Iterable[int],
@@ -133,13 +132,13 @@ def _prepare(arrays: Arrays, work: Callable, folder: Path, held_out: bool) -> No
 def _work_on(seed: int) -> object:
     """Do the work on an excerpt of one song; songs that cannot be used give None."""
     try:
-        lesson = make_lesson(_shared["folder"], seed, held_out=_shared["held_out"])
+        song = kept_song(_shared["folder"], seed, held_out=_shared["held_out"])
     except Exception:  # one song that cannot be made must not end the fit
         logger.exception("song %d was not made", seed)
         return None
-    if lesson is None:
+    if song is None:
         return None
-    cut = cut_lesson(lesson, np.random.default_rng(seed))
+    cut = cut_song(song, np.random.default_rng(seed))
     return _shared["work"](_shared["model"], cut) if len(cut.beats_s) >= MIN_BEATS else None
 
 
@@ -164,12 +163,12 @@ def _make_share(folder: Path, wanted: list[tuple[int, bool]]) -> None:
     os.nice(15)
     for seed, held_out in wanted:
         try:
-            make_lesson(folder, seed, held_out=held_out)
+            kept_song(folder, seed, held_out=held_out)
         except Exception:  # one song that cannot be made must not end the run
             logger.exception("song %d was not made", seed)
 
 
-def make_lesson(folder: Path, seed: int, *, held_out: bool) -> Lesson | None:
+def kept_song(folder: Path, seed: int, *, held_out: bool) -> KnownSong | None:
     """Read a song's features and truth from `folder`, or make and keep them there.
 
     None for songs in meters that the decoder does not know.
@@ -177,13 +176,13 @@ def make_lesson(folder: Path, seed: int, *, held_out: bool) -> Lesson | None:
     path = folder / f"{'held-out-' if held_out else ''}{seed}.npz"
     if not path.exists():
         folder.mkdir(parents=True, exist_ok=True)
-        lessons = list(make_lessons(1, seed, held_out=held_out))
-        arrays = lesson_arrays(lessons[0]) if lessons else {}
+        songs = list(make_known_songs(1, seed, held_out=held_out))
+        arrays = song_arrays(songs[0]) if songs else {}
         write_atomic(path, npz_bytes(arrays), force=True)
     with np.load(path, allow_pickle=False) as stored:
         if not stored.files:
             return None
-        return Lesson(
+        return KnownSong(
             features=Features(hop_s=HOP_S, **{name: stored[name] for name in FEATURE_NAMES}),
             beats_s=stored["beats_s"],
             positions=stored["positions"],
@@ -191,27 +190,27 @@ def make_lesson(folder: Path, seed: int, *, held_out: bool) -> Lesson | None:
         )
 
 
-def lesson_arrays(lesson: Lesson) -> Arrays:
+def song_arrays(song: KnownSong) -> Arrays:
     """A song's features and truth as named arrays."""
-    arrays = {name: getattr(lesson.features, name) for name in FEATURE_NAMES}
+    arrays = {name: getattr(song.features, name) for name in FEATURE_NAMES}
     return arrays | {
-        "beats_s": lesson.beats_s,
-        "positions": lesson.positions,
-        "meter": np.array(lesson.meter),
+        "beats_s": song.beats_s,
+        "positions": song.positions,
+        "meter": np.array(song.meter),
     }
 
 
-def cut_lesson(lesson: Lesson, rng: np.random.Generator) -> Lesson:
+def cut_song(song: KnownSong, rng: np.random.Generator) -> KnownSong:
     """Cut a random excerpt of `SHORTEST_S` to `LONGEST_S` seconds."""
-    hop_s, n_frames = lesson.features.hop_s, len(lesson.features.log_mel)
+    hop_s, n_frames = song.features.hop_s, len(song.features.log_mel)
     length = min(int(rng.uniform(SHORTEST_S, LONGEST_S) / hop_s), n_frames)
     first = int(rng.integers(0, n_frames - length + 1))
-    rows = {name: getattr(lesson.features, name)[first : first + length] for name in FEATURE_NAMES}
-    beats_s = lesson.beats_s - first * hop_s
+    rows = {name: getattr(song.features, name)[first : first + length] for name in FEATURE_NAMES}
+    beats_s = song.beats_s - first * hop_s
     inside = (beats_s >= 0) & (beats_s < length * hop_s)
-    return Lesson(
+    return KnownSong(
         features=Features(hop_s=hop_s, **rows),
         beats_s=beats_s[inside],
-        positions=lesson.positions[inside],
-        meter=lesson.meter,
+        positions=song.positions[inside],
+        meter=song.meter,
     )

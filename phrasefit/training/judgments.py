@@ -1,7 +1,4 @@
-"""Song-wide judgements (level, ones, meter, sureness): collected from songs and fitted.
-
-May import: meter, training.lessons (scipy inside functions).
-"""
+"""Song-wide judgments (level, ones, meter, sureness): collected from songs and fitted."""
 
 from __future__ import annotations
 
@@ -14,7 +11,7 @@ from phrasefit.meter import bars, beat_descriptors, confidence, handmade, pointe
 from phrasefit.meter.observe import Activations, ObservationModel
 from phrasefit.meter.statespace import METERS
 from phrasefit.model import Features
-from phrasefit.training.lessons import Lesson
+from phrasefit.training.known_songs import KnownSong
 
 NEAR_S = 0.070  # window common in beat evaluation
 RIGHT_F = 0.8  # a reading with this F-measure is the right one
@@ -71,12 +68,12 @@ def fit_choice(groups: list[Rows], *, ridge: float) -> np.ndarray:
 
 
 def judge_readings(
-    lesson: Lesson, heard: beat_descriptors.FrameEvidence
+    song: KnownSong, heard: beat_descriptors.FrameEvidence
 ) -> list[tuple[tempo_readings.Reading, float]]:
     """Every candidate reading with its F-measure against the true beats."""
-    hop_s = lesson.features.hop_s
+    hop_s = song.features.hop_s
     return [
-        (reading, beat_f_measure(lesson.beats_s, reading.beats * hop_s))
+        (reading, beat_f_measure(song.beats_s, reading.beats * hop_s))
         for reading in tempo_readings.candidate_readings(heard)
     ]
 
@@ -111,29 +108,29 @@ class Collected:
 
 
 def collect(
-    lessons: Iterable[Lesson], observe: Callable[[Features], Activations]
+    songs: Iterable[KnownSong], observe: Callable[[Features], Activations]
 ) -> list[Collected]:
     """Run each song as far as an observation model brings it, beside its truth.
 
     Songs of which no reading is right teach nothing and are left out.
     """
     found = []
-    for lesson in lessons:
-        heard = beat_descriptors.prepare_evidence(lesson.features, observe(lesson.features))
-        judged = judge_readings(lesson, heard)
+    for song in songs:
+        heard = beat_descriptors.prepare_evidence(song.features, observe(song.features))
+        judged = judge_readings(song, heard)
         if judged and max(f for _, f in judged) >= RIGHT_F:
-            found.append(_collect_song(lesson, heard, judged))
+            found.append(_collect_song(song, heard, judged))
     return found
 
 
 def _collect_song(
-    lesson: Lesson,
+    song: KnownSong,
     heard: beat_descriptors.FrameEvidence,
     judged: list[tuple[tempo_readings.Reading, float]],
 ) -> Collected:
     readings, scores = [reading for reading, _ in judged], np.array([f for _, f in judged])
     right = int(scores.argmax())
-    distance = np.abs(readings[right].beats[:, None] * lesson.features.hop_s - lesson.beats_s)
+    distance = np.abs(readings[right].beats[:, None] * song.features.hop_s - song.beats_s)
     rows = [beat_descriptors.describe_beats(heard, r.beats).astype(np.float32) for r in readings]
     return Collected(
         columns=np.stack([tempo_readings.describe_reading(heard, r) for r in readings]),
@@ -142,8 +139,8 @@ def _collect_song(
         own=tuple(bars.own_odds(heard, r.beats) for r in readings),
         right=right,
         known=distance.min(axis=1) <= NEAR_S,
-        is_one=lesson.positions[distance.argmin(axis=1)] == 1,
-        meter=lesson.meter,
+        is_one=song.positions[distance.argmin(axis=1)] == 1,
+        meter=song.meter,
         tempo_bpm=readings[right].tempo_bpm,
     )
 
@@ -208,7 +205,7 @@ def _reading_columns(song: Collected, ones: dict[str, np.ndarray]) -> np.ndarray
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Verdict:
-    """What was judged of one song: margins, and whether the judgement was right.
+    """What was judged of one song: margins, and whether the judgment was right.
 
     `one_right` is None where the beats are wrong already.
     """
@@ -221,15 +218,15 @@ class Verdict:
     meter_right: bool
 
 
-def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
-    """Track one song and compare each judgement with the truth.
+def judge_song(model: ObservationModel, song: KnownSong) -> Verdict | None:
+    """Track one song and compare each judgment with the truth.
 
     None without a pulse, and in meters that the bar pointer reads as others.
     """
-    if lesson.meter not in METERS:
+    if song.meter not in METERS:
         return None
-    activations, weights = model.observe(lesson.features), model.decoder_weights()
-    heard = beat_descriptors.prepare_evidence(lesson.features, activations)
+    activations, weights = model.observe(song.features), model.decoder_weights()
+    heard = beat_descriptors.prepare_evidence(song.features, activations)
     readings = tempo_readings.find_readings(heard, weights)
     decoded = pointer.decode_song(heard, readings[0], weights) if readings else []
     if not decoded:
@@ -238,9 +235,9 @@ def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
     places = np.concatenate([chain.places for chain in decoded])
     found = bars.place_bars(heard, chains, weights, places)
     meter = int(np.bincount(found.meters).argmax())
-    beats_s = np.concatenate(chains) * lesson.features.hop_s
-    beats_right = beat_f_measure(lesson.beats_s, beats_s) >= RIGHT_F
-    ones_s = lesson.beats_s[lesson.positions == 1]
+    beats_s = np.concatenate(chains) * song.features.hop_s
+    beats_right = beat_f_measure(song.beats_s, beats_s) >= RIGHT_F
+    ones_s = song.beats_s[song.positions == 1]
     one_right = beat_f_measure(ones_s, beats_s[found.positions == 1]) >= RIGHT_F
     return Verdict(
         beat_margins=confidence.beat_margins(heard, readings),
@@ -248,7 +245,7 @@ def judge_song(model: ObservationModel, lesson: Lesson) -> Verdict | None:
         one_margins=confidence.one_margins(found, meter),
         one_right=bool(one_right) if beats_right else None,
         meter_margins=confidence.meter_margins(found, meter),
-        meter_right=meter == lesson.meter,
+        meter_right=meter == song.meter,
     )
 
 
