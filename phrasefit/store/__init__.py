@@ -3,7 +3,9 @@
 May import: errors, files, standard library (platformdirs inside functions).
 """
 
-from phrasefit.store.cache import Store, default_path
+from phrasefit.store.cache import Store
+from phrasefit.store.database import default_path
 from phrasefit.store.schema import Summary
+from phrasefit.store.user_data import SetAside
 
-__all__ = ["Store", "Summary", "default_path"]
+__all__ = ["SetAside", "Store", "Summary", "default_path"]
