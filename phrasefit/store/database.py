@@ -19,6 +19,7 @@ from typing import Any, Self, TypeVar
 
 from phrasefit.errors import CacheError
 from phrasefit.store.lock import Lock
+from phrasefit.store.log import has_lost_frames, log_state
 from phrasefit.store.salvage import HEADER_BYTES, make_database, replace_damaged
 from phrasefit.store.schema import SCHEMA, migrate
 
@@ -122,6 +123,7 @@ class Database:
             self._db = _open_to_read(self.path)
             return
         self._make_if_missing()
+        log_before = log_state(self.path)
         self._db = sqlite3.connect(self.path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         try:
             self._opened = self.path.stat()
@@ -130,6 +132,11 @@ class Database:
             self._write_ahead()
             self._db.execute("PRAGMA synchronous = NORMAL")
             self._bring_up_to_date()
+            if has_lost_frames(log_before, log_state(self.path)):
+                self.notes.append(
+                    f"the end of {self.path.name}-wal was damaged; songs heard last are listened"
+                    " to again"
+                )
         except BaseException:
             self._db.close()
             raise

@@ -27,6 +27,7 @@ from phrasefit.store.records import TABLES, Record, sound_record
 from phrasefit.store.schema import migrate
 
 COMPANIONS = ("-wal", "-shm")  # files SQLite keeps beside its own
+PAGE_BYTES = 4096  # SQLite's default since 2016
 HEADER_BYTES = 100  # of the database file format, https://www.sqlite.org/fileformat2.html
 PAGE_COUNT_AT, CHANGE_COUNTER_AT, VALID_FOR_AT = 28, 24, 92
 # A file is known by its sound only as long as there is an analysis of that sound.
@@ -72,7 +73,7 @@ def replace_damaged(path: Path) -> Salvaged:
         new = Path(folder) / "new"
         db = _empty(new)
         try:
-            _copy_sound_rows(path, Path(folder) / "copy", db, header=new.read_bytes())
+            _copy_sound_rows(path, Path(folder) / "copy", db, begin=new.read_bytes())
             db.execute(FORGET_UNHEARD_FILES)
             found = Salvaged(aside=aside, n_analyses=_count(db, "analysis"))
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -114,6 +115,7 @@ def _move_companions(path: Path, aside: Path) -> None:
 def _empty(path: Path) -> sqlite3.Connection:
     """Make a database with empty tables; it is complete as soon as it has a length."""
     db = sqlite3.connect(path, isolation_level=None)
+    db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     db.execute("BEGIN")
     migrate(db, 0)
     db.execute("COMMIT")
@@ -124,17 +126,23 @@ def _empty(path: Path) -> sqlite3.Connection:
 # ------------------------------------------------------------ reading what is left
 
 
-def _copy_sound_rows(path: Path, copy: Path, db: sqlite3.Connection, *, header: bytes) -> None:
+# With the log or without; how many bytes at the begin are taken from a sound database.
+# The whole first page holds the list of tables: it is the same for all files that were
+# begun with this schema.
+_ATTEMPTS = ((True, 0), (True, HEADER_BYTES), (True, PAGE_BYTES), (False, HEADER_BYTES))
+
+
+def _copy_sound_rows(path: Path, copy: Path, db: sqlite3.Connection, *, begin: bytes) -> None:
     """Fill `db` with every row of the damaged file that proves sound."""
-    for has_log, repair in ((True, False), (True, True), (False, True)):
+    for has_log, n_repaired in _ATTEMPTS:
         for suffix in ("", *COMPANIONS):
             Path(f"{copy}{suffix}").unlink(missing_ok=True)
         for suffix in ("", "-wal") if has_log else ("",):
             with contextlib.suppress(FileNotFoundError):
                 shutil.copyfile(f"{path}{suffix}", f"{copy}{suffix}")
         _pad(copy)
-        if repair:
-            _repair_header(copy, header[:HEADER_BYTES])
+        if n_repaired:
+            _repair_begin(copy, begin[:n_repaired])
         if _copy_from(copy, db):
             return
 
@@ -155,12 +163,11 @@ def _pad(path: Path) -> None:
             file.truncate(length)
 
 
-def _repair_header(path: Path, header: bytes) -> None:
+def _repair_begin(path: Path, begin: bytes) -> None:
     """Write the first bytes of a sound database over those of the damaged one."""
-    page = int.from_bytes(header[16:18], "big")
     with path.open("r+b") as file:
-        n_pages = -(-file.seek(0, os.SEEK_END) // page)
-        repaired = bytearray(header)
+        n_pages = -(-file.seek(0, os.SEEK_END) // PAGE_BYTES)
+        repaired = bytearray(begin)
         repaired[32:40] = bytes(8)  # no list of free pages: it is only read
         repaired[PAGE_COUNT_AT : PAGE_COUNT_AT + 4] = n_pages.to_bytes(4, "big")
         repaired[VALID_FOR_AT : VALID_FOR_AT + 4] = repaired[
@@ -168,7 +175,7 @@ def _repair_header(path: Path, header: bytes) -> None:
         ]
         file.seek(0)
         file.write(repaired)
-        file.truncate(n_pages * page)
+        file.truncate(n_pages * PAGE_BYTES)
 
 
 def _copy_from(copy: Path, db: sqlite3.Connection) -> bool:

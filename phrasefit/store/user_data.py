@@ -363,7 +363,12 @@ class UserData(Database):
         return given_back
 
     def _tell(self, given_back: list[Record], lost: list[Any], second: Contents) -> None:
-        if any(not record.is_removed for record in given_back):
+        if self.was_new:
+            self.notes.append(
+                f"{self.path.name} was missing; {in_words(given_back)} were brought back from"
+                f" {self._journal.path.name}, the songs are listened to again"
+            )
+        elif any(not record.is_removed for record in given_back):
             self.notes.append(
                 f"{in_words(given_back)} were missing from the cache or damaged in it; they were"
                 f" brought back from {self._journal.path.name}"

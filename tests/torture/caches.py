@@ -226,6 +226,6 @@ def _look(store: Store, content: Content, outcome: Outcome) -> None:
     ]
     maintenance.verify(store)
     outcome.notes += store.notes
-    if missing and not outcome.notes:
+    if missing and not any("listened to again" in note for note in outcome.notes):
         outcome.silent += [f"analysis {key[:8]}" for key in missing]
     outcome.n_analyses_told += bool(outcome.notes) * len(missing)
