@@ -14,11 +14,12 @@ import traceback
 from collections import Counter
 from pathlib import Path
 
-from caches import DAMAGES, LOG_DAMAGES, judge, make
-
 
 def main(n: int) -> int:
     """Try `n` damages; print a table."""
+    sys.path.insert(0, str(Path(__file__).parents[2]))  # the checkout, if it is not installed
+    from caches import DAMAGES, LOG_DAMAGES, judge, make
+
     kinds = [*((name, False) for name in DAMAGES), *((name, True) for name in LOG_DAMAGES)]
     done: Counter[tuple[str, str]] = Counter()
     with tempfile.TemporaryDirectory(prefix="damaged-caches-") as folder:
