@@ -11,7 +11,6 @@ May import: errors, files, the modules of store, standard library (platformdirs 
 from __future__ import annotations
 
 import json
-import sqlite3
 import time
 import zlib
 from collections.abc import Iterable, Iterator
@@ -19,7 +18,12 @@ from pathlib import Path
 from typing import Any
 
 from phrasefit.errors import CacheError
-from phrasefit.store.salvage import FORGET_UNHEARD_FILES, analysis_checksum, is_sound_analysis
+from phrasefit.store.salvage import (
+    FORGET_UNHEARD_FILES,
+    SQLITE_ERRORS,
+    analysis_checksum,
+    is_sound_analysis,
+)
 from phrasefit.store.schema import Summary
 from phrasefit.store.user_data import UserData
 
@@ -179,7 +183,7 @@ class Store(UserData):
         try:
             self._db.execute("VACUUM")
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except sqlite3.Error as exc:
+        except SQLITE_ERRORS as exc:
             raise CacheError(
                 f"{self.path}: the space cannot be given back ({exc}); close other phrasefit"
                 " windows, make room on the disk and try again"

@@ -20,13 +20,19 @@ from typing import Any, Self, TypeVar
 from phrasefit.errors import CacheError
 from phrasefit.store.lock import Lock
 from phrasefit.store.log import has_lost_frames, log_state
-from phrasefit.store.salvage import HEADER_BYTES, make_database, replace_damaged
+from phrasefit.store.salvage import (
+    HEADER_BYTES,
+    SQLITE_ERRORS,
+    make_database,
+    replace_damaged,
+)
 from phrasefit.store.schema import SCHEMA, migrate
 
 FILE_NAME = "phrasefit.sqlite3"
 FOLDER_VARIABLE = "PHRASEFIT_DATA"  # puts the cache elsewhere, for tests and shared folders
 BUSY_TIMEOUT_S = 30.0  # how long to wait for another program that is writing
 BUSY_STEP_S = 0.02
+LOCK_TIMEOUT_S = 120.0  # how long another program may take to replace a damaged file
 
 # Our statements and tables are fixed, so an error in them means that the file is not as
 # we left it.
@@ -53,7 +59,7 @@ def default_path() -> Path:
     return Path(platformdirs.user_data_dir("phrasefit", appauthor=False)) / FILE_NAME
 
 
-def _code(exc: sqlite3.Error) -> int:
+def _code(exc: Exception) -> int:
     """Give SQLite's result code; Python itself gives none where a text cannot be read."""
     default = (
         sqlite3.SQLITE_MISUSE
@@ -88,13 +94,13 @@ class Database:
         self.path = path or default_path()
         self.notes: list[str] = []
         self.was_new = False
-        self._lock = Lock(Path(f"{self.path}.lock"), timeout_s=BUSY_TIMEOUT_S)
+        self._lock = Lock(Path(f"{self.path}.lock"), timeout_s=LOCK_TIMEOUT_S)
         try:
             if not self.path.exists():
                 self.path.parent.mkdir(parents=True, exist_ok=True)
             self.read_only = _cannot_write(self.path)
             self._open_or_replace()
-        except (OSError, sqlite3.Error) as exc:
+        except (OSError, *SQLITE_ERRORS) as exc:
             raise CacheError(f"{self.path}: {_in_words(exc, 'opened')}") from exc
 
     def __enter__(self) -> Self:
@@ -113,7 +119,7 @@ class Database:
     def _open_or_replace(self) -> None:
         try:
             self._open()
-        except sqlite3.DatabaseError as exc:
+        except SQLITE_ERRORS as exc:
             if not self._is_damage(exc):
                 raise
             self._replace()
@@ -156,7 +162,7 @@ class Database:
             try:
                 self._db.execute("PRAGMA journal_mode = WAL")
                 return
-            except sqlite3.OperationalError as exc:
+            except SQLITE_ERRORS as exc:
                 if _code(exc) not in _BUSY or time.monotonic() > deadline:
                     raise
             time.sleep(BUSY_STEP_S)
@@ -178,7 +184,7 @@ class Database:
         migrate(self._db, schema)  # fails if the number is wrong: the tables are there
         self._db.execute("COMMIT")
 
-    def _is_damage(self, exc: sqlite3.Error) -> bool:
+    def _is_damage(self, exc: Exception) -> bool:
         """Tell a damaged file from a full disk, a lock or a closed folder."""
         code = _code(exc)
         return code in _DAMAGE or (code == sqlite3.SQLITE_READONLY and not self.read_only)
@@ -236,8 +242,8 @@ class Database:
         for is_last in (False, True):
             try:
                 return self._attempt(work)
-            except (sqlite3.Error, OSError) as exc:
-                is_damage = isinstance(exc, sqlite3.Error) and self._is_damage(exc)
+            except (OSError, *SQLITE_ERRORS) as exc:
+                is_damage = not isinstance(exc, OSError) and self._is_damage(exc)
                 if is_last or not is_damage:
                     raise CacheError(f"{self.path}: {_in_words(exc, 'written')}") from exc
                 self._replace_or_tell()
@@ -249,7 +255,7 @@ class Database:
             result = work()
             self._db.execute("COMMIT")
         except BaseException:
-            with contextlib.suppress(sqlite3.Error):  # a full disk has rolled back already
+            with contextlib.suppress(*SQLITE_ERRORS):  # a full disk has rolled back already
                 self._db.execute("ROLLBACK")
             raise
         return result
@@ -257,7 +263,7 @@ class Database:
     def _replace_or_tell(self) -> None:
         try:
             self._replace()
-        except (OSError, sqlite3.Error) as exc:
+        except (OSError, *SQLITE_ERRORS) as exc:
             raise CacheError(
                 f"{self.path}: the cache is damaged and no new one can be made ({exc});"
                 " make room on the disk, or use --no-cache to do without"
@@ -274,7 +280,7 @@ class Database:
             try:
                 rows = self._db.execute(query, values).fetchall()
                 break
-            except sqlite3.Error as exc:
+            except SQLITE_ERRORS as exc:
                 if self._db.in_transaction:
                     raise
                 if is_last or not self._is_damage(exc):
@@ -286,10 +292,10 @@ class Database:
 
     def _empty_log(self) -> None:
         """Move what was written from the write-ahead log into the file, if nobody reads."""
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(*SQLITE_ERRORS):
             self._db.execute("PRAGMA busy_timeout = 0")
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(*SQLITE_ERRORS):
             self._db.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_S * 1000:.0f}")
 
     # ------------------------------------------------------------------------ care
@@ -324,7 +330,7 @@ def _decoded(text: bytes) -> str:
 
 def _in_words(exc: Exception, what: str) -> str:
     """Say what keeps the file from being opened, read or written, and what to do."""
-    code = _code(exc) if isinstance(exc, sqlite3.Error) else None
+    code = None if isinstance(exc, OSError) else _code(exc)
     if code in _BUSY:
         return (
             f"another program has been using the cache for {BUSY_TIMEOUT_S:.0f} s; wait until it"
@@ -348,7 +354,7 @@ def _open_to_read(path: Path) -> sqlite3.Connection:
             (schema,) = db.execute("PRAGMA user_version").fetchone()
             db.execute("SELECT count(*) FROM sqlite_master").fetchone()
             break
-        except sqlite3.OperationalError:
+        except SQLITE_ERRORS:
             db.close()
             if options == "immutable=1":
                 raise

@@ -26,6 +26,8 @@ from phrasefit.errors import CacheError
 from phrasefit.store.records import TABLES, Record, sound_record
 from phrasefit.store.schema import migrate
 
+# Python fails to read SQLite's message where that quotes damaged bytes of the file.
+SQLITE_ERRORS = (sqlite3.Error, UnicodeDecodeError)
 COMPANIONS = ("-wal", "-shm")  # files SQLite keeps beside its own
 PAGE_BYTES = 4096  # SQLite's default since 2016
 HEADER_BYTES = 100  # of the database file format, https://www.sqlite.org/fileformat2.html
@@ -52,6 +54,7 @@ def make_database(path: Path) -> None:
     with tempfile.TemporaryDirectory(prefix=f".{path.stem}.", dir=path.parent) as folder:
         new = Path(folder) / "new"
         _empty(new).close()
+        _write_through(new)
         _move_companions(path, _free_name(path))  # of a file that somebody removed
         new.replace(path)
 
@@ -79,6 +82,7 @@ def replace_damaged(path: Path) -> Salvaged:
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         finally:
             db.close()
+        _write_through(new)
         _swap(path, aside, new)
     return found
 
@@ -105,6 +109,11 @@ def _swap(path: Path, aside: Path, new: Path) -> None:
         ) from exc
 
 
+def _write_through(path: Path) -> None:
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
+
+
 def _move_companions(path: Path, aside: Path) -> None:
     """Keep SQLite from applying what belongs to another file."""
     for companion in COMPANIONS:
@@ -116,6 +125,7 @@ def _empty(path: Path) -> sqlite3.Connection:
     """Make a database with empty tables; it is complete as soon as it has a length."""
     db = sqlite3.connect(path, isolation_level=None)
     db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+    db.execute("PRAGMA synchronous = OFF")  # it counts from the moment it is moved into place
     db.execute("BEGIN")
     migrate(db, 0)
     db.execute("COMMIT")
@@ -200,30 +210,37 @@ class _Rows:
     """The rows of a table, some of them twice where pages are damaged."""
 
     def __init__(self, db: sqlite3.Connection, table: str, key: str) -> None:
-        self._db, self._query, self._key = db, f"SELECT * FROM {table}", key
+        self._db, self._table, self._key = db, table, key
         self.is_whole = True
 
     def __iter__(self) -> Iterator[tuple[Any, ...]]:
-        yield from self._read(f" ORDER BY {self._key}")
+        yield from self._from_both_ends("", "", depth=0)
         if not self.is_whole:
-            yield from self._read(f" ORDER BY {self._key} DESC")
             for digit in HEX:
-                yield from self._with_prefix(digit)
+                yield from self._from_both_ends(digit, digit + "g", depth=1)
 
-    def _read(self, rest: str, *values: str) -> Iterator[tuple[Any, ...]]:
-        try:
-            yield from self._db.execute(self._query + rest, values)
-        except (sqlite3.Error, MemoryError, OverflowError):
-            self.is_whole = False
+    def _from_both_ends(self, low: str, high: str, *, depth: int) -> Iterator[tuple[Any, ...]]:
+        """Read a range of keys; if a page in it is damaged, up to it from either side.
 
-    def _with_prefix(self, prefix: str) -> Iterator[tuple[Any, ...]]:
-        """Read the keys with a prefix; if a page among them is damaged, in smaller steps."""
-        known, self.is_whole = self.is_whole, True
-        yield from self._read(f" WHERE {self._key} >= ? AND {self._key} < ?", prefix, f"{prefix}g")
-        if not self.is_whole and len(prefix) < HEX_DEPTH:
+        What lies between two damaged pages is found in smaller ranges.
+        """
+        n = 0
+        for order in ("", "DESC"):
+            try:
+                for row in self._select(low, high, order):
+                    n += 1
+                    yield row
+                return
+            except (*SQLITE_ERRORS, MemoryError, OverflowError):
+                self.is_whole = False
+        if n and 0 < depth < HEX_DEPTH:
             for digit in HEX:
-                yield from self._with_prefix(prefix + digit)
-        self.is_whole &= known
+                yield from self._from_both_ends(low + digit, low + digit + "g", depth=depth + 1)
+
+    def _select(self, low: str, high: str, order: str) -> Iterator[tuple[Any, ...]]:
+        within = f" WHERE {self._key} >= ? AND {self._key} < ?" if high else ""
+        query = f"SELECT * FROM {self._table}{within} ORDER BY {self._key} {order}"
+        return self._db.execute(query, (low, high) if high else ())
 
 
 def _put_if_sound(db: sqlite3.Connection, table: str, row: tuple[Any, ...]) -> None:

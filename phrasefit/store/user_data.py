@@ -292,7 +292,6 @@ class UserData(Database):
             except BaseException:
                 self._journal.cut_back(n_bytes)
                 raise
-        self._empty_log()
 
     def _forget_summary(self, content_hash: str) -> None:
         """Drop the summary of a song that has changed; ranking makes it again."""
@@ -375,8 +374,9 @@ class UserData(Database):
             )
         if lost:
             self.notes.append(
-                f"{len(lost)} damaged in the cache could not be brought back; what is left of"
-                " them was set aside, see `phrasefit store set-aside`"
+                f"{len(lost)} corrections or routines were damaged in the cache and could not be"
+                " brought back; what is left of them was set aside, see `phrasefit store"
+                " set-aside`"
             )
         if second.n_damaged:
             self.notes.append(

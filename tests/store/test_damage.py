@@ -97,20 +97,20 @@ def test_corrections_outlive_their_own_pages(place: Path) -> None:
 
 @pytest.mark.parametrize("n_bytes", [100, 4096, 60_000])
 def test_salvage_without_the_second_copy(place: Path, n_bytes: int) -> None:
-    """The database alone: with its end cut off every row before the cut is found."""
+    """The database alone: with its end cut off nearly every row whose text is left is found."""
     filled(place, n_corrections=3000)
     place.with_name("c.journal.jsonl").unlink()
     with place.open("r+b") as file:
         size = file.seek(0, 2)
         file.truncate(size - n_bytes)
+    left = place.read_bytes()
+    n_left = sum(f'{i:04}{{"meter"'.encode() in left for i in range(3000))
+    assert n_left > 1000
 
     with Store(place) as store:
-        n_corrections = len(store.user_records()) - 1
-        found = n_analyses_found(store), n_corrections
-        assert any("new one was begun" in note for note in store.notes)
-    assert found[0] + found[1] > 0.5 * (N_ANALYSES + 3000)
-    if n_bytes == 100:  # the end of a page that holds little
-        assert found[0] + found[1] >= N_ANALYSES + 3000 - 100
+        assert len(store.user_records()) > 0.98 * n_left
+        assert n_analyses_found(store) == N_ANALYSES
+        assert store.notes
 
 
 @pytest.mark.parametrize("begin", [0, 16, 100])
