@@ -19,7 +19,7 @@ from typing import Any, Self, TypeVar
 
 from phrasefit.errors import CacheError
 from phrasefit.store.lock import Lock
-from phrasefit.store.log import has_lost_frames, log_state
+from phrasefit.store.log import has_lost_frames
 from phrasefit.store.salvage import (
     HEADER_BYTES,
     SQLITE_ERRORS,
@@ -129,7 +129,7 @@ class Database:
             self._db = _open_to_read(self.path)
             return
         self._make_if_missing()
-        log_before = log_state(self.path)
+        lost_frames = has_lost_frames(self.path)
         self._db = sqlite3.connect(self.path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         try:
             self._opened = self.path.stat()
@@ -138,7 +138,7 @@ class Database:
             self._write_ahead()
             self._db.execute("PRAGMA synchronous = NORMAL")
             self._bring_up_to_date()
-            if has_lost_frames(log_before, log_state(self.path)):
+            if lost_frames:
                 self.notes.append(
                     f"the end of {self.path.name}-wal was damaged; songs heard last are listened"
                     " to again"

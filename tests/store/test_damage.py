@@ -159,8 +159,6 @@ def test_lost_end_of_the_log_is_told(place: Path) -> None:
     """What was committed to the log and is gone from it is said, and only then."""
     song = place.with_name("song.wav")
     song.write_bytes(b"sound")
-    copy = place.with_name("copy")
-    copy.mkdir()
     with Store(place) as store:
         store.put_analysis("00", "1", "x" * 9000, path=song)
         reader = sqlite3.connect(place)  # keeps the log from being emptied
@@ -170,6 +168,8 @@ def test_lost_end_of_the_log_is_told(place: Path) -> None:
         files = {path.name: path.read_bytes() for path in place.parent.iterdir() if path.is_file()}
         reader.close()
     for lost in (0, 1, 5000, None):
+        copy = place.with_name(f"copy-{lost}")
+        copy.mkdir()
         for name, content in files.items():
             (copy / name).write_bytes(content)
         log = copy / "c.sqlite3-wal"
