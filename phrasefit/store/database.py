@@ -69,6 +69,10 @@ def _code(exc: Exception) -> int:
     return getattr(exc, "sqlite_errorcode", default) & 0xFF
 
 
+def _nothing() -> None:
+    """Do nothing."""
+
+
 class Database:
     """The open file; use it as a context manager.
 
@@ -215,6 +219,15 @@ class Database:
     def _on_replaced(self) -> None:
         """What a new file needs; for those who build on this class."""
 
+    def _reopen(self) -> None:
+        """Open the file that another program has put in place of the one that is open."""
+        self._db.close()
+        try:
+            self._open_or_replace()
+        except (OSError, *SQLITE_ERRORS) as exc:
+            raise CacheError(f"{self.path}: {_in_words(exc, 'opened')}") from exc
+        self._on_replaced()
+
     def _is_as_opened(self) -> bool:
         """Tell whether no other program has replaced the file meanwhile."""
         try:
@@ -224,24 +237,28 @@ class Database:
 
     # ------------------------------------------------------------ reading and writing
 
-    def _change(self, work: Callable[[], Result]) -> Result:
+    def _refuse_if_read_only(self) -> None:
+        if self.read_only:
+            raise CacheError(
+                f"{self.path}: cannot be written to; open its folder for writing, or put the"
+                f" cache elsewhere with {FOLDER_VARIABLE}"
+            )
+
+    def _change(self, work: Callable[[], Result], *, undo: Callable[[], None] = _nothing) -> Result:
         """Run `work` as one change: all of it or nothing.
 
-        On a damaged file it is run again after the file was replaced.
+        `undo` takes back what it did elsewhere, should the change come to nothing.  On a
+        damaged file both are run again after the file was replaced.
 
         Raises
         ------
         CacheError
             If the file cannot be written.
         """
-        if self.read_only:
-            raise CacheError(
-                f"{self.path}: cannot be written to; open its folder for writing, or put the"
-                f" cache elsewhere with {FOLDER_VARIABLE}"
-            )
+        self._refuse_if_read_only()
         for is_last in (False, True):
             try:
-                return self._attempt(work)
+                return self._attempt(work, undo)
             except (OSError, *SQLITE_ERRORS) as exc:
                 is_damage = not isinstance(exc, OSError) and self._is_damage(exc)
                 if is_last or not is_damage:
@@ -249,7 +266,7 @@ class Database:
                 self._replace_or_tell()
         raise AssertionError("one of two attempts returns or raises")
 
-    def _attempt(self, work: Callable[[], Result]) -> Result:
+    def _attempt(self, work: Callable[[], Result], undo: Callable[[], None]) -> Result:
         self._db.execute("BEGIN IMMEDIATE")
         try:
             result = work()
@@ -257,6 +274,7 @@ class Database:
         except BaseException:
             with contextlib.suppress(*SQLITE_ERRORS):  # a full disk has rolled back already
                 self._db.execute("ROLLBACK")
+            undo()
             raise
         return result
 

@@ -121,7 +121,7 @@ def test_a_clock_that_goes_back_does_not_undo_a_change(
     """The last change counts in both copies, even if it bears an earlier time."""
     with Store(place) as store:
         store.put_correction("abc", {"meter": 3})
-        monkeypatch.setattr("phrasefit.store.user_data.time.time", lambda: 1000.0)
+        monkeypatch.setattr("phrasefit.store.copies.time.time", lambda: 1000.0)
         store.put_correction("abc", {"meter": 4})
 
     with Store(place) as store:
