@@ -180,8 +180,9 @@ class Database:
         if schema > SCHEMA:
             raise CacheError(
                 f"{self.path}: was made by a newer phrasefit (its format is {schema}, this one"
-                f" knows {SCHEMA}); update phrasefit, or put the cache elsewhere with"
-                f" {FOLDER_VARIABLE}"
+                f" knows {SCHEMA}); update phrasefit, put the cache elsewhere with"
+                f" {FOLDER_VARIABLE}, or rename this file (a new one is made, and corrections"
+                " are brought back from their second copy)"
             )
         if schema < 0:
             raise sqlite3.DatabaseError(f"no phrasefit writes the format number {schema}")
