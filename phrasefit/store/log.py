@@ -2,8 +2,8 @@
 
 SQLite takes a log that ends early for one whose writer was killed, and says nothing.
 But its shared index (the ``-shm`` file) outlives a kill, and tells how many frames of
-the log were committed and how many of them are in the database already.  The layout is
-that of "WAL-mode file format", https://www.sqlite.org/walformat.html.
+the log were committed.  The layout is that of "WAL-mode file format",
+https://www.sqlite.org/walformat.html.
 
 May import: standard library.
 """
@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 _INDEX_HEADER = struct.Struct("=IIIBBHIIII8s8s")  # in the byte order of the machine
-_N_IN_DATABASE = struct.Struct("=I")
 LOG_HEADER_BYTES, FRAME_HEADER_BYTES = 32, 24
 LITTLE_ENDIAN_SUMS, BIG_ENDIAN_SUMS = 0x377F0682, 0x377F0683  # first four bytes of a log
 
@@ -29,7 +28,6 @@ class Committed:
     """What the index says of the log."""
 
     n_frames: int
-    n_in_database: int
     page_bytes: int
     salts: bytes
 
@@ -45,7 +43,7 @@ def has_lost_frames(path: Path) -> bool:
             return False
         _seen.add(str(path))
         before = _committed(path)
-        if before is None or before.n_frames <= before.n_in_database:
+        if before is None or not before.n_frames:
             return False
         is_whole = _is_whole(path, before)
         # If the index has changed, another program is at work on a log that is whole.
@@ -58,11 +56,10 @@ def _committed(path: Path) -> Committed | None:
     except OSError:
         return None
     size = _INDEX_HEADER.size  # it stands there twice, to be read while it is changed
-    if len(index) < 2 * size + _N_IN_DATABASE.size or index[:size] != index[size : 2 * size]:
+    if len(index) < 2 * size or index[:size] != index[size : 2 * size]:
         return None
     *_, page_bytes, n_frames, _, _, _, salts, _ = _INDEX_HEADER.unpack_from(index)
-    (n_in_database,) = _N_IN_DATABASE.unpack_from(index, 2 * size)
-    return Committed(n_frames, n_in_database, 65536 if page_bytes == 1 else page_bytes, salts)
+    return Committed(n_frames, 65536 if page_bytes == 1 else page_bytes, salts)
 
 
 def _is_whole(path: Path, committed: Committed) -> bool:

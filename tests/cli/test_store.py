@@ -61,7 +61,7 @@ def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.Mon
 
 
 def test_verify(program: Program, tmp_path: Path) -> None:
-    """A sound cache is told to be so; damage is named and mended, code 1."""
+    """A sound cache is told to be so; damage is named and fixed, code 1."""
     with Store() as store:
         key = keep(store, tmp_path, square_song("A", 8, 8))
     assert "all that is kept is in order" in program("store", "verify").out
