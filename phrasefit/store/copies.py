@@ -106,11 +106,7 @@ class TwoCopies(Database):
                 self._journal.cut_back(n_bytes)
             n_bytes = None
 
-        self._refuse_if_read_only()
-        with self._lock:
-            if not self._is_as_opened():  # another program has replaced a damaged file
-                self._reopen()
-            self._change(work, undo=undo)
+        self._change(work, undo=undo)
 
     def _forget_summary(self, content_hash: str) -> None:
         """Drop the summary of a song that has changed; ranking makes it again."""
@@ -124,8 +120,7 @@ class TwoCopies(Database):
         if are_right or self.read_only:
             return
         try:
-            with self._lock:
-                self._change(self._put_both_right)
+            self._change(self._put_both_right)
         except CacheError as exc:  # a full disk: what is there can be read all the same
             self.notes.append(str(exc))
 

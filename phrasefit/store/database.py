@@ -20,6 +20,7 @@ from typing import Any, Self, TypeVar
 from phrasefit.errors import CacheError
 from phrasefit.store.lock import Lock
 from phrasefit.store.log import has_lost_frames
+from phrasefit.store.reading import cannot_write, decoded, empty_in_memory, open_to_read
 from phrasefit.store.salvage import (
     HEADER_BYTES,
     SQLITE_ERRORS,
@@ -102,7 +103,7 @@ class Database:
         try:
             if not self.path.exists():
                 self.path.parent.mkdir(parents=True, exist_ok=True)
-            self.read_only = _cannot_write(self.path)
+            self.read_only = cannot_write(self.path)
             self._open_or_replace()
         except (OSError, *SQLITE_ERRORS) as exc:
             raise CacheError(f"{self.path}: {_in_words(exc, 'opened')}") from exc
@@ -130,7 +131,7 @@ class Database:
 
     def _open(self) -> None:
         if self.read_only:
-            self._db = _open_to_read(self.path)
+            self._db = open_to_read(self.path)
             return
         self._make_if_missing()
         lost_frames = has_lost_frames(self.path)
@@ -150,7 +151,7 @@ class Database:
         except BaseException:
             self._db.close()
             raise
-        self._db.text_factory = _decoded
+        self._db.text_factory = decoded
 
     def _make_if_missing(self) -> None:
         if not self.path.exists():
@@ -199,7 +200,7 @@ class Database:
         with contextlib.suppress(AttributeError):
             self._db.close()
         if self.read_only:
-            self._db = _empty_in_memory()
+            self._db = empty_in_memory()
             self.notes.append(
                 f"{self.path}: is damaged and its folder cannot be written to; only corrections"
                 " and routines are read, from their second copy"
@@ -220,8 +221,10 @@ class Database:
     def _on_replaced(self) -> None:
         """What a new file needs; for those who build on this class."""
 
-    def _reopen(self) -> None:
+    def _reopen_if_replaced(self) -> None:
         """Open the file that another program has put in place of the one that is open."""
+        if self.read_only or self._db.in_transaction or self._is_as_opened():
+            return
         self._db.close()
         try:
             self._open_or_replace()
@@ -249,7 +252,8 @@ class Database:
         """Run `work` as one change: all of it or nothing.
 
         `undo` takes back what it did elsewhere, should the change come to nothing.  On a
-        damaged file both are run again after the file was replaced.
+        damaged file both are run again after the file was replaced.  Nobody replaces the
+        file meanwhile: what is written to one that was moved aside would be lost.
 
         Raises
         ------
@@ -257,14 +261,16 @@ class Database:
             If the file cannot be written.
         """
         self._refuse_if_read_only()
-        for is_last in (False, True):
-            try:
-                return self._attempt(work, undo)
-            except (OSError, *SQLITE_ERRORS) as exc:
-                is_damage = not isinstance(exc, OSError) and self._is_damage(exc)
-                if is_last or not is_damage:
-                    raise CacheError(f"{self.path}: {_in_words(exc, 'written')}") from exc
-                self._replace_or_tell()
+        with self._lock:
+            self._reopen_if_replaced()
+            for is_last in (False, True):
+                try:
+                    return self._attempt(work, undo)
+                except (OSError, *SQLITE_ERRORS) as exc:
+                    is_damage = not isinstance(exc, OSError) and self._is_damage(exc)
+                    if is_last or not is_damage:
+                        raise CacheError(f"{self.path}: {_in_words(exc, 'written')}") from exc
+                    self._replace_or_tell()
         raise AssertionError("one of two attempts returns or raises")
 
     def _attempt(self, work: Callable[[], Result], undo: Callable[[], None]) -> Result:
@@ -295,6 +301,7 @@ class Database:
 
         With `kinds` only rows with values of these types are given: others are damaged.
         """
+        self._reopen_if_replaced()
         for is_last in (False, True):
             try:
                 rows = self._db.execute(query, values).fetchall()
@@ -337,16 +344,6 @@ class Database:
         self._replace_or_tell()
 
 
-def _cannot_write(path: Path) -> bool:
-    """Tell whether a file that is there can only be read."""
-    return path.exists() and not (os.access(path.parent, os.W_OK) and os.access(path, os.W_OK))
-
-
-def _decoded(text: bytes) -> str:
-    """Read a text; damaged letters are found by the checksum of their row."""
-    return text.decode("utf-8", "replace")
-
-
 def _in_words(exc: Exception, what: str) -> str:
     """Say what keeps the file from being opened, read or written, and what to do."""
     code = None if isinstance(exc, OSError) else _code(exc)
@@ -361,36 +358,3 @@ def _in_words(exc: Exception, what: str) -> str:
             " use --no-cache"
         )
     return f"the cache cannot be {what} ({exc}); use --no-cache to do without"
-
-
-def _open_to_read(path: Path) -> sqlite3.Connection:
-    """Open a file in a closed folder; an older one is brought up to date in memory."""
-    address = path.resolve().as_uri()
-    for options in ("mode=ro", "immutable=1"):  # the second where the log cannot be shared
-        db = sqlite3.connect(f"{address}?{options}", uri=True, isolation_level=None)
-        db.text_factory = _decoded
-        try:
-            (schema,) = db.execute("PRAGMA user_version").fetchone()
-            db.execute("SELECT count(*) FROM sqlite_master").fetchone()
-            break
-        except SQLITE_ERRORS:
-            db.close()
-            if options == "immutable=1":
-                raise
-    if schema == SCHEMA:
-        return db
-    if schema > SCHEMA:
-        db.close()
-        raise CacheError(f"{path}: was made by a newer phrasefit; update phrasefit")
-    newer = sqlite3.connect(":memory:", isolation_level=None)
-    newer.text_factory = _decoded
-    with contextlib.closing(db):
-        db.backup(newer)
-    migrate(newer, max(schema, 0))
-    return newer
-
-
-def _empty_in_memory() -> sqlite3.Connection:
-    db = sqlite3.connect(":memory:", isolation_level=None)
-    migrate(db, 0)
-    return db

@@ -10,6 +10,7 @@ May import: standard library.
 
 from __future__ import annotations
 
+import os
 import struct
 import threading
 from dataclasses import dataclass
@@ -39,9 +40,10 @@ def has_lost_frames(path: Path) -> bool:
     index would release the locks that SQLite holds on it for the whole process.
     """
     with _seeing:
-        if str(path) in _seen:
+        name = os.path.realpath(path)
+        if name in _seen:
             return False
-        _seen.add(str(path))
+        _seen.add(name)
         before = _committed(path)
         if before is None or not before.n_frames:
             return False

@@ -222,14 +222,23 @@ def test_several_programs_find_the_damage_at_once(place: Path) -> None:
 
 def test_program_that_holds_an_old_file_writes_to_the_new_one(place: Path) -> None:
     """What is changed after another program has replaced the file is not lost with it."""
+    song = place.with_name("song.wav")
+    song.write_bytes(b"sound")
     with Store(place) as slow:
         slow.put_correction("abc", {"meter": 3})
         with Store(place) as quick:
             quick.rebuild()
+            quick.put_correction("ghi", {"meter": 6})
 
+            assert slow.get_correction("ghi") == {"meter": 6}
+            quick.rebuild()
+        slow.put_analysis("a1", "1", "{}", path=song)
+        with Store(place) as quick:
+            quick.rebuild()
         slow.put_correction("def", {"meter": 4})
 
     with Store(place) as store:
+        assert store.get_analysis("a1", "1") == "{}"
         assert store.get_correction("abc") == {"meter": 3}
         assert store.get_correction("def") == {"meter": 4}
 
