@@ -92,7 +92,8 @@ class Failure:
 class Heard:
     """What a worker returns for one file; `trouble` if it could not be used.
 
-    `lasting` says that trying the same file again is of no use.
+    `lasting` says that trying the same file again is of no use; `notes` are what
+    happened to the cache meanwhile.
     """
 
     path: Path
@@ -101,6 +102,7 @@ class Heard:
     summary: Summary | None = None
     trouble: str = ""
     lasting: bool = False
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(kw_only=True)
@@ -225,6 +227,7 @@ def _recall(paths: Sequence[Path], store: Store, version: str, report: BatchRepo
 
 def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None:
     """Store one result; if the disk is full go on with what is in memory."""
+    report.notes += [note for note in heard.notes if note not in report.notes]
     if heard.trouble:
         report.failures.append(Failure(path=heard.path, reason=heard.trouble))
     else:
@@ -257,11 +260,13 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
     nothing is written there.
     """
     version = pipeline.analysis_version(hand_made=hand_made)
+    notes: list[str] = []
     try:
         if store_path is None:
             analysis = pipeline.listen(path, hand_made=hand_made)
         else:
             with Store(store_path) as store:
+                notes = store.notes
                 analysis = pipeline.listen(
                     path, recall=lambda key: store.get_analysis(key, version), hand_made=hand_made
                 )
@@ -271,11 +276,12 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
             content_hash=key,
             document=pipeline.document_of(analysis),
             summary=summary_of(analysis, version),
+            notes=tuple(notes),
         )
     except PhrasefitError as exc:
         lasting = not isinstance(exc, MissingExtraError | CacheError)
         reason = str(exc).removeprefix(f"{path}: ")
-        return Heard(path=path, trouble=reason, lasting=lasting)
+        return Heard(path=path, trouble=reason, lasting=lasting, notes=tuple(notes))
     except Exception as exc:  # one file must never stop a batch, whatever is wrong with it
         return Heard(path=path, trouble=f"could not be listened to ({type(exc).__name__}: {exc})")
 

@@ -119,7 +119,7 @@ def _recall(store: Store, key: str, version: str) -> pipeline.Analysis:
     text = store.get_analysis(key, version)
     if text is None:
         raise CacheError(f"the analysis of song {key[:12]} is gone; listen to the song again")
-    return pipeline.recalled(text, store.get_correction(key))
+    return pipeline.with_kept_correction(pipeline.recalled(text, None), store)
 
 
 def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:

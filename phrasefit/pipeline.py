@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
-from phrasefit.errors import MapError, NoPulseError, ParameterError
+from phrasefit.errors import MapError, NoPulseError, ParameterError, PhrasefitError
 from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
@@ -83,15 +83,36 @@ def analyse(
     version = analysis_version(hand_made=hand_made)
     known = store.hash_of(path) if store else None
     if store and known and (text := store.get_analysis(known, version)):
-        return recalled(text, store.get_correction(known))
+        return with_kept_correction(recalled(text, None), store)
     recall = None if store is None else lambda key: store.get_analysis(key, version)
     heard = listen(path, recall=recall, hand_made=hand_made, progress=progress)
     if store:
         content_hash = heard.info.content_hash
         store.put_analysis(content_hash, version, document_of(heard), path=path)
-        if correction := store.get_correction(content_hash):
-            heard = corrected(heard, serial.decode(Correction, correction))
+        heard = with_kept_correction(heard, store)
     return heard
+
+
+def with_kept_correction(heard: Analysis, store: Store) -> Analysis:
+    """Apply what a person corrected, as `store` keeps it.
+
+    A correction that no longer fits the song is set aside in the store, with a note
+    there; the song is then as it was heard.
+    """
+    content_hash = heard.info.content_hash
+    kept = store.get_correction(content_hash)
+    if kept is None:
+        return heard
+    try:
+        return corrected(heard, serial.decode(Correction, kept))
+    # A value of another type than it should be shows as one of Python's own errors.
+    except (PhrasefitError, TypeError, ValueError, ArithmeticError, LookupError) as exc:
+        store.set_aside_correction(content_hash, str(exc))
+        store.notes.append(
+            f"{heard.info.path}: the correction kept for it no longer fits ({exc}); it was set"
+            " aside and the song is shown as it was heard, see `phrasefit store set-aside`"
+        )
+        return heard
 
 
 def analysis_version(*, hand_made: bool = False) -> str:
@@ -242,10 +263,20 @@ def _first_one_s(bar_map: BarMap) -> float:
 
 def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
     """Add `change` to the song's corrections and keep the sum in `store`."""
-    total = merged(analysis.correction, change, analysis.bar_map)
-    result = corrected(analysis, total)
+    result = analysis
+
+    def add_to(kept: dict[str, Any] | None) -> dict[str, Any]:
+        """Add `change` to what is kept now: another program may have changed it since."""
+        nonlocal result
+        old = serial.decode(Correction, kept) if kept else UNTOUCHED
+        shown = analysis if old == analysis.correction else corrected(analysis, old)
+        result = corrected(analysis, merged(old, change, shown.bar_map))
+        return serial.encode(result.correction)
+
     if store:
-        store.put_correction(analysis.info.content_hash, serial.encode(total))
+        store.edit_correction(analysis.info.content_hash, add_to)
+    else:
+        add_to(serial.encode(analysis.correction))
     return result
 
 

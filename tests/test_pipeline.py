@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
 import pytest
 
+from kept_songs import keep, square_song
 from phrasefit import pipeline
+from phrasefit.collection import Library
+from phrasefit.model import Correction
+from phrasefit.store import Store
 
 
 def test_other_weights_are_another_version(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -30,3 +39,97 @@ def test_fingerprint_covers_the_shipped_weights() -> None:
     ]
 
     assert pipeline._fingerprint_of_weights() == zlib.crc32(b"".join(parts))
+
+
+# ------------------------------------------------------------------- corrections kept
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture
+def song(tmp_path: Path) -> Path:
+    """A song that was heard before; nothing is listened to."""
+    with Store() as store:
+        keep(store, tmp_path, square_song("A", 16, 16, 16, 16, 16, 16))
+    return tmp_path / "A.wav"
+
+
+def test_two_shells_keep_all_their_corrections(song: Path) -> None:
+    """Two programs that mark eight sections each in the same song keep all sixteen."""
+    code = """
+        import sys
+        from pathlib import Path
+        from phrasefit import pipeline
+        from phrasefit.model import Correction
+        from phrasefit.store import Store
+        for i in range(8):
+            with Store() as store:
+                analysis = pipeline.analyse(Path(sys.argv[1]), store=store)
+                time_s = 10.0 * i + float(sys.argv[2])
+                pipeline.correct(analysis, Correction(sections_at_s=(time_s,)), store=store)
+    """
+    shells = [
+        subprocess.Popen([sys.executable, "-c", textwrap.dedent(code), song, begin], cwd=ROOT)
+        for begin in ("4", "9")
+    ]
+
+    assert [shell.wait(timeout=120) for shell in shells] == [0, 0]
+    with Store() as store:
+        kept = pipeline.analyse(song, store=store).correction.sections_at_s
+        assert kept == tuple(sorted([10.0 * i + begin for i in range(8) for begin in (4.0, 9.0)]))
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        {"one_at_s": 9999.0},  # beyond the song
+        {"level": 1000.0},
+        {"meter": "four"},
+        {"one_at_s": "soon"},
+        {"sections_at_s": 7},
+        {"sections_at_s": [None]},
+        {"nudge_s": None},
+        {"no": "correction"},
+        {"level": [2.0]},
+        {"shift_one_beats": 10**400},
+        {"meter": -3},
+    ],
+)
+def test_correction_that_no_longer_fits_is_set_aside(song: Path, kept: dict[str, object]) -> None:
+    """The song opens as it was heard, the correction is kept out of use, and it is told."""
+    with Store() as store:
+        key = store.hash_of(song)
+        store.put_correction(key, kept)
+
+        analysis = pipeline.analyse(song, store=store)
+
+        assert analysis.bar_map is analysis.found
+        (aside,) = store.corrections_set_aside()
+        assert (aside.name, aside.kept) == (key, kept)
+        assert any("set aside" in note and "A.wav" in note for note in store.notes)
+        assert store.get_correction(key) is None
+        change = Correction(meter=3)
+        assert pipeline.correct(analysis, change, store=store).bar_map.meter == 3
+
+
+def test_forgetting_needs_no_valid_correction(song: Path) -> None:
+    """A correction that was made invalid after the song was opened can be dropped."""
+    with Store() as store:
+        analysis = pipeline.analyse(song, store=store)
+        key = analysis.info.content_hash
+        store.put_correction(key, {"one_at_s": 9999.0})
+
+        assert pipeline.forget(analysis, store=store).bar_map is analysis.found
+
+        assert store.get_correction(key) is None
+
+
+def test_ranking_takes_the_song_as_heard(song: Path) -> None:
+    """A correction that no longer fits does not keep its song out of rankings."""
+    with Store() as store:
+        store.put_correction(store.hash_of(song), {"one_at_s": 9999.0})
+
+        library = Library.of(store)
+
+        assert library.shelf.titles == ("A",)
+        assert any("set aside" in note for note in store.notes)

@@ -10,6 +10,8 @@ import typer
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
 
+_SHOWN_SIGNS = 300  # of a correction that cannot be used
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands to `app`."""
@@ -23,6 +25,7 @@ def register(app: typer.Typer) -> None:
         ("export", export),
         ("import", import_),
         ("keep", keep),
+        ("set-aside", set_aside),
     ):
         group.command(name)(command)
     app.add_typer(group, name="store")
@@ -34,16 +37,17 @@ def info() -> None:
     Example: phrasefit store info
     """
     from phrasefit.pipeline import analysis_version
-    from phrasefit.store import care
+    from phrasefit.store import maintenance
 
     with many.open_store() as store:
-        found = care.info(store, analysis_version())
+        found = maintenance.info(store, analysis_version())
     typer.echo(f"file         {found.path}")
     typer.echo(f"size         {found.n_bytes / 1e6:.1f} MB (file format {found.schema})")
     typer.echo(f"songs heard  {found.n_songs}, in {found.n_files} files")
     typer.echo(f"out of date  {found.n_stale} (from another phrasefit; `store prune` removes them)")
     typer.echo(f"not usable   {found.n_failures} files")
     typer.echo(f"corrections  {found.n_corrections}")
+    typer.echo(f"set aside    {found.n_set_aside} corrections that no longer fit")
     typer.echo(f"routines     {found.n_routines}")
 
 
@@ -53,10 +57,10 @@ def verify() -> None:
     Example: phrasefit store verify
     """
     from phrasefit.cli._edge import EXIT_PARTIAL
-    from phrasefit.store import care
+    from phrasefit.store import maintenance
 
     with many.open_store() as store:
-        troubles = care.verify(store)
+        troubles = maintenance.verify(store)
         moved = bool(store.notes)
     for line in troubles:
         typer.echo(line)
@@ -76,10 +80,10 @@ def prune(
     Example: phrasefit store prune --gone
     """
     from phrasefit.pipeline import analysis_version
-    from phrasefit.store import care
+    from phrasefit.store import maintenance
 
     with many.open_store() as store:
-        done = care.prune(store, analysis_version(), gone=gone)
+        done = maintenance.prune(store, analysis_version(), gone=gone)
     typer.echo(
         f"out of date and removed: {done.n_analyses}; files forgotten: {done.n_files};"
         f" {done.n_bytes / 1e6:.1f} MB are kept"
@@ -97,14 +101,14 @@ def export(
     from phrasefit.cli._edge import emit
     from phrasefit.cli._song import check_targets
     from phrasefit.serial import dump_json
-    from phrasefit.store.rescue import export_document
+    from phrasefit.store.exchange import export_document
+    from phrasefit.store.records import in_words
 
     check_targets((target,), force=force)
     with many.open_store() as store:
-        rows = store.get_hand_made()
-    emit(dump_json(export_document(rows)), target, force=force)
-    n = {table: len(found) for table, found in rows.items()}
-    typer.echo(f"wrote {n['correction']} corrections and {n['routine']} routines", err=True)
+        records = store.user_records()
+    emit(dump_json(export_document(records)), target, force=force)
+    typer.echo(f"wrote {in_words(records)}", err=True)
 
 
 def import_(
@@ -114,19 +118,22 @@ def import_(
 
     Example: phrasefit store import corrections.json
     """
+    from collections import Counter
+
     from phrasefit.errors import CacheError
-    from phrasefit.store.rescue import read_export
+    from phrasefit.store.exchange import read_export
 
     try:
         text = source.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as exc:
         raise CacheError(f"{source}: cannot be read ({exc}); check the name") from exc
-    rows = read_export(text, name=str(source))
+    records = read_export(text, name=str(source))
     with many.open_store() as store:
-        taken = store.put_hand_made(rows)
+        taken = store.merge_records(records)
+    n = Counter(record.table for record in records)
     typer.echo(
-        f"took over {taken['correction']} of {len(rows['correction'])} corrections"
-        f" and {taken['routine']} of {len(rows['routine'])} routines"
+        f"took over {taken['correction']} of {n['correction']} corrections"
+        f" and {taken['routine']} of {n['routine']} routines"
     )
 
 
@@ -144,3 +151,35 @@ def keep(
         for name, path in read:
             store.put_routine(name, path.read_text(encoding="utf-8"))
             typer.echo(f"kept {name}")
+
+
+def set_aside(
+    drop: Annotated[
+        list[str], typer.Option("--drop", metavar="KEY", help="Remove this one for good.")
+    ] = (),
+) -> None:
+    """List corrections that no longer fit their songs and are out of use, or drop them.
+
+    A song whose correction is set aside is shown as it was heard; correct it again.
+
+    Example: phrasefit store set-aside
+
+    Example: phrasefit store set-aside --drop 5f1c09aa21be
+    """
+    from phrasefit.errors import ParameterError
+
+    with many.open_store() as store:
+        for key in drop:
+            if not store.drop_set_aside(key):
+                raise ParameterError(
+                    f"--drop {key}: nothing is set aside under that key;"
+                    " `phrasefit store set-aside` lists the keys"
+                )
+            typer.echo(f"dropped {key}")
+        aside = store.corrections_set_aside()
+        path_of = {key: path for path, (_, _, key) in store.files().items()}
+    for one in () if drop else aside:
+        song = path_of.get(one.name, one.name)
+        typer.echo(f"{one.key}  {song}\n    {one.reason}\n    {str(one.kept)[:_SHOWN_SIGNS]}")
+    if not aside and not drop:
+        typer.echo("nothing is set aside")

@@ -1,6 +1,8 @@
 """The cache of earlier analyses, and what a person corrected or wants to keep."""
 
-from phrasefit.store.cache import Store, default_path
+from phrasefit.store.cache import Store
+from phrasefit.store.database import default_path
 from phrasefit.store.schema import Summary
+from phrasefit.store.user_data import SetAside
 
-__all__ = ["Store", "Summary", "default_path"]
+__all__ = ["SetAside", "Store", "Summary", "default_path"]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import dataclass
+
+from phrasefit.store.records import checksum_of
 
 # Each entry brings the file from schema n to n + 1; never edit one that has shipped.
 MIGRATIONS: tuple[str, ...] = (
@@ -37,13 +40,25 @@ MIGRATIONS: tuple[str, ...] = (
         name TEXT PRIMARY KEY, text TEXT NOT NULL, stored_at REAL NOT NULL
     ) WITHOUT ROWID;
     """,
+    # 3: rows carry a checksum, so that a flipped bit is noticed; corrections that no
+    # longer fit their song are set aside.  `records.Record` says what is summed.
+    """
+    ALTER TABLE analysis ADD COLUMN checksum INTEGER;
+    ALTER TABLE correction ADD COLUMN checksum INTEGER;
+    ALTER TABLE routine ADD COLUMN checksum INTEGER;
+    ALTER TABLE summary ADD COLUMN checksum INTEGER;
+    CREATE TABLE set_aside (
+        key TEXT PRIMARY KEY, document TEXT NOT NULL, stored_at REAL NOT NULL,
+        checksum INTEGER
+    ) WITHOUT ROWID;
+    UPDATE correction
+        SET checksum = record_checksum('correction', content_hash, document, stored_at);
+    UPDATE routine SET checksum = record_checksum('routine', name, text, stored_at);
+    DELETE FROM summary;
+    DELETE FROM file WHERE content_hash NOT IN (SELECT content_hash FROM analysis);
+    """,
 )
 SCHEMA = len(MIGRATIONS)
-# Tables that a person filled and no program can make again.
-HAND_MADE: dict[str, tuple[str, ...]] = {
-    "correction": ("content_hash", "document", "stored_at"),
-    "routine": ("name", "text", "stored_at"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +67,7 @@ class Summary:
 
     `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
     that of the least sure reading; `as_tracked` says that a person chose the beat.
-    """
+    """  # the order of the fields is that of the columns
 
     content_hash: str
     version: str
@@ -64,3 +79,19 @@ class Summary:
     confidence: float
     as_tracked: bool
     grid: bytes
+
+
+def migrate(db: sqlite3.Connection, schema: int) -> None:
+    """Bring the tables from `schema` up to date, inside the caller's transaction."""
+    db.create_function("record_checksum", 4, _checksum, deterministic=True)
+    for script in MIGRATIONS[schema:]:
+        for statement in script.split(";"):
+            db.execute(statement)
+    db.execute(f"PRAGMA user_version = {SCHEMA}")
+
+
+def _checksum(table: str, key: object, text: object, stored_at: object) -> int | None:
+    """Vouch for a row of an earlier schema; None for one that damage has touched."""
+    if isinstance(key, str) and isinstance(text, str) and isinstance(stored_at, float):
+        return checksum_of(table, key, text, stored_at)
+    return None

@@ -12,6 +12,7 @@ from kept_songs import keep, square_song
 from phrasefit.store import Store, default_path
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
+SAMPLES = Path(__file__).parents[2] / "sample_audio"
 
 
 @pytest.fixture
@@ -46,7 +47,7 @@ def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.Mon
     program("store", "keep", ROUTINES / "first-gate.toml")
 
     done = program("store", "export", target)
-    assert "1 corrections and 1 routines" in done.err
+    assert "1 correction and 1 routine" in done.err
     assert json.loads(target.read_text("utf-8"))["format"] == "phrasefit-store"
     program("store", "export", target, expect=2)
 
@@ -60,7 +61,7 @@ def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.Mon
 
 
 def test_verify(program: Program, tmp_path: Path) -> None:
-    """A sound cache is told to be so; damage is named and mended, code 1."""
+    """A sound cache is told to be so; damage is named and fixed, code 1."""
     with Store() as store:
         key = keep(store, tmp_path, square_song("A", 8, 8))
     assert "all that is kept is in order" in program("store", "verify").out
@@ -81,6 +82,50 @@ def test_damaged_file_is_told(program: Program) -> None:
 
     assert "the cache was damaged" in done.err
     assert "songs heard  0" in done.out
+
+
+def test_set_aside(program: Program, tmp_path: Path) -> None:
+    """A correction that does not fit is told, counted, listed with its song, and dropped."""
+    song = tmp_path / "A.wav"
+    with Store() as store:
+        key = keep(store, tmp_path, square_song("A", 8, 8))
+        store.put_correction(key, {"one_at_s": 9999.0})
+
+    done = program("map", song)
+    assert "no longer fits" in done.err and "store set-aside" in done.err
+    assert program("map", song).err == ""
+
+    assert "set aside    1" in program("store", "info").out
+    listed = program("store", "set-aside").out
+    assert str(song) in listed and "9999" in listed and key[:12] in listed
+    program("store", "set-aside", "--drop", "no such key", expect=2)
+    assert "dropped" in program("store", "set-aside", "--drop", key[:12]).out
+    assert "nothing is set aside" in program("store", "set-aside").out
+
+
+@pytest.mark.parametrize("words", [("map", "SONG", "--forget"), ("correct", "SONG", "--forget")])
+def test_forget_whatever_is_kept(program: Program, tmp_path: Path, words: tuple[str, ...]) -> None:
+    """A correction that does not fit does not keep itself from being forgotten."""
+    with Store() as store:
+        key = keep(store, tmp_path, square_song("A", 8, 8))
+        store.put_correction(key, {"one_at_s": 9999.0})
+
+    program(*(tmp_path / "A.wav" if word == "SONG" else word for word in words))
+
+    with Store() as store:
+        assert store.get_correction(key) is None
+
+
+def test_song_is_known_by_its_sound_on_another_computer(tmp_path: Path) -> None:
+    """What export promises: a copy of the song elsewhere has the same fingerprint."""
+    from phrasefit.audio.decode import decode
+
+    song = SAMPLES / "marmalade-polka.ogg"
+    copy = tmp_path / "Musik" / "a copy.ogg"
+    copy.parent.mkdir()
+    copy.write_bytes(song.read_bytes())
+
+    assert decode(copy).info.content_hash == decode(song).info.content_hash
 
 
 def test_keep_refuses_a_routine_with_mistakes(program: Program, tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import resource
 import signal
 import sqlite3
@@ -16,9 +15,9 @@ from pathlib import Path
 import pytest
 
 from phrasefit.errors import CacheError
-from phrasefit.store import Store, Summary, care, default_path
-from phrasefit.store.rescue import export_document, read_export
-from phrasefit.store.schema import MIGRATIONS, SCHEMA
+from phrasefit.store import Store, Summary, default_path, maintenance
+from phrasefit.store.exchange import export_document, read_export
+from phrasefit.store.schema import SCHEMA, migrate
 
 DATA = Path(__file__).parent / "data"
 SUMMARY = Summary(
@@ -155,12 +154,13 @@ def test_each_earlier_schema_is_brought_up_to_date(place: Path, schema: int) -> 
         assert store.get_correction("def") == {"level": 0.5}
         assert store.files() == {"/music/song.wav": (5, 123, "abc")}
         store.put_summaries([SUMMARY])
+        kept = {"Mine": "counts = 32"} if schema > 1 else {}
         store.put_routine("R", "text")
-        assert store.routines() == {"R": "text"}
+        assert store.routines() == {**kept, "R": "text"}
+        assert store.notes == []
 
     fresh = sqlite3.connect(place.with_name("fresh.sqlite3"))
-    for script in MIGRATIONS:
-        fresh.executescript(script)
+    migrate(fresh, 0)
     tables = "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name"
     moved = sqlite3.connect(place)
     assert [" ".join(str(r).split()) for r in moved.execute(tables)] == [
@@ -214,7 +214,7 @@ def test_several_programs_write_at_once(place: Path, song: Path) -> None:
 
     with Store(place) as store:
         assert store.hashes_heard("1") == {f"{name}{i}" for name in "abc" for i in range(25)}
-        assert care.verify(store) == []
+        assert maintenance.verify(store) == []
 
 
 def test_killed_program_loses_nothing_it_had_kept(place: Path, song: Path) -> None:
@@ -227,7 +227,7 @@ def test_killed_program_loses_nothing_it_had_kept(place: Path, song: Path) -> No
     with Store(place) as store:
         assert store.hashes_heard("1") >= {f"a{i}" for i in done}
         assert all(store.get_analysis(key, "1") for key in store.hashes_heard("1"))
-        assert care.verify(store) == []
+        assert maintenance.verify(store) == []
 
 
 def test_full_disk_is_told_and_loses_nothing(place: Path, song: Path) -> None:
@@ -258,7 +258,7 @@ def test_full_disk_is_told_and_loses_nothing(place: Path, song: Path) -> None:
     assert out.splitlines()[-1] == "{} None"
     with Store(place) as store:
         assert store.hashes_heard("1") == {"old"}
-        assert care.verify(store) == []
+        assert maintenance.verify(store) == []
 
 
 def test_no_folder_can_be_made(tmp_path: Path) -> None:
@@ -269,131 +269,7 @@ def test_no_folder_can_be_made(tmp_path: Path) -> None:
         Store(tmp_path / "file" / "c.sqlite3")
 
 
-# -------------------------------------------------------------------- damage
-
-
-def filled(place: Path, song: Path, n_corrections: int = 300) -> None:
-    """Make a cache with analyses, corrections and a routine."""
-    with Store(place) as store:
-        for i in range(20):
-            store.put_analysis(f"a{i}", "1", "x" * 5000, path=song)
-        store.put_hand_made(
-            {
-                "correction": [
-                    {"content_hash": f"{i:04}", "document": '{"meter": 3}', "stored_at": 1.0}
-                    for i in range(n_corrections)
-                ]
-            }
-        )
-        store.put_routine("Mine", "counts = 32")
-        store._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-
-
-def test_file_that_is_no_cache_is_moved_aside(place: Path) -> None:
-    """Something else under its name is kept, a new cache begun, and the user told."""
-    place.write_bytes(b"this is no database at all, " * 100)
-
-    with Store(place) as store:
-        assert any("damaged" in note and "new one was begun" in note for note in store.notes)
-        store.put_correction("abc", {"meter": 3})
-
-    (aside,) = place.parent.glob("c.damaged-*.sqlite3")
-    assert aside.read_bytes().startswith(b"this is no database")
-    with Store(place) as store:
-        assert store.notes == []
-        assert store.get_correction("abc") == {"meter": 3}
-
-
-def test_corrections_are_saved_from_a_damaged_cache(place: Path, song: Path) -> None:
-    """Where pages are overwritten, readable corrections and routines are carried over."""
-    filled(place, song)
-    with sqlite3.connect(place) as db:
-        (root,) = db.execute("SELECT rootpage FROM sqlite_master WHERE name='analysis'").fetchone()
-        (size,) = db.execute("PRAGMA page_size").fetchone()
-    db.close()
-    with place.open("r+b") as file:
-        file.seek((root - 1) * size)
-        file.write(b"\xff" * size)
-
-    with Store(place) as store:
-        assert store.get_analysis("a1", "1") is None  # this finds the damage
-        assert store.get_correction("0299") == {"meter": 3}
-        assert store.routines() == {"Mine": "counts = 32"}
-        assert any("300 corrections and 1 routines" in note for note in store.notes)
-
-    (saved,) = place.parent.glob("c.saved-*.json")
-    assert len(read_export(saved.read_text("utf-8"), name="saved")["correction"]) == 300
-
-
-def test_some_corrections_are_saved_where_not_all_can_be(place: Path, song: Path) -> None:
-    """Rows before the first damaged page of the corrections are saved, and only sound ones."""
-    filled(place, song, n_corrections=3000)
-    content = bytearray(place.read_bytes())
-    at = content.find(b'2500{"meter"')
-    assert at > 0
-    page = at // 4096 * 4096
-    content[page : page + 4096] = b"\xff" * 4096
-    place.write_bytes(bytes(content))
-
-    with Store(place) as store:
-        for key in ("0000", "2500", "0001"):
-            store.get_correction(key)
-
-        saved = store.get_hand_made()["correction"]
-        assert 0 < len(saved) < 3000
-        assert all(json.loads(row["document"]) == {"meter": 3} for row in saved)
-
-
-def test_writing_to_a_damaged_cache(place: Path, song: Path) -> None:
-    """If damage shows while writing, the next attempt writes to a new cache."""
-    filled(place, song)
-    with Store(place) as store:
-        content = bytearray(place.read_bytes())
-        content[4096:] = b"\xff" * (len(content) - 4096)
-        place.write_bytes(bytes(content))
-    with Store(place) as store:
-        with pytest.raises(CacheError, match="run the command again"):
-            store.put_correction("new", {"meter": 3})
-
-        store.put_correction("new", {"meter": 3})
-
-        assert store.get_correction("new") == {"meter": 3}
-
-
-def test_several_programs_find_the_damage_at_once(place: Path) -> None:
-    """Only one file is moved aside, and no program moves the new one."""
-    place.write_bytes(b"no database " * 500)
-    code = """
-        import sys
-        from pathlib import Path
-        from phrasefit.store import Store
-        with Store(Path(sys.argv[1])) as store:
-            store.put_routine(sys.argv[2], "text")
-    """
-
-    programs = [run_python(code, place, name) for name in "abcd"]
-
-    for program in programs:
-        _, err = program.communicate(timeout=60)
-        assert program.returncode == 0, err
-    assert len(list(place.parent.glob("c.damaged-*"))) == 1
-    with Store(place) as store:
-        assert list(store.routines()) == list("abcd")
-
-
-def test_lock_of_a_killed_program_does_not_hang(place: Path) -> None:
-    """A lock left long ago is taken away."""
-    place.write_bytes(b"no database " * 500)
-    lock = Path(f"{place}.rescue")
-    lock.touch()
-    long_ago = time.time() - 3600
-    os.utime(lock, (long_ago, long_ago))
-
-    with Store(place) as store:
-        assert store.notes
-
-
-# ------------------------------------------------------- export, import, care
+# ------------------------------------------------ export, import, maintenance
 
 
 def test_export_and_import(tmp_path: Path, place: Path) -> None:
@@ -402,14 +278,14 @@ def test_export_and_import(tmp_path: Path, place: Path) -> None:
         store.put_correction("both", {"meter": 4})
         store.put_correction("mine", {"level": 2.0})
         store.put_routine("R", "text")
-        text = json.dumps(export_document(store.get_hand_made()))
+        text = json.dumps(export_document(store.user_records()))
     with Store(tmp_path / "other.sqlite3") as other:
         time.sleep(0.01)
         other.put_correction("both", {"meter": 3})
 
-        taken = other.put_hand_made(read_export(text, name="x"))
+        taken = other.merge_records(read_export(text, name="x"))
 
-        assert taken == {"correction": 1, "routine": 1}
+        assert (taken["correction"], taken["routine"]) == (1, 1)
         assert other.get_correction("both") == {"meter": 3}
         assert other.get_correction("mine") == {"level": 2.0}
 
@@ -437,11 +313,11 @@ def test_verify_removes_what_cannot_be_read(place: Path, song: Path) -> None:
         store.put_analysis("bad", "1", "{}", path=song)
         store._db.execute("UPDATE analysis SET document = x'00' WHERE content_hash = 'bad'")
 
-        (trouble,) = care.verify(store)
+        (trouble,) = maintenance.verify(store)
 
         assert "bad" in trouble
         assert store.hashes_heard("1") == {"good"}
-        assert care.verify(store) == []
+        assert maintenance.verify(store) == []
 
 
 def test_prune(place: Path, song: Path, tmp_path: Path) -> None:
@@ -455,11 +331,11 @@ def test_prune(place: Path, song: Path, tmp_path: Path) -> None:
         store.put_correction("lost", {"meter": 3})
         lost.unlink()
 
-        first = care.prune(store, "1")
+        first = maintenance.prune(store, "1")
         assert (first.n_analyses, first.n_files) == (1, 0)
         assert store.hashes_heard("1") == {"here", "lost"}
 
-        second = care.prune(store, "1", gone=True)
+        second = maintenance.prune(store, "1", gone=True)
         assert (second.n_analyses, second.n_files) == (1, 1)
         assert store.hashes_heard("1") == {"here"}
         assert store.get_correction("lost") == {"meter": 3}
@@ -473,7 +349,7 @@ def test_info(place: Path, song: Path) -> None:
         store.put_correction("a", {})
         store.put_failure(song, "1", "silent")
 
-        found = care.info(store, "1")
+        found = maintenance.info(store, "1")
 
     assert (found.n_songs, found.n_stale, found.n_files) == (1, 1, 1)
     assert (found.n_corrections, found.n_routines, found.n_failures) == (1, 0, 1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +21,7 @@ class StoreInfo:
     n_files: int
     n_failures: int
     n_corrections: int
+    n_set_aside: int
     n_routines: int
 
 
@@ -41,13 +41,14 @@ def info(store: Store, version: str) -> StoreInfo:
         n_stale=n_all - n_songs,
         n_files=count("file"),
         n_failures=count("failure"),
-        n_corrections=count("correction"),
-        n_routines=count("routine"),
+        n_corrections=store.count_kept("correction"),
+        n_set_aside=store.count_kept("set_aside"),
+        n_routines=store.count_kept("routine"),
     )
 
 
 def verify(store: Store) -> list[str]:
-    """Check the file and every analysis in it; remove analyses that cannot be read.
+    """Check the file and every analysis in it; rebuild or remove what is damaged.
 
     Returns
     -------
@@ -56,10 +57,10 @@ def verify(store: Store) -> list[str]:
         again when their songs are next listened to.
     """
     troubles = [f"the file: {line}" for line in store.integrity_errors()]
-    for content_hash, version, document in store.documents():
-        try:
-            zlib.decompress(document).decode("utf-8")
-        except (zlib.error, UnicodeDecodeError, TypeError):
+    if troubles:
+        store.rebuild()
+    for content_hash, version, is_sound in store.documents():
+        if not is_sound:
             store.delete_analysis(content_hash, version)
             troubles.append(f"the analysis of song {content_hash[:12]} was damaged and is removed")
     return troubles
