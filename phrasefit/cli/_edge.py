@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import re
 import signal
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 from unicodedata import category
 
 import typer
 
 from phrasefit.errors import ParameterError, PhrasefitError, shown
 
+MOST_ARGUMENT = 4096  # letters, as long as a path can be
 MOST_MESSAGE = 2000  # signs of one error line; what is longer is a name gone wrong
 EXIT_FIX = 2  # the user must fix something
 EXIT_PARTIAL = 1  # part of a batch failed
@@ -42,7 +46,8 @@ def run(app: typer.Typer) -> None:
     ended = _end_as_by_ctrl_c()
     try:
         try:
-            app()
+            _check_arguments(sys.argv[1:])
+            code = app(standalone_mode=False)
         finally:
             sys.stdout.flush()  # a full disk or a closed pipe shows here at the latest
     except PhrasefitError as exc:
@@ -67,9 +72,30 @@ def run(app: typer.Typer) -> None:
         if isinstance(exc.__context__, BrokenPipeError):  # typer turned it into exit code 1
             _drop_output()
             sys.exit(0)
-        if exc.code == EXIT_STOPPED and ended:
-            sys.exit(EXIT_TERMINATED)
         raise
+    except Exception as exc:
+        if not hasattr(exc, "show"):
+            raise
+        _show_usage(exc)  # typer's own: a command or an option that is not known
+    else:
+        sys.exit(EXIT_TERMINATED if code == EXIT_STOPPED and ended else code or 0)
+
+
+def _check_arguments(words: Sequence[str]) -> None:
+    """Refuse an argument that no name, number or path can be."""
+    for word in words:
+        if len(word) > MOST_ARGUMENT:
+            raise ParameterError(
+                f"{shown(word)} is an argument of {len(word)} letters; {MOST_ARGUMENT} are the most"
+            )
+
+
+def _show_usage(problem: Any) -> None:
+    """Print what typer has to say, each line fit for a terminal."""
+    text = io.StringIO()
+    problem.show(file=text)
+    print(*map(one_line_message, text.getvalue().splitlines()), sep="\n", file=sys.stderr)
+    sys.exit(problem.exit_code)
 
 
 def _open_missing_streams() -> None:

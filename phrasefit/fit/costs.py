@@ -11,7 +11,6 @@ replace any of them by a TOML file (`Costs.load`).  Two units are used:
 from __future__ import annotations
 
 import dataclasses
-import math
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 from phrasefit.files import protect
 from phrasefit.routine.counts import SECTION_COUNTS
 
@@ -85,11 +84,11 @@ class Costs:
         for field in dataclasses.fields(self):
             value = getattr(self, field.name)
             if not isinstance(value, int | float) or isinstance(value, bool):
-                raise ParameterError(f"costs: {field.name}={value!r} must be a number")
+                raise ParameterError(f"costs: {field.name}={shown(value)} must be a number")
             low, high = (-1.0, 1.0) if field.name.startswith("meet_") else (0.0, 100.0)
-            if not math.isfinite(value) or not low <= value <= high:
+            if not low <= value <= high:
                 raise ParameterError(
-                    f"costs: {field.name}={value:g} must lie between {low:g} and {high:g}"
+                    f"costs: {field.name}={shown(value)} must lie between {low:g} and {high:g}"
                 )
         if self.groups_after_event != int(self.groups_after_event):
             raise ParameterError(

@@ -27,7 +27,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 
 MAX_COUNTS = 512  # four times the longest routine in use; keeps "1-99999999" harmless
 
@@ -40,7 +40,9 @@ _SIGN_OF = {fraction: sign for sign, fraction in SIGNS.items()}
 STRAIGHT = 0.5
 TRIPLET_SWING = 2 / 3  # the usual shuffle: long and short note as 2 to 1
 
-_TOKEN = re.compile(r"(?P<first>\d+)(?:\s*[-–]\s*(?P<last>\d+))?|(?P<sign>[e&a])|(?P<gap>[\s,]+)")
+_TOKEN = re.compile(
+    r"(?P<first>[0-9]{1,9})(?:\s*[-–]\s*(?P<last>[0-9]{1,9}))?|(?P<sign>[e&a])|(?P<gap>[\s,]+)"
+)
 _HOW = "write counts as 1, 1-2, 3&4, &5, 7&8& or 1a2"
 
 
@@ -60,7 +62,8 @@ def _tokens(text: str) -> Iterator[re.Match[str]]:
     while place < len(text):
         match = _TOKEN.match(text, place)
         if match is None:
-            raise ParameterError(f"counts {text!r}: {text[place:]!r} is not understood; {_HOW}")
+            rest = text[place:]
+            raise ParameterError(f"counts {shown(text)}: {shown(rest)} is not understood; {_HOW}")
         yield match
         place = match.end()
 
@@ -70,12 +73,12 @@ def _whole_counts(match: re.Match[str], text: str) -> range:
     first = int(match["first"])
     last = int(match["last"] or first)
     if first < 1:
-        raise ParameterError(f"counts {text!r}: counting starts at 1, not at {first}; {_HOW}")
+        raise ParameterError(f"counts {shown(text)}: counting starts at 1, not at {first}; {_HOW}")
     if last > MAX_COUNTS:
-        raise ParameterError(f"counts {text!r}: a routine has at most {MAX_COUNTS} counts")
+        raise ParameterError(f"counts {shown(text)}: a routine has at most {MAX_COUNTS} counts")
     if match["last"] and last <= first:
         better = f"{last}-{first}" if last < first else f"{first}"
-        raise ParameterError(f"counts {text!r} do not go forward; write {better}")
+        raise ParameterError(f"counts {shown(text)} do not go forward; write {better}")
     return range(count_index(first), count_index(last) + 1)
 
 
@@ -122,10 +125,10 @@ def parse_counts(text: str) -> tuple[Fraction, ...]:
             moments += [Fraction(index) for index in whole]
             waiting, last, attached = [], whole[-1], True
     if last is None:
-        raise ParameterError(f"counts {text.strip()!r} name no number; {_HOW}")
+        raise ParameterError(f"counts {shown(text.strip())} name no number; {_HOW}")
     moments += [last + sign for sign in waiting]
     if any(later <= earlier for earlier, later in pairwise(moments)):
-        raise ParameterError(f"counts {text.strip()!r} do not go forward; {_HOW}")
+        raise ParameterError(f"counts {shown(text.strip())} do not go forward; {_HOW}")
     return tuple(moments)
 
 

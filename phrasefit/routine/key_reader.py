@@ -12,6 +12,9 @@ from phrasefit.routine.toml_lines import KeyPath, Source
 
 Value = TypeVar("Value")
 
+MOST_TEXT = 500  # letters of a name or note: four lines of a sheet
+MOST_TEXTS = 200  # notes, or parts of a sequence
+
 
 class KeyReader:
     """Reads the keys of one table and remembers what is wrong with them.
@@ -52,17 +55,24 @@ class KeyReader:
         """Complain about each key that has no meaning here, with a guess."""
         for key in self.table:
             if key not in legal:
-                near = difflib.get_close_matches(key, legal, n=1, cutoff=0.6)
+                near = difflib.get_close_matches(key[:40], legal, n=1, cutoff=0.6)
                 guess = f"did you mean {near[0]}?" if near else f"known are {', '.join(legal)}"
-                self.complain(key, f"{key!r} has no meaning here; {guess}")
+                self.complain(key, f"{shown(key)} has no meaning here; {guess}")
 
     def text(self, key: str) -> str:
         """Read a text; "" if it is not written."""
         value = self.table.get(key, "")
         if isinstance(value, str):
-            return one_line(value)
-        self.complain(key, f'{key} must be a text in quotes, as in {key} = "{value}"')
+            return self._bounded(key, value)
+        self.complain(key, f"{key} = {shown(value)} must be a text in quotes")
         return ""
+
+    def _bounded(self, key: str, text: str) -> str:
+        """Make a text one line; complain about one that no sheet has room for."""
+        if len(text) <= MOST_TEXT:
+            return one_line(text)
+        self.complain(key, f"{key} has {len(text)} letters; {MOST_TEXT} are the most")
+        return one_line(text[:MOST_TEXT])
 
     def block(self, key: str) -> list[tuple[int, str]] | None:
         """Read a multi-line text as numbered lines; None if it is not written."""
@@ -79,7 +89,9 @@ class KeyReader:
         value = self.table.get(key, [])
         listed = [value] if isinstance(value, str) else value
         if isinstance(listed, list) and all(isinstance(item, str) for item in listed):
-            return tuple(one_line(item) for item in listed)
+            if len(listed) > MOST_TEXTS:
+                self.complain(key, f"{key} lists {len(listed)} texts; {MOST_TEXTS} are the most")
+            return tuple(self._bounded(key, item) for item in listed[:MOST_TEXTS])
         self.complain(key, f'{key} must be a text or a list of texts, as in {key} = ["…", "…"]')
         return ()
 

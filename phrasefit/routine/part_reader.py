@@ -29,6 +29,10 @@ TAG_KEYS = ("name", "counts", "turn", "steps")
 # (midlandmavericks.com); those of the waltz are common practice, no source.
 USUAL_TAG_COUNTS = {4: (2, 4, 8, 16), 3: (3, 6, 12)}
 
+MOST_TAG_COUNTS = 64  # longer is a part of its own; common practice, no source
+MOST_LISTED = 64  # restarts or tags: nobody remembers a tenth of them
+MOST_COUNTS_OF = {"restarts": MAX_COUNTS, "tags": MOST_TAG_COUNTS}
+
 ONLY_PART = "A"  # what the one part of an ordinary routine is called
 
 WHOLE_NUMBERS_HOW = 'write "any", "none" or a list of counts, as in [16]'
@@ -105,7 +109,11 @@ def read_numbers(reader: KeyReader, key: str) -> tuple[int, ...] | None:
     if isinstance(listed, str) and listed.lower() in ("any", "none"):
         return None if listed.lower() == "any" else ()
     if isinstance(listed, list) and all(type(item) is int and item > 0 for item in listed):
-        return tuple(listed)
+        most = MOST_COUNTS_OF[key]
+        if len(listed) <= MOST_LISTED and max(listed, default=0) <= most:
+            return tuple(listed)
+        reader.complain(key, f"{key} lists at most {MOST_LISTED} counts, none beyond {most}")
+        return None
     reader.complain(key, f"{key} is not understood; {WHOLE_NUMBERS_HOW}")
     return None
 
@@ -141,6 +149,9 @@ def read_tags(top: KeyReader, foot: str, meter: int) -> tuple[TagOption, ...]:
         if lengths is None:
             lengths = USUAL_TAG_COUNTS[meter]
         return tuple(TagOption(counts=length) for length in lengths)
+    if len(value) > MOST_LISTED:
+        top.complain("tags", f"tags has {len(value)} tables; {MOST_LISTED} are the most")
+        return ()
     tags = []
     for place, table in enumerate(value):
         if not isinstance(table, Mapping):

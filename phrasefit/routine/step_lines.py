@@ -24,6 +24,9 @@ _FACING_NOTE = re.compile(r"facing[\s:]\s*(?P<clock>.*)", re.IGNORECASE)
 _COLUMNS = "counts | step | feet | turn"
 
 
+MOST_LINES = 2000  # four for each count of the longest routine
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FacingNote:
     """A line that states the facing (degrees) after the first `n_steps` steps."""
@@ -154,8 +157,11 @@ def parse_steps(lines: Sequence[tuple[int, str]], meter: int) -> StepSheet:
         part, and an error for every one that could not.
     """
     reader = _Reader()
-    for line, text in lines:
+    for line, text in lines[:MOST_LINES]:
         reader.read_line(line, text)
+    if len(lines) > MOST_LINES:
+        reader.complain(lines[MOST_LINES][0], f"a part has at most {MOST_LINES} lines of steps")
+        reader.counts_read = False
     if reader.states_feet:
         for line in reader.without_feet:
             reader.complain(

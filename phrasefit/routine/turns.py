@@ -12,7 +12,7 @@ import math
 import re
 from fractions import Fraction
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 
 FULL_TURN_DEG = 360
 QUARTER_DEG = 90
@@ -30,7 +30,8 @@ _GLYPHS = {
 }
 _NO_TURN = {"", "none", "no", "no turn", "-", ".", "0"}
 _TURN = re.compile(
-    r"(?:(?P<full>full)|(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<turns>\d+))"
+    r"(?:(?P<full>full)|(?:(?P<whole>[0-9]{1,3})\s+)?(?P<top>[0-9]{1,3})\s*/\s*(?P<bottom>[0-9]{1,3})"
+    r"|(?P<turns>[0-9]{1,3}))"
     r"(?:\s*turns?)?(?:\s*(?:to\s+(?:the\s+)?)?(?P<side>left|right|l|r)\b)?(?:\s*turns?)?"
 )
 _HOW = "write a turn as 1/4 L, 1/2 R, 3/4 L, full R, 1/8 L or none"
@@ -51,19 +52,19 @@ def _one_turn(text: str) -> int:
     """Read one turn with its direction as signed degrees."""
     match = _TURN.fullmatch(text)
     if match is None:
-        raise ParameterError(f"turn {text!r} is not understood; {_HOW}")
+        raise ParameterError(f"turn {shown(text)} is not understood; {_HOW}")
     if match["side"] is None:
-        raise ParameterError(f"turn {text!r} has no direction; write {text} L or {text} R")
+        raise ParameterError(f"turn {shown(text)} has no direction; write {text} L or {text} R")
     if match["bottom"] and int(match["bottom"]) == 0:
-        raise ParameterError(f"turn {text!r} divides by nothing; {_HOW}")
+        raise ParameterError(f"turn {shown(text)} divides by nothing; {_HOW}")
     share = Fraction(1) if match["full"] else Fraction(int(match["turns"] or match["whole"] or 0))
     if match["top"]:
         share += Fraction(int(match["top"]), int(match["bottom"]))
     degrees = share * FULL_TURN_DEG
     if degrees.denominator != 1 or degrees % EIGHTH_DEG:
-        raise ParameterError(f"turn {text!r} is no number of eighths; {_HOW}")
+        raise ParameterError(f"turn {shown(text)} is no number of eighths; {_HOW}")
     if degrees > MAX_TURN_DEG:
-        raise ParameterError(f"turn {text!r} is more than four full turns; {_HOW}")
+        raise ParameterError(f"turn {shown(text)} is more than four full turns; {_HOW}")
     return int(degrees) if match["side"].startswith("r") else -int(degrees)
 
 
@@ -144,7 +145,7 @@ def facing_from_clock(text: str) -> int:
     facing = (hours * 30 + minutes // 2) % FULL_TURN_DEG
     if not match or not 1 <= hours <= 12 or minutes % 30 or facing % EIGHTH_DEG:
         raise ParameterError(
-            f"facing {text.strip()!r} is not understood;"
+            f"facing {shown(text.strip())} is not understood;"
             " write 12:00, 3:00, 6:00, 9:00 or a corner such as 1:30"
         )
     return facing

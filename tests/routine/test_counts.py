@@ -70,7 +70,7 @@ def test_notation_gives_moments(text: str, moments: list[Fraction]) -> None:
         ("1&&2", "do not go forward"),
         ("1a&2", "do not go forward"),
         ("2 1", "do not go forward"),
-        ("5-x", "'-x' is not understood"),
+        ("5-x", '"-x" is not understood'),
         ("one", "not understood"),
         ("1-9999999", "at most 512"),
     ],

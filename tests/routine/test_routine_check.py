@@ -100,7 +100,7 @@ SECOND = "9-16 | weave | R L R L R L R L |"
             5,
             "&1 is danced twice when the routine repeats",
         ),
-        ([EIGHT, "9-x | walk | R L |"], 6, "'-x' is not understood"),
+        ([EIGHT, "9-x | walk | R L |"], 6, '"-x" is not understood'),
         ([EIGHT, "& | ball | R |"], 6, "name no number"),
         ([EIGHT, "9-16 weave R L"], 6, "two to four columns; write counts | step | feet | turn"),
         ([EIGHT, "9-16 | a | b | c | d"], 6, "two to four columns"),
@@ -191,7 +191,7 @@ def test_the_foot_that_begins_is_checked() -> None:
             6,
             "says facing 3:00, but the turns above lead to 9:00 (left wall)",
         ),
-        ([EIGHT, "facing north", SECOND], 1, 6, "facing 'north' is not understood"),
+        ([EIGHT, "facing north", SECOND], 1, 6, 'facing "north" is not understood'),
     ],
 )
 def test_mistakes_of_turns(lines: list[str], walls: int, line: int, words: str) -> None:
@@ -259,7 +259,7 @@ def test_impossible_restarts(rule: str, words: str) -> None:
         (
             "counts = 4\nfeet = 3",
             10,
-            "'feet' has no meaning here; known are name, counts, turn, steps",
+            '"feet" has no meaning here; known are name, counts, turn, steps',
         ),
     ],
 )
@@ -291,11 +291,11 @@ def test_mistakes_in_tags(tag: str, line: int, words: str) -> None:
         (
             "counts = 32\nwals = 4\nwalls = 4\n",
             2,
-            "'wals' has no meaning here; did you mean walls?",
+            '"wals" has no meaning here; did you mean walls?',
         ),
         ("counts = 32\n", 1, "number of walls is needed"),
         ("counts = 32\nwalls = 5\n", 2, "write 1, 2 or 4"),
-        ("name = 7\ncounts = 32\nwalls = 4\n", 1, "name must be a text in quotes"),
+        ("name = 7\ncounts = 32\nwalls = 4\n", 1, "name = 7 must be a text in quotes"),
         ("counts = 32\nwalls = 4\nfoot = 'middle'\n", 3, 'write "R" or "L"'),
         ("counts = 32\nwalls = 4\ntempo = 'fast'\n", 3, "slowest and the fastest"),
         ("counts = 32\nwalls = 4\ntempo = [125, 100]\n", 3, "slowest and the fastest"),
@@ -312,7 +312,7 @@ def test_mistakes_in_tags(tag: str, line: int, words: str) -> None:
         ("sequence = 'A'\nparts = 3\n", 2, "write [parts.A]"),
         ("sequence = 'A'\n[parts.A]\nturn = '1/4 L'\n", 2, "number of counts is missing"),
         ("sequence = 'A'\n[parts.A]\ncounts = 32\nrestart = [8]\n", 4, "did you mean restarts?"),
-        ("sequence = 'A'\ncounts = 8\n[parts.A]\ncounts = 32\n", 2, "'counts' has no meaning here"),
+        ("sequence = 'A'\ncounts = 8\n[parts.A]\ncounts = 32\n", 2, '"counts" has no meaning here'),
     ],
 )
 def test_mistakes_of_keys(text: str, line: int, words: str) -> None:
