@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +15,7 @@ from phrasefit.reports.picture import (
     SECTION_WORDS_PT,
     section_spans,
     section_words,
+    wall_name,
     wall_words,
 )
 from phrasefit.reports.song_view import SongView, doubtful_ones, gaps, odd_bars
@@ -22,28 +23,42 @@ from phrasefit.reports.words import ending_words
 from phrasefit.routine.turns import clock
 
 NOTE_WORDS_PT = 7.5
+SHAPE_PT = 9.0  # room for the shape before an event's words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
     """Words under the line that holds count `count`.
 
-    `closes` marks what belongs to the end of the counts before it (a restart, the end).
+    `mark` is ``tag``, ``restart``, ``end`` or empty.  A restart and the end belong to
+    the counts before them.
     """
 
     count: int
     words: str
     bold: bool = False
-    closes: bool = False
+    mark: str = ""
+
+    @property
+    def closes(self) -> bool:
+        """Whether it stands at the end of the counts before it."""
+        return self.mark in ("restart", "end")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedNote:
-    """A note at its place: `x` [points from the left of the line], row under the line."""
+    """One line of a note at its place.
+
+    `x` [points from the left of the line] is where its words begin, `row` the row under
+    the line; `mark` is the shape before the words.
+    """
 
     x: float
     row: int
-    note: Note
+    count: int
+    words: str
+    bold: bool
+    mark: str
 
 
 def notes_of(view: SongView, pace: float) -> list[Note]:
@@ -65,7 +80,10 @@ def _gap_notes(view: SongView) -> Iterator[Note]:
 
 
 def _one_notes(view: SongView) -> Iterator[Note]:
-    return (Note(count=count, words=words) for count, words in doubtful_ones(view))
+    ones = doubtful_ones(view)
+    if ones:
+        places = [f"on count {count + 1} ({share:.0%} sure)" for count, share in ones]
+        yield Note(count=ones[0][0], words=f"check the one: {' or '.join(places)}")
 
 
 def _pieces(view: SongView, begin: int, end: int) -> list[int]:
@@ -90,10 +108,9 @@ def _walls_without_room(view: SongView, pace: float) -> Iterator[Note]:
     for wall in view.plan.walls:
         end = min(wall.start_count + wall.counts, view.n_counts)
         pieces = _pieces(view, wall.start_count, end)
-        if clock(wall.facing) not in wall_words(wall, pace * max(pieces)):
-            yield Note(
-                count=wall.start_count, words=f"wall {wall.number}, {clock(wall.facing)}", bold=True
-            )
+        if clock(wall.facing) not in wall_words(view.plan, wall, pace * max(pieces)):
+            words = f"wall {wall_name(view.plan, wall)}, {clock(wall.facing)}"
+            yield Note(count=wall.start_count, words=words, bold=True)
 
 
 def _event_notes(view: SongView) -> Iterator[Note]:
@@ -103,9 +120,9 @@ def _event_notes(view: SongView) -> Iterator[Note]:
         if row.event in ("tag", "restart"):
             name = f", {row.part}" if row.event == "tag" and row.part else ""
             words = f"{event_words(row.event, row, view.plan)}{name}"
-            yield Note(count=row.index, words=words, bold=True, closes=row.event == "restart")
+            yield Note(count=row.index, words=words, bold=True, mark=row.event)
     end = view.count_at(view.plan.ending.time_s)
-    yield Note(count=end, words=f"END: {ending_words(view.plan)}", bold=True, closes=True)
+    yield Note(count=end, words=f"END: {ending_words(view.plan)}", bold=True, mark="end")
 
 
 def placed(
@@ -121,15 +138,19 @@ def placed(
         inside = first < note.count <= last if note.closes else first <= note.count < last
         if not inside:
             continue
-        lines = wrapped(note.words, width, NOTE_WORDS_PT, bold=note.bold)
-        widest = max(text_width_pt(line, NOTE_WORDS_PT, note.bold) for line in lines)
+        shape = SHAPE_PT if note.mark else 0.0
+        lines = wrapped(note.words, width - shape, NOTE_WORDS_PT, bold=note.bold)
+        widest = shape + max(text_width_pt(line, NOTE_WORDS_PT, note.bold) for line in lines)
         x = max(0.0, min((note.count - first) * pace, width - widest))
         free = (r for r in range(len(taken)) if all(x + widest + 6 <= t for t in taken[r:]))
         row = next(free, len(taken))
         taken += [width] * (row + len(lines) - len(taken))
         taken[row : row + len(lines)] = [x] * len(lines)
         found += [
-            PlacedNote(x=x, row=row + k, note=replace(note, words=line))
+            PlacedNote(
+                x=x + shape, row=row + k, count=note.count, words=line, bold=note.bold,
+                mark=note.mark if k == 0 else "",
+            )
             for k, line in enumerate(lines)
-        ]
+        ]  # fmt: skip
     return tuple(found)

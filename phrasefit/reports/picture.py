@@ -33,6 +33,17 @@ def arrow(page: Page, x: float, y: float, size: float, facing: int, *, fill: str
     page.shape([(x + dx, y + dy) for dx, dy in (outline @ turn).tolist()], fill=fill)
 
 
+def event_shape(page: Page, mark: str, x: float, baseline: float, size: float) -> None:
+    """Draw the shape that stands before an event's words: ``tag``, ``restart`` or ``end``."""
+    top = baseline - size
+    if mark == "tag":
+        page.box(x, top, size, size, fill="black")
+    elif mark == "restart":
+        page.shape([(x + size, top), (x, top + size / 2), (x + size, top + size)])
+    else:
+        page.box(x + size * 0.35, top, size * 0.3, size, fill="black")
+
+
 def counts_per_row(fit: FitPlan) -> int:
     """Choose whole phrases a row so that the song takes at most `ROWS_AT_MOST` rows."""
     phrase = 24 if fit.routine.meter == 3 else 32
@@ -70,9 +81,16 @@ def section_words(bar_map: BarMap, index: int, counts: int) -> str:
     return f"{bar_map.sections[index].letter} {counts}" if index >= 0 else ""
 
 
-def wall_words(wall: Wall, width: float) -> str:
+def wall_name(plan: Plan, wall: Wall) -> str:
+    """Name a wall by its number, after its part where the routine has several."""
+    has_parts = any(other.part != wall.part for other in plan.walls)
+    return f"{wall.part} {wall.number}" if has_parts else str(wall.number)
+
+
+def wall_words(plan: Plan, wall: Wall, width: float) -> str:
     """Name a wall as far as a cell of this width has room: the arrow still says where to."""
-    for words in (f"{wall.number}  {clock(wall.facing)}", str(wall.number)):
+    name = wall_name(plan, wall)
+    for words in (f"{name}  {clock(wall.facing)}", name):
         if text_width_pt(words, WALL_WORDS_PT, True) <= width - ARROW_ROOM_PT - 2:
             return words
     return ""
@@ -82,16 +100,17 @@ class Strip:
     """One row of the picture: counts `first` to `last` at `pace` points a count.
 
     `y` is the top of the sections; `tick` and `wall` are the heights [points] of the
-    space that phrase starts hang into and of the walls below it.
+    space that phrase starts hang into and of the walls below it, `stroke` is how thick
+    phrase starts are.
     """
 
     def __init__(
         self, page: Page, x: float, y: float, pace: float, first: int, last: int, *,
-        tick: float = TICK_PT, wall: float = WALL_PT,
+        tick: float = TICK_PT, wall: float = WALL_PT, stroke: float = 1.0,
     ) -> None:  # fmt: skip
         self.page, self.x, self.pace = page, x, pace
         self.first, self.last = first, last
-        self.section_y, self.tick_pt, self.wall_pt = y, tick, wall
+        self.section_y, self.tick_pt, self.wall_pt, self.stroke = y, tick, wall, stroke
         self.wall_y = y + SECTION_PT + tick
 
     def at(self, count: int) -> float:
@@ -133,7 +152,7 @@ class Strip:
         top = self.section_y + SECTION_PT
         for count in (self.first + np.flatnonzero(grid.strength[self.first : self.last])).tolist():
             length = self.tick_pt * (0.25 + 0.75 * float(grid.strength[count]))
-            self.page.line(self.at(count), top, self.at(count), top + length, width=1.0)
+            self.page.line(self.at(count), top, self.at(count), top + length, width=self.stroke)
 
     def walls(self, plan: Plan) -> None:
         """Draw intro, walls, tags and restarts."""
@@ -147,7 +166,7 @@ class Strip:
                 if cell[1] > 22:
                     size = min(13.0, self.wall_pt - 3)
                     arrow(self.page, cell[0] + 9, middle, size, wall.facing)
-                words = wall_words(wall, cell[1])
+                words = wall_words(plan, wall, cell[1])
                 left, room = cell[0] + ARROW_ROOM_PT, cell[1] - ARROW_ROOM_PT
                 self._label(left, room, middle + 3.5, words, WALL_WORDS_PT, bold=True)
         self._tags(plan)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.model import CountGrid
-from phrasefit.reports.line_notes import NOTE_WORDS_PT, PlacedNote, notes_of, placed
+from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, PlacedNote, notes_of, placed
 from phrasefit.reports.map_text import METER_WORDS
 from phrasefit.reports.paper import (
     MARGIN_PT,
@@ -25,16 +25,25 @@ from phrasefit.reports.paper import (
     text_width_pt,
     wrapped,
 )
-from phrasefit.reports.picture import SECTION_PT, Strip, arrow
-from phrasefit.reports.song_view import SongView, doubtful_ones, gaps, odd_bars, remarks_of
+from phrasefit.reports.picture import SECTION_PT, Strip, arrow, event_shape
+from phrasefit.reports.song_view import (
+    SongView,
+    doubtful_ones,
+    gaps,
+    odd_bars,
+    remarks_of,
+    weak_starts,
+)
 from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import start_words
 
 GUTTER_PT = 34.0  # left of the lines, for their times
-LEAST_BODY_PT, MOST_BODY_PT = 15.0, 26.0  # the counts of a line: as high as the page allows
-WALLS_PT, NOTE_PT, GAP_PT = 16.0, 9.5, 6.0
+# The counts of a line are as high as the page allows; of a song of several pages, usual.
+LEAST_BODY_PT, USUAL_BODY_PT, MOST_BODY_PT = 11.0, 20.0, 34.0
+WALLS_PT, NOTE_PT, GAP_PT = 14.5, 9.5, 4.5
 HEAD_PT, FOOT_PT = 11.0, 14.0
-LOUD_RANGE_DB = 20.0  # what is drawn below the loudest count; quieter counts are the floor
-WEAK = 0.33  # phrases less clear than this get a question mark, as the map calls them weak
+LOUD_RANGE_DB = 12.0  # what is drawn below the loudest count; quieter counts are the floor
+LOUDEST = 0.92  # of the height of a line, so that phrase starts show above it
 
 Sample = tuple[Callable[[Page, float, float], None], str]
 
@@ -87,7 +96,7 @@ class _Setter:
         room = self._bottom() - self.y - HEAD_PT - below
         least = sum(self.fixed_pt + line.notes_pt for line in self.lines)
         body = (room - least) / max(1, len(self.lines))
-        body = LEAST_BODY_PT if body < LEAST_BODY_PT else min(body, MOST_BODY_PT)
+        body = USUAL_BODY_PT if body < LEAST_BODY_PT else min(body, MOST_BODY_PT)
         self._count_heads()
         for line in self.lines:
             if self.y + self.fixed_pt + body + line.notes_pt > self._bottom():
@@ -115,21 +124,17 @@ class _Setter:
         """Name the song, its tempo and the plan; nothing is shortened."""
         view, song = self.view, self.view.bar_map
         self._paragraph(song.title or "song", 20.0, bold=True, smallest=13.0)
-        if song.artist:
-            self._paragraph(song.artist, 11.0)
         length = clock_time(song.duration_s, decimals=0)
         bars = METER_WORDS.get(song.meter, str(song.meter))
-        pace = f"{view.grid.counts_per_minute:.0f} counts a minute"
-        self._paragraph(f"{pace}, {length}, bars in {bars}", 10.5)
+        facts = f"{view.grid.counts_per_minute:.0f} counts a minute, {length}, bars in {bars}"
+        self._paragraph(f"{song.artist} | {facts}" if song.artist else facts, 10.5)
         if view.plan is not None:
             routine = view.fit.routine
             by = f", by {routine.by}" if routine.by else ""
             shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"
             named = f"{routine.name}: " if routine.name != shape else ""
             self._paragraph(f"{named}{shape}{by} | fit {view.plan.score:.0f} of 100", 10.5)
-            start = clock_time(view.plan.start_s)
-            counts = view.plan.intro_counts
-            self._paragraph(f"START at {start}, after {counts} counts", 12.0, bold=True)
+            self._paragraph(f"START: {start_words(view.plan)}", 10.5, bold=True)
         self.y += 8
 
     def _paragraph(
@@ -154,8 +159,9 @@ class _Setter:
         """Draw one line of counts and move below it."""
         view, x = self.view, MARGIN_PT + GUTTER_PT
         strip = Strip(
-            self.page, x, self.y, self.pace, line.first, line.last, tick=body, wall=WALLS_PT
-        )
+            self.page, x, self.y, self.pace, line.first, line.last,
+            tick=body, wall=WALLS_PT, stroke=2.2,
+        )  # fmt: skip
         body_top, body_end = self.y + SECTION_PT, self.y + SECTION_PT + body
         time = clock_time(float(view.grid.times_s[line.first]), decimals=0)
         self.page.text(MARGIN_PT, self.y + 9.5, time, 8.5, bold=True)
@@ -169,12 +175,11 @@ class _Setter:
         if view.plan is not None:
             strip.walls(view.plan)
         foot = body_end + (WALLS_PT if view.plan else 0)
-        for item in line.notes:
-            baseline = foot + item.row * NOTE_PT + 8.5
-            at = strip.at(item.note.count)
-            self.page.line(at, foot, at, baseline - 6, width=0.4)
-            self.page.text(x + item.x, baseline, item.note.words, NOTE_WORDS_PT,
-                           bold=item.note.bold)  # fmt: skip
+        for note in line.notes:
+            baseline = foot + note.row * NOTE_PT + 8.5
+            if note.mark:
+                event_shape(self.page, note.mark, x + note.x - SHAPE_PT, baseline, 5.5)
+            self.page.text(x + note.x, baseline, note.words, NOTE_WORDS_PT, bold=note.bold)
         self.y = foot + line.notes_pt + GAP_PT
 
     def _remarks(self) -> list[tuple[str, bool]]:
@@ -217,7 +222,7 @@ def _draw_loudness(strip: Strip, loudness_db: np.ndarray, bottom: float, height:
     share = np.clip(1 + (loudness_db - loudness_db.max()) / LOUD_RANGE_DB, 0.0, 1.0)
     outline = [(strip.at(strip.first), bottom)]
     for count in range(strip.first, strip.last):
-        top = bottom - height * float(share[count])
+        top = bottom - LOUDEST * height * float(share[count])
         outline += [(strip.at(count), top), (strip.at(count + 1), top)]
     outline.append((strip.at(strip.last), bottom))
     strip.page.shape(outline, fill="0.85", line=0)
@@ -242,11 +247,13 @@ def _draw_marked_bars(strip: Strip, view: SongView, top: float, height: float) -
 
 def _draw_question_marks(strip: Strip, view: SongView, top: float) -> None:
     """Put a question mark beside a weak phrase start and a doubtful one."""
-    strength = view.grid.strength
-    weak = [int(c) for c in np.flatnonzero((strength > 0) & (strength < WEAK))]
-    for count in {*weak, *(count for count, _ in doubtful_ones(view))}:
+    for count in _doubtful_counts(view):
         if strip.first <= count < strip.last:
             strip.page.text(strip.at(count) + 2, top + 9, "?", 8.5, bold=True)
+
+
+def _doubtful_counts(view: SongView) -> set[int]:
+    return {*weak_starts(view), *(count for count, _ in doubtful_ones(view))}
 
 
 # ---------------------------------------------------------------- the key
@@ -257,12 +264,16 @@ def _key_of(view: SongView) -> list[Sample]:
     key: list[Sample] = []
     if view.loudness_db is not None:
         key.append((_sample_loudness, "gray: how loud"))
-    key += [(_sample_ones, "tall: the one"), (_sample_phrase, "from above: a phrase begins")]
-    key.append((_sample_doubt, "in doubt"))
+    key += [
+        (_sample_ones, "tall: the one"),
+        (_sample_phrase, "from above: a phrase begins, longer = clearer"),
+    ]
+    if _doubtful_counts(view):
+        key.append((_sample_doubt, "in doubt"))
     if odd_bars(view) or gaps(view.grid):
         key.append((_sample_hatch, "not a whole bar"))
     if view.plan is not None:
-        key.append((_sample_wall, "wall, seen from above: front wall at the top"))
+        key.append((_sample_wall, "where a wall faces: up = the front"))
         if view.plan.tags:
             key.append((_sample_tag, "TAG"))
         if view.plan.restarts:
@@ -284,8 +295,8 @@ def _sample_ones(page: Page, x: float, y: float) -> None:
 
 def _sample_phrase(page: Page, x: float, y: float) -> None:
     page.line(x, y - 9, x + 12, y - 9)
-    page.line(x + 3, y - 9, x + 3, y, width=1.0)
-    page.line(x + 9, y - 9, x + 9, y - 5, width=1.0)
+    page.line(x + 3, y - 9, x + 3, y, width=2.2)
+    page.line(x + 9, y - 9, x + 9, y - 5, width=2.2)
 
 
 def _sample_doubt(page: Page, x: float, y: float) -> None:

@@ -11,6 +11,7 @@ from phrasefit.model import BarMap, CountGrid, FitPlan, Plan
 from phrasefit.reports.map_text import DOUBT_BELOW, SHOW_RIVAL_FROM, doubt_lines, rival_words
 from phrasefit.serial import irregular_bars, rivals
 
+WEAK = 0.33  # a start less clear than this is doubtful; the map's text calls it weak too
 GAP_FACTOR = 1.5  # a count so much longer than usual has no beat in it
 
 
@@ -60,19 +61,27 @@ def gaps(grid: CountGrid) -> list[int]:
     return np.flatnonzero(lengths > GAP_FACTOR * np.median(lengths)).tolist()
 
 
-def doubtful_ones(view: SongView) -> list[tuple[int, str]]:
-    """Say where the one is, and where else it may be, if it is in doubt."""
+def weak_starts(view: SongView) -> list[int]:
+    """List the counts on which a section or phrase begins that can hardly be heard."""
+    times, strength = view.bar_map.beat_times_s, {}
+    for start in (*view.bar_map.phrases, *view.bar_map.sections):
+        strength[view.count_at(float(times[start.start_beat]))] = start.strength
+    drawn = np.flatnonzero(view.grid.strength).tolist()
+    return [count for count in drawn if strength.get(count, 1.0) < WEAK]
+
+
+def doubtful_ones(view: SongView) -> list[tuple[int, float]]:
+    """List the counts that may be the first one, with their probabilities, if it is in doubt."""
     bar_map, sure = view.bar_map, view.bar_map.confidence.downbeat
     ones = np.flatnonzero(bar_map.positions == 1)
     if sure >= DOUBT_BELOW or not ones.size:
         return []
     first, times = int(ones[0]), bar_map.beat_times_s
-    places = [(view.count_at(float(times[first])), f"check the one: here? ({sure:.0%} sure)")]
+    places = [(view.count_at(float(times[first])), sure)]
     for rival in bar_map.alternatives:
         beat = first + rival.shift_beats % bar_map.meter
         if rival.kind == "one" and rival.probability >= SHOW_RIVAL_FROM and beat < len(times):
-            words = f"or here? ({rival.probability:.0%})"
-            places.append((view.count_at(float(times[beat])), words))
+            places.append((view.count_at(float(times[beat])), rival.probability))
     return places
 
 

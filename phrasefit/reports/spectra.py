@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from phrasefit.fit.grid import beat_tempo
 from phrasefit.model import Audio
-from phrasefit.reports.map_text import SHOW_RIVAL_FROM
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.song_view import SongView
 from phrasefit.reports.times import clock_time
@@ -29,6 +29,7 @@ SHOWN_BPM = (30.0, 300.0)  # slower is no count, faster no beat
 MOST_COLUMNS = 1200  # more than a printer resolves on the width of the page
 SIDE_PT = 96.0  # room at the right of the tempogram for the names of the tempi
 LABEL_PT = 8.0
+SAME_TEMPO = 0.03  # tempi nearer to each other than this are one reading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,13 +85,9 @@ def add_spectra_page(document: Document, spectra: Spectra, view: SongView) -> No
     page = document.new_page()
     y = _heading(page, view)
     room = page.height_pt - MARGIN_PT - 26 - y
-    y = _caption(page, y, "Tempogram", _tempo_words(view))
+    y = _caption(page, y, "Tempogram", TEMPO_WORDS)
     _tempogram(page, y, 0.36 * room, spectra, view)
-    y = _caption(
-        page, y + 0.36 * room + 34, "Chromagram",
-        "which of the twelve notes sound, dark where loud (constant-Q). Sections stand above"
-        " with their letters; each tick at the top is a one. The same letter should look alike.",
-    )  # fmt: skip
+    y = _caption(page, y + 0.36 * room + 34, "Chromagram", CHROMA_WORDS)
     _chromagram(page, y + 12, 0.36 * room, spectra, view)
 
 
@@ -114,29 +111,33 @@ def _caption(page: Page, y: float, name: str, words: str) -> float:
     return y + 8
 
 
-def _tempo_words(view: SongView) -> str:
-    pace = f"{view.grid.counts_per_minute:.0f} counts a minute"
-    return (
-        "how strongly each tempo is in the song, moment by moment, dark where strong. A steady"
-        f" song shows level bands, at its tempo and at halves and doubles of it. {pace} (solid)"
-        " are counted; the other readings are dashed."
-    )
+TEMPO_WORDS = (
+    "How strongly each tempo is in the song, moment by moment, dark where strong. A steady song"
+    " shows level bands, at its tempo and at shares and multiples of it. The solid line is what"
+    " is counted; dashed are the other readings, half and double among them."
+)
+CHROMA_WORDS = (
+    "Which of the twelve notes sound, dark where loud (constant-Q). The sections stand above with"
+    " their letters; each tick is a one. The same letter should look alike."
+)
 
 
 def tempo_lines(view: SongView) -> list[tuple[float, str, bool]]:
-    """List the tempi to mark: counts a minute, the name, and whether it is the one chosen.
+    """List the tempi to mark, a minute, slowest first: the tempo, its name, whether it is counted.
 
-    Beside the count there is the beat, where that is another, and the other readings.
+    Beside the count there are the beat, where that is another, the other readings of the
+    song, and half and double, which a person can always choose.
     """
-    pace, beat = view.grid.counts_per_minute, view.bar_map.tempo_bpm
+    pace, beat = view.grid.counts_per_minute, beat_tempo(view.bar_map)
     lines = [(pace, f"counted: {pace:.0f}", True)]
-    if beat > 0 and abs(beat / pace - 1) > 0.03:
-        lines.append((beat, f"the beat: {beat:.0f}", False))
+    others = [(beat, f"the beat: {beat:.0f}")]
     for rival in rivals(view.bar_map, view.grid.beats_per_count):
-        is_known = any(abs(rival.tempo_bpm / tempo - 1) < 0.03 for tempo, _, _ in lines)
-        if rival.tempo_bpm > 0 and rival.probability >= SHOW_RIVAL_FROM and not is_known:
-            words = f"{rival.kind}: {rival.tempo_bpm:.0f} ({rival.probability:.0%})"
-            lines.append((rival.tempo_bpm, words, False))
+        share = f"{rival.probability:.0%} likely"
+        others.append((rival.tempo_bpm, f"{rival.kind}: {rival.tempo_bpm:.0f} ({share})"))
+    others += [(pace / 2, f"half: {pace / 2:.0f}"), (2 * pace, f"double: {2 * pace:.0f}")]
+    for tempo, words in others:
+        if not any(abs(tempo / known - 1) < SAME_TEMPO for known, _, _ in lines):
+            lines.append((tempo, words, False))
     return sorted(lines)
 
 
@@ -159,16 +160,17 @@ def _tempogram(page: Page, y: float, height: float, spectra: Spectra, view: Song
         if not low <= tempo <= high:
             continue
         at = y + height * (1 - np.log(tempo / low) / np.log(high / low))
-        page.line(x1 - 6 if is_chosen else MARGIN_PT + 30, at, x1 + 6, at, dashed=not is_chosen)
-        ax.axhline(tempo, color="black", linewidth=1.2 if is_chosen else 0.8,
-                   linestyle="-" if is_chosen else (0, (2.5, 3)))  # fmt: skip
+        style = "-" if is_chosen else (0, (5, 4))
+        ax.axhline(tempo, color="white", linewidth=2.6)  # so that it shows on dark bands
+        ax.axhline(tempo, color="black", linewidth=1.2, linestyle=style)
         last = min(at + 3, last - 11)  # names of near tempi stand one over the other
+        page.line(x1, at, x1 + 7, last - 3, width=0.6)
         page.text(x1 + 9, last, words, LABEL_PT + 0.5, bold=is_chosen)
 
 
 def _chromagram(page: Page, y: float, height: float, spectra: Spectra, view: SongView) -> None:
     ax = _axes(page, y, height, spectra)
-    _image(ax, spectra.times_s, np.arange(13.0), spectra.chroma)
+    _image(ax, spectra.times_s, np.arange(13.0), spectra.chroma**2)  # the loudest stand out
     ax.set_yticks(np.arange(12) + 0.5, NOTES)
     ax.tick_params(axis="y", length=0)
     bar_map = view.bar_map
@@ -178,6 +180,7 @@ def _chromagram(page: Page, y: float, height: float, spectra: Spectra, view: Son
         page.line(x0 + width * one_s / span_s, y - 4, x0 + width * one_s / span_s, y, width=0.5)
     for section in bar_map.sections:
         begin_s = float(bar_map.beat_times_s[section.start_beat])
+        ax.axvline(begin_s, color="white", linewidth=3.0)
         ax.axvline(begin_s, color="black", linewidth=1.2)
         page.line(x0 + width * begin_s / span_s, y - 13, x0 + width * begin_s / span_s, y)
         page.text(x0 + width * begin_s / span_s + 2, y - 6, section.letter, LABEL_PT, bold=True)
