@@ -21,7 +21,6 @@ from phrasefit.reports.paper import (
     Document,
     Page,
     fitting_size,
-    printable,
     text_width_pt,
     wrapped,
 )
@@ -39,9 +38,10 @@ from phrasefit.reports.words import start_words
 
 GUTTER_PT = 34.0  # left of the lines, for their times
 # The counts of a line are as high as the page allows; of a song of several pages, usual.
-LEAST_BODY_PT, USUAL_BODY_PT, MOST_BODY_PT = 11.0, 20.0, 34.0
+LEAST_BODY_PT, USUAL_BODY_PT, MOST_BODY_PT = 8.5, 20.0, 34.0
 WALLS_PT, NOTE_PT, GAP_PT = 14.5, 9.5, 4.5
-HEAD_PT, FOOT_PT = 11.0, 14.0
+HEAD_PT, FOOT_PT, REMARK_PT = 11.0, 12.0, 11.5
+KEY_ROW_PT, KEY_WORDS_PT, KEY_SHAPE_PT, KEY_GAP_PT = 14.0, 7.5, 16.0, 12.0
 LOUD_RANGE_DB = 12.0  # what is drawn below the loudest count; quieter counts are the floor
 LOUDEST = 0.92  # of the height of a line, so that phrase starts show above it
 
@@ -92,7 +92,8 @@ class _Setter:
         """Set everything."""
         self._heading()
         remarks = self._remarks()
-        below = 11.5 * len(remarks) + 46
+        key = key_rows(self.view, self.page.inner_pt)
+        below = REMARK_PT * len(remarks) + 4 + key_height_pt(key)
         room = self._bottom() - self.y - HEAD_PT - below
         least = sum(self.fixed_pt + line.notes_pt for line in self.lines)
         body = (room - least) / max(1, len(self.lines))
@@ -105,13 +106,13 @@ class _Setter:
             self._line(line, body)
         self.y += 4
         for words, begins in remarks:
-            if self.y + 11.5 > self._bottom():
+            if self.y + REMARK_PT > self._bottom():
                 self._turn_page()
-            self.y += 11.5
+            self.y += REMARK_PT
             self.page.text(MARGIN_PT + 10, self.y, words, 8.5)
             if begins:
                 self.page.text(MARGIN_PT, self.y, "\u2013", 8.5)
-        self._key()
+        self._key(key)
 
     def _bottom(self) -> float:
         return self.page.height_pt - MARGIN_PT - FOOT_PT
@@ -190,20 +191,18 @@ class _Setter:
             for i, line in enumerate(wrapped(remark, self.page.inner_pt - 10, 8.5))
         ]
 
-    def _key(self) -> None:
+    def _key(self, rows: list[list[Sample]]) -> None:
         """Explain the shapes under the last line."""
-        key = _key_of(self.view)
-        x = MARGIN_PT
-        if self.y + 40 > self._bottom():
+        if self.y + key_height_pt(rows) > self._bottom():
             self._turn_page()
-        self.y += 20
-        for draw, words in key:
-            width = 16 + text_width_pt(printable(words), 7.5) + 14
-            if x + width > self.page.width_pt - MARGIN_PT + 14:
-                x, self.y = MARGIN_PT, self.y + 14
-            draw(self.page, x, self.y)
-            self.page.text(x + 16, self.y, words, 7.5)
-            x += width
+        self.y += 6
+        for row in rows:
+            x = MARGIN_PT
+            self.y += KEY_ROW_PT
+            for draw, words in row:
+                draw(self.page, x, self.y)
+                self.page.text(x + KEY_SHAPE_PT, self.y, words, KEY_WORDS_PT)
+                x += _sample_width_pt(words)
 
 
 def number_pages(document: Document) -> None:
@@ -233,7 +232,7 @@ def _draw_counts(strip: Strip, grid: CountGrid, bottom: float, height: float) ->
     strip.page.line(strip.at(strip.first), bottom, strip.at(strip.last), bottom, width=0.6)
     for count in range(strip.first, strip.last):
         is_one = bool(grid.bar_start[count])
-        top = bottom - (0.45 * height if is_one else 3.0)
+        top = bottom - (max(0.45 * height, 6.0) if is_one else 2.5)
         strip.page.line(strip.at(count), bottom, strip.at(count), top, width=1.1 if is_one else 0.5)
 
 
@@ -266,19 +265,38 @@ def _key_of(view: SongView) -> list[Sample]:
         key.append((_sample_loudness, "gray: how loud"))
     key += [
         (_sample_ones, "tall: the one"),
-        (_sample_phrase, "from above: a phrase begins, longer = clearer"),
+        (_sample_phrase, "longer: a clearer phrase"),
     ]
     if _doubtful_counts(view):
         key.append((_sample_doubt, "in doubt"))
     if odd_bars(view) or gaps(view.grid):
         key.append((_sample_hatch, "not a whole bar"))
     if view.plan is not None:
-        key.append((_sample_wall, "where a wall faces: up = the front"))
+        key.append((_sample_wall, "wall: up faces the front"))
         if view.plan.tags:
             key.append((_sample_tag, "TAG"))
         if view.plan.restarts:
             key.append((_sample_restart, "RESTART"))
     return key
+
+
+def key_rows(view: SongView, width: float) -> list[list[Sample]]:
+    """Break the key into rows that fit into a width [points]."""
+    rows: list[list[Sample]] = [[]]
+    for sample in _key_of(view):
+        if sum(_sample_width_pt(words) for _, words in (*rows[-1], sample)) > width + KEY_GAP_PT:
+            rows.append([])
+        rows[-1].append(sample)
+    return rows
+
+
+def key_height_pt(rows: list[list[Sample]]) -> float:
+    """Tell how much room the key takes [points]."""
+    return 6 + KEY_ROW_PT * len(rows)
+
+
+def _sample_width_pt(words: str) -> float:
+    return KEY_SHAPE_PT + text_width_pt(words, KEY_WORDS_PT) + KEY_GAP_PT
 
 
 def _sample_loudness(page: Page, x: float, y: float) -> None:
