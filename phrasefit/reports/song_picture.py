@@ -93,11 +93,7 @@ class _Setter:
         self._heading()
         remarks = self._remarks()
         key = key_rows(self.view, self.page.inner_pt)
-        below = REMARK_PT * len(remarks) + 4 + key_height_pt(key)
-        room = self._bottom() - self.y - HEAD_PT - below
-        least = sum(self.fixed_pt + line.notes_pt for line in self.lines)
-        body = (room - least) / max(1, len(self.lines))
-        body = USUAL_BODY_PT if body < LEAST_BODY_PT else min(body, MOST_BODY_PT)
+        body = self._body_pt(REMARK_PT * len(remarks) + 4 + key_height_pt(key))
         self._count_heads()
         for line in self.lines:
             if self.y + self.fixed_pt + body + line.notes_pt > self._bottom():
@@ -113,6 +109,13 @@ class _Setter:
             if begins:
                 self.page.text(MARGIN_PT, self.y, "\u2013", 8.5)
         self._key(key)
+
+    def _body_pt(self, below: float) -> float:
+        """Choose the height of the counts so that all fits on one page, if it can."""
+        room = self._bottom() - self.y - HEAD_PT - below
+        least = sum(self.fixed_pt + line.notes_pt for line in self.lines)
+        body = (room - least) / max(1, len(self.lines)) - 0.01  # a sum of floats may exceed
+        return USUAL_BODY_PT if body < LEAST_BODY_PT else min(body, MOST_BODY_PT)
 
     def _bottom(self) -> float:
         return self.page.height_pt - MARGIN_PT - FOOT_PT
