@@ -114,7 +114,7 @@ def _caption(page: Page, y: float, name: str, words: str) -> float:
 TEMPO_WORDS = (
     "How strongly each tempo is in the song, moment by moment, dark where strong. A steady song"
     " shows level bands, at its tempo and at shares and multiples of it. The solid line is what"
-    " is counted; dashed are the other readings, half and double among them."
+    " is counted; dashes at the sides are the other readings, half and double among them."
 )
 CHROMA_WORDS = (
     "Which of the twelve notes sound, dark where loud (constant-Q). The sections stand above with"
@@ -160,9 +160,11 @@ def _tempogram(page: Page, y: float, height: float, spectra: Spectra, view: Song
         if not low <= tempo <= high:
             continue
         at = y + height * (1 - np.log(tempo / low) / np.log(high / low))
-        style = "-" if is_chosen else (0, (5, 4))
-        ax.axhline(tempo, color="white", linewidth=2.6)  # so that it shows on dark bands
-        ax.axhline(tempo, color="black", linewidth=1.2, linestyle=style)
+        # In full for the count; the others at the sides only, so as not to hide their bands.
+        for begin, end in [(0.0, 1.0)] if is_chosen else [(0.0, 0.06), (0.94, 1.0)]:
+            style = "-" if is_chosen else (0, (5, 4))
+            ax.axhline(tempo, begin, end, color="white", linewidth=2.6)  # to show on dark bands
+            ax.axhline(tempo, begin, end, color="black", linewidth=1.2, linestyle=style)
         last = min(at + 3, last - 11)  # names of near tempi stand one over the other
         page.line(x1, at, x1 + 7, last - 3, width=0.6)
         page.text(x1 + 9, last, words, LABEL_PT + 0.5, bold=is_chosen)
