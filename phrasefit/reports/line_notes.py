@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.cues import event_words, running_counts
 from phrasefit.reports.paper import text_width_pt, wrapped
 from phrasefit.reports.picture import (
@@ -65,8 +66,9 @@ def notes_of(view: SongView, pace: float) -> list[Note]:
     """List everything that is said in words under the lines, at `pace` points a count."""
     notes = [*_odd_bar_notes(view), *_gap_notes(view), *_one_notes(view)]
     notes += _sections_without_room(view, pace)
-    if view.plan is not None:
-        notes += [*_walls_without_room(view, pace), *_event_notes(view)]
+    if view.fit is not None and view.plan is not None:
+        notes += _walls_without_room(view, view.plan, pace)
+        notes += _event_notes(view, view.fit, view.plan)
     return notes
 
 
@@ -100,29 +102,29 @@ def _sections_without_room(view: SongView, pace: float) -> Iterator[Note]:
             yield Note(count=begin, words=f"section {words}")
 
 
-def _walls_without_room(view: SongView, pace: float) -> Iterator[Note]:
-    if text_width_pt(f"intro {view.plan.start_count}", INTRO_WORDS_PT) > pace * min(
-        view.plan.start_count, view.per_line
+def _walls_without_room(view: SongView, plan: Plan, pace: float) -> Iterator[Note]:
+    if text_width_pt(f"intro {plan.start_count}", INTRO_WORDS_PT) > pace * min(
+        plan.start_count, view.per_line
     ):
-        yield Note(count=0, words=f"intro {view.plan.start_count}")
-    for wall in view.plan.walls:
+        yield Note(count=0, words=f"intro {plan.start_count}")
+    for wall in plan.walls:
         end = min(wall.start_count + wall.counts, view.n_counts)
         pieces = _pieces(view, wall.start_count, end)
-        if clock(wall.facing) not in wall_words(view.plan, wall, pace * max(pieces)):
-            words = f"wall {wall_name(view.plan, wall)}, {clock(wall.facing)}"
+        if clock(wall.facing) not in wall_words(plan, wall, pace * max(pieces)):
+            words = f"wall {wall_name(plan, wall)}, {clock(wall.facing)}"
             yield Note(count=wall.start_count, words=words, bold=True)
 
 
-def _event_notes(view: SongView) -> Iterator[Note]:
+def _event_notes(view: SongView, fit: FitPlan, plan: Plan) -> Iterator[Note]:
     """Say the plan's events with all their facts, as every medium says them."""
-    rows = running_counts(view.fit, view.plan)
+    rows = running_counts(fit, plan)
     for row in rows:
         if row.event in ("tag", "restart"):
             name = f", {row.part}" if row.event == "tag" and row.part else ""
-            words = f"{event_words(row.event, row, view.plan)}{name}"
+            words = f"{event_words(row.event, row, plan)}{name}"
             yield Note(count=row.index, words=words, bold=True, mark=row.event)
-    end = view.count_at(view.plan.ending.time_s)
-    yield Note(count=end, words=f"END: {ending_words(view.plan)}", bold=True, mark="end")
+    end = view.count_at(plan.ending.time_s)
+    yield Note(count=end, words=f"END: {ending_words(plan)}", bold=True, mark="end")
 
 
 def placed(

@@ -34,7 +34,7 @@ FONT_FAMILIES = (
     "Microsoft YaHei", "Yu Gothic", "Hiragino Sans", "PingFang SC", "Apple SD Gothic Neo",
 )  # fmt: skip
 # The salt makes the names inside an SVG, and so the file, the same on every run.
-RC = {
+RC: dict[Any, Any] = {
     "pdf.fonttype": 42,
     "svg.fonttype": "none",
     "svg.hashsalt": "phrasefit",

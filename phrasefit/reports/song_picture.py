@@ -132,7 +132,7 @@ class _Setter:
         bars = METER_WORDS.get(song.meter, str(song.meter))
         facts = f"{view.grid.counts_per_minute:.0f} counts a minute, {length}, bars in {bars}"
         self._paragraph(f"{song.artist} | {facts}" if song.artist else facts, 10.5)
-        if view.plan is not None:
+        if view.fit is not None and view.plan is not None:
             routine = view.fit.routine
             by = f", by {routine.by}" if routine.by else ""
             shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"

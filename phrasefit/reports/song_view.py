@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.fit.grid import PHRASE_COUNTS, dance_meter
-from phrasefit.model import BarMap, CountGrid, FitPlan, Plan
+from phrasefit.model import BarMap, CountGrid, FitPlan, Phrase, Plan, Section
 from phrasefit.reports.map_text import DOUBT_BELOW, SHOW_RIVAL_FROM, doubt_lines, rival_words
 from phrasefit.serial import irregular_bars, rivals
 
@@ -63,8 +63,10 @@ def gaps(grid: CountGrid) -> list[int]:
 
 def weak_starts(view: SongView) -> list[int]:
     """List the counts on which a section or phrase begins that can hardly be heard."""
-    times, strength = view.bar_map.beat_times_s, {}
-    for start in (*view.bar_map.phrases, *view.bar_map.sections):
+    times = view.bar_map.beat_times_s
+    starts: tuple[Phrase | Section, ...] = (*view.bar_map.phrases, *view.bar_map.sections)
+    strength: dict[int, float] = {}
+    for start in starts:
         strength[view.count_at(float(times[start.start_beat]))] = start.strength
     drawn = np.flatnonzero(view.grid.strength).tolist()
     return [count for count in drawn if strength.get(count, 1.0) < WEAK]
