@@ -21,6 +21,8 @@ from phrasefit.errors import MapError, NoPulseError, ParameterError, PhrasefitEr
 from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from phrasefit.form.evidence import BeatEvidence
     from phrasefit.store import Store
 
@@ -226,6 +228,25 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
     bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
     return replace(analysis, bar_map=bar_map, correction=correction)
+
+
+def loudness_of_counts(analysis: Analysis, times_s: np.ndarray) -> np.ndarray:
+    """Tell how loud each count is, from what is kept of the song's beats.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    times_s : np.ndarray [shape=(n + 1,), seconds, strictly increasing]
+        The counts, and the end of the last, as in ``CountGrid.times_s``.
+
+    Returns
+    -------
+    np.ndarray [shape=(n,), dB]
+    """
+    from phrasefit.form.evidence import resample_evidence
+
+    beats_s = analysis.found.beat_times_s
+    return resample_evidence(analysis.evidence, beats_s, times_s[:-1]).loudness_db
 
 
 def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:

@@ -222,7 +222,7 @@ def _offers(
 def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: bool) -> None:
     """Write every file asked for, and the evening on the terminal."""
     from phrasefit.cli._edge import emit
-    from phrasefit.cli.sheet import save
+    from phrasefit.cli._pages import save
     from phrasefit.files import write_atomic
     from phrasefit.reports import playlists
     from phrasefit.reports.floor_list import floor_list

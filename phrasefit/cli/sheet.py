@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from phrasefit.cli._options import Paper, PaperSize, spread
+from phrasefit.cli._pages import check_ending, save
 from phrasefit.cli._plan import Asked, Planned
 
 if TYPE_CHECKING:
@@ -52,11 +53,7 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
-    target = asked.named(out, f"-{kind.value}.pdf")
-    if target.suffix.lower() not in (".pdf", ".png"):
-        from phrasefit.errors import ParameterError
-
-        raise ParameterError(f"{target}: is neither .pdf nor .png; end the name in one of them")
+    target = check_ending(asked.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
     document = document_of(kind, asked.planned(target), paper)
     for path in save(document, target, force=asked.force):
         typer.echo(f"wrote {path}")
@@ -74,18 +71,3 @@ def document_of(kind: Kind, planned: Planned, paper: Paper) -> Document:
     if kind is Kind.DJ:
         return dj_card(fit, plan, paper=paper.value)
     return plan_sheet(fit, plan, size=kind.value, paper=paper.value)
-
-
-def save(document: Document, target: Path, *, force: bool) -> list[Path]:
-    """Write one PDF, or a PNG for each page (``name.png``, ``name-2.png`` ...)."""
-    from phrasefit.files import check_target, write_atomic
-
-    if target.suffix.lower() == ".pdf":
-        return [write_atomic(target, document.pdf(), force=force)]
-    names = [
-        target if number == 0 else target.with_stem(f"{target.stem}-{number + 1}")
-        for number in range(len(document.pages))
-    ]
-    for name in names:
-        check_target(name, force=force)
-    return [write_atomic(name, document.png(i), force=force) for i, name in enumerate(names)]

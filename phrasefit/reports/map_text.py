@@ -33,7 +33,7 @@ def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
         _heading(bar_map),
         _facts(bar_map, beats_per_count),
         _sections(bar_map, beats_per_count),
-        _doubts(bar_map),
+        doubt_lines(bar_map),
         _rivals(rivals(bar_map, beats_per_count)),
         list(bar_map.notes),
     ]
@@ -96,7 +96,8 @@ def _edge(strength: float) -> str:
     return "clear" if strength >= 0.66 else "fair" if strength >= 0.33 else "weak"
 
 
-def _doubts(bar_map: BarMap) -> list[str]:
+def doubt_lines(bar_map: BarMap) -> list[str]:
+    """Say what to check before the map is trusted, and how sure each reading is."""
     sure = bar_map.confidence
     questions = [
         (sure.beats, "check the beat: tap along and see whether it stays with you"),
@@ -113,11 +114,12 @@ def _rivals(alternatives: tuple[Alternative, ...]) -> list[str]:
         return []
     lines = ["other readings, likeliest first; add the option to use one"]
     for rival in shown:
-        lines.append(f"  {rival.option:<16} {rival.probability:>4.0%}  {_rival_words(rival)}")
+        lines.append(f"  {rival.option:<16} {rival.probability:>4.0%}  {rival_words(rival)}")
     return lines
 
 
-def _rival_words(rival: Alternative) -> str:
+def rival_words(rival: Alternative) -> str:
+    """Say how another reading differs from the one shown."""
     if rival.kind == "one":
         beats = "beat" if abs(rival.shift_beats) == 1 else "beats"
         side = "later" if rival.shift_beats > 0 else "earlier"

@@ -1,4 +1,4 @@
-"""Printed pages: sizes, fonts, text that always fits, PDF and PNG.
+"""Printed pages: sizes, fonts, text that always fits; PDF, PNG and SVG.
 
 A `Page` is a matplotlib figure addressed in points from its top left corner.
 Text is real text (fonts embedded as TrueType, so it can be selected and searched);
@@ -33,7 +33,13 @@ FONT_FAMILIES = (
     "WenQuanYi Zen Hei", "Droid Sans Fallback", "Arial Unicode MS", "Segoe UI", "Malgun Gothic",
     "Microsoft YaHei", "Yu Gothic", "Hiragino Sans", "PingFang SC", "Apple SD Gothic Neo",
 )  # fmt: skip
-RC = {"pdf.fonttype": 42, "svg.fonttype": "none", "text.parse_math": False}
+# The salt makes the names inside an SVG, and so the file, the same on every run.
+RC: dict[Any, Any] = {
+    "pdf.fonttype": 42,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "phrasefit",
+    "text.parse_math": False,
+}
 
 
 @functools.cache
@@ -70,7 +76,9 @@ def _font(size_pt: float, bold: bool) -> Any:
     from matplotlib.font_manager import FontProperties
 
     families, _ = _fonts()
-    return FontProperties(family=families, size=size_pt, weight="bold" if bold else "normal")
+    # An SVG is shown with the fonts of its reader: any without serifs is better than none.
+    weight = "bold" if bold else "normal"
+    return FontProperties(family=[*families, "sans-serif"], size=size_pt, weight=weight)
 
 
 def shortened(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> str:
@@ -97,15 +105,27 @@ def fitting_size(
 
 
 def wrapped(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
-    """Break `text` into lines of at most `width_pt`; a word that is too long is shortened."""
+    """Break `text` into lines of at most `width_pt`: at spaces, else inside a word."""
     lines: list[str] = []
     for word in printable(text).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_pt(longer, size_pt, bold) <= width_pt:
             lines[-1] = longer
         else:
-            lines.append(shortened(word, width_pt, size_pt, bold=bold))
+            lines += _broken(word, width_pt, size_pt, bold)
     return lines
+
+
+def _broken(word: str, width_pt: float, size_pt: float, bold: bool) -> list[str]:
+    """Cut a word into pieces that fit; most words are one piece."""
+    pieces = [word[:1]]
+    for letter in word[1:]:
+        longer = pieces[-1] + letter
+        if text_width_pt(longer, size_pt, bold) <= width_pt:
+            pieces[-1] = longer
+        else:
+            pieces.append(letter)
+    return pieces
 
 
 @dataclass(kw_only=True)
@@ -157,16 +177,27 @@ class Page:
             )
         )
 
-    def shape(self, points: list[tuple[float, float]], *, fill: str = "black") -> None:
+    def shape(
+        self, points: list[tuple[float, float]], *, fill: str = "black", line: float = 0.6
+    ) -> None:
         """Draw a filled polygon through `points`."""
         from matplotlib.patches import Polygon
 
         corners = [(x / self.width_pt, 1 - y / self.height_pt) for x, y in points]
         self.figure.add_artist(
-            Polygon(corners, closed=True, facecolor=fill, edgecolor="black", linewidth=0.6)
+            Polygon(
+                corners,
+                closed=True,
+                facecolor=fill,
+                edgecolor="black" if line else "none",
+                linewidth=line,
+            )
         )
 
-    def line(self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.8) -> None:
+    def line(
+        self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.8,
+        dashed: bool = False,
+    ) -> None:  # fmt: skip
         """Draw a straight line."""
         from matplotlib.lines import Line2D
 
@@ -176,7 +207,9 @@ class Page:
                 [1 - y0 / self.height_pt, 1 - y1 / self.height_pt],
                 color="black",
                 linewidth=width,
+                linestyle=(0, (2.5, 1.5)) if dashed else "solid",
                 solid_capstyle="butt",
+                dash_capstyle="butt",
             )
         )
 
@@ -221,9 +254,17 @@ class Document:
 
     def png(self, number: int = 0) -> bytes:
         """Make a picture of one page."""
+        return self._drawn(number, format="png", dpi=PNG_DPI)
+
+    def svg(self, number: int = 0) -> bytes:
+        """Make a vector drawing of one page; its words are text."""
+        about = {"Title": printable(self.title), "Creator": "phrasefit", "Date": None}
+        return self._drawn(number, format="svg", dpi=PNG_DPI, metadata=about)
+
+    def _drawn(self, number: int, **form: Any) -> bytes:
         import matplotlib
 
         out = io.BytesIO()
         with matplotlib.rc_context(RC):
-            self.pages[number].figure.savefig(out, format="png", dpi=PNG_DPI)
+            self.pages[number].figure.savefig(out, **form)
         return out.getvalue()

@@ -11,7 +11,7 @@ import itertools
 
 import numpy as np
 
-from phrasefit.model import FitPlan, Plan
+from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Wall
 from phrasefit.reports.paper import Page, text_width_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
@@ -19,6 +19,8 @@ from phrasefit.routine.turns import clock
 ROWS_AT_MOST = 4
 SECTION_PT, TICK_PT, WALL_PT, FLAG_PT, GAP_PT = 13.0, 7.0, 22.0, 11.0, 5.0
 LABEL_PT = 7.5
+SECTION_WORDS_PT, WALL_WORDS_PT, INTRO_WORDS_PT = 8.0, 9.0, 8.0
+ARROW_ROOM_PT = 15.0  # at the left of a wall
 ROW_PT = LABEL_PT + 3 + SECTION_PT + TICK_PT + WALL_PT + FLAG_PT + GAP_PT
 
 
@@ -29,6 +31,17 @@ def arrow(page: Page, x: float, y: float, size: float, facing: int, *, fill: str
                         (-0.12, 0.1), (-0.36, 0.1)]) * size  # fmt: skip
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     page.shape([(x + dx, y + dy) for dx, dy in (outline @ turn).tolist()], fill=fill)
+
+
+def event_shape(page: Page, mark: str, x: float, baseline: float, size: float) -> None:
+    """Draw the shape that stands before an event's words: ``tag``, ``restart`` or ``end``."""
+    top = baseline - size
+    if mark == "tag":
+        page.box(x, top, size, size, fill="black")
+    elif mark == "restart":
+        page.shape([(x + size, top), (x, top + size / 2), (x + size, top + size)])
+    else:
+        page.box(x + size * 0.35, top, size * 0.3, size, fill="black")
 
 
 def counts_per_row(fit: FitPlan) -> int:
@@ -48,32 +61,66 @@ def draw_picture(page: Page, x: float, y: float, width: float, fit: FitPlan, pla
     per_row = counts_per_row(fit)
     n_counts = len(fit.grid.times_s) - 1
     for row, first in enumerate(range(0, n_counts, per_row)):
-        strip = _Strip(
-            page, x, y + row * ROW_PT, width / per_row, first, min(first + per_row, n_counts)
-        )
+        top = y + row * ROW_PT + LABEL_PT + 3
+        strip = Strip(page, x, top, width / per_row, first, min(first + per_row, n_counts))
         strip.times(fit)
-        strip.sections(fit)
-        strip.phrases(fit)
-        strip.walls(fit, plan)
+        strip.sections(fit.grid, fit.bar_map)
+        strip.phrases(fit.grid)
+        strip.walls(plan)
+        strip.event_words(plan)
 
 
-class _Strip:
-    """One row of the picture: counts `first` to `last` at `pace` points a count."""
+def section_spans(grid: CountGrid) -> list[tuple[int, int, int]]:
+    """List the sections in counts: first, one past the last, index (-1 before the first)."""
+    edges = [0, *(np.flatnonzero(np.diff(grid.section)) + 1).tolist(), len(grid.section)]
+    return [(a, b, int(grid.section[a])) for a, b in itertools.pairwise(edges) if a < b]
 
-    def __init__(self, page: Page, x: float, y: float, pace: float, first: int, last: int) -> None:
-        self.page, self.x, self.y, self.pace = page, x, y, pace
+
+def section_words(bar_map: BarMap, index: int, counts: int) -> str:
+    """Name a section: its letter and its length; nothing stands before the first."""
+    return f"{bar_map.sections[index].letter} {counts}" if index >= 0 else ""
+
+
+def wall_name(plan: Plan, wall: Wall) -> str:
+    """Name a wall by its number, after its part where the routine has several."""
+    has_parts = any(other.part != wall.part for other in plan.walls)
+    return f"{wall.part} {wall.number}" if has_parts else str(wall.number)
+
+
+def wall_words(plan: Plan, wall: Wall, width: float) -> str:
+    """Name a wall as far as a cell of this width has room: the arrow still says where to."""
+    name = wall_name(plan, wall)
+    for words in (f"{name}  {clock(wall.facing)}", name):
+        if text_width_pt(words, WALL_WORDS_PT, True) <= width - ARROW_ROOM_PT - 2:
+            return words
+    return ""
+
+
+class Strip:
+    """One row of the picture: counts `first` to `last` at `pace` points a count.
+
+    `y` is the top of the sections; `tick` and `wall` are the heights [points] of the
+    space that phrase starts hang into and of the walls below it, `stroke` is how thick
+    phrase starts are.
+    """
+
+    def __init__(
+        self, page: Page, x: float, y: float, pace: float, first: int, last: int, *,
+        tick: float = TICK_PT, wall: float = WALL_PT, stroke: float = 1.0,
+    ) -> None:  # fmt: skip
+        self.page, self.x, self.pace = page, x, pace
         self.first, self.last = first, last
-        self.section_y = y + LABEL_PT + 3
-        self.wall_y = self.section_y + SECTION_PT + TICK_PT
+        self.section_y, self.tick_pt, self.wall_pt, self.stroke = y, tick, wall, stroke
+        self.wall_y = y + SECTION_PT + tick
 
-    def _cut(self, begin: int, end: int) -> tuple[float, float] | None:
+    def at(self, count: int) -> float:
+        """Give the place of a count [points]."""
+        return self.x + (count - self.first) * self.pace
+
+    def cut(self, begin: int, end: int) -> tuple[float, float] | None:
         """Give left edge and width of counts `begin` to `end` as far as they lie in this row."""
         begin, end = max(begin, self.first), min(end, self.last)
-        return (
-            None
-            if end <= begin
-            else (self.x + (begin - self.first) * self.pace, (end - begin) * self.pace)
-        )
+        return None if end <= begin else (self.at(begin), (end - begin) * self.pace)
 
     def _label(
         self, left: float, width: float, baseline: float, words: str, size: float, *,
@@ -90,58 +137,61 @@ class _Strip:
         step = 24 if fit.routine.meter == 3 else 32
         for count in range(self.first, self.last, step):
             time = clock_time(float(fit.grid.times_s[count]), decimals=0)
-            self.page.text(
-                self.x + (count - self.first) * self.pace, self.y + LABEL_PT, time, LABEL_PT
-            )
+            self.page.text(self.at(count), self.section_y - 3, time, LABEL_PT)
 
-    def sections(self, fit: FitPlan) -> None:
+    def sections(self, grid: CountGrid, bar_map: BarMap) -> None:
         """Draw a box for each section with its letter."""
-        index = fit.grid.section
-        edges = [0, *(np.flatnonzero(np.diff(index)) + 1).tolist(), len(index)]
-        for begin, end in itertools.pairwise(edges):
-            cell = self._cut(begin, end)
-            if cell is None:
-                continue
-            letter = fit.bar_map.sections[index[begin]].letter if index[begin] >= 0 else ""
-            self.page.box(cell[0], self.section_y, cell[1], SECTION_PT, line=0.8)
-            words = f"{letter} {end - begin}" if letter else ""
-            self._label(*cell, self.section_y + 9.5, words, 8.0)
+        for begin, end, index in section_spans(grid):
+            if cell := self.cut(begin, end):
+                self.page.box(cell[0], self.section_y, cell[1], SECTION_PT, line=0.8)
+                words = section_words(bar_map, index, end - begin)
+                self._label(*cell, self.section_y + 9.5, words, SECTION_WORDS_PT)
 
-    def phrases(self, fit: FitPlan) -> None:
+    def phrases(self, grid: CountGrid) -> None:
         """Draw a tick below the sections for each phrase start."""
         top = self.section_y + SECTION_PT
-        for count in np.flatnonzero(fit.grid.strength[self.first : self.last]).tolist():
-            strength = float(fit.grid.strength[self.first + count])
-            at = self.x + count * self.pace
-            self.page.line(at, top, at, top + TICK_PT * (0.25 + 0.75 * strength), width=1.0)
+        for count in (self.first + np.flatnonzero(grid.strength[self.first : self.last])).tolist():
+            length = self.tick_pt * (0.25 + 0.75 * float(grid.strength[count]))
+            self.page.line(self.at(count), top, self.at(count), top + length, width=self.stroke)
 
-    def walls(self, fit: FitPlan, plan: Plan) -> None:
+    def walls(self, plan: Plan) -> None:
         """Draw intro, walls, tags and restarts."""
-        if cell := self._cut(0, plan.start_count):
-            self.page.box(*_box(cell, self.wall_y), line=0.5, fill="0.93")
-            self._label(*cell, self.wall_y + 14, f"intro {plan.start_count}", 8.0)
+        middle = self.wall_y + self.wall_pt / 2
+        if cell := self.cut(0, plan.start_count):
+            self.page.box(*self._box(cell), line=0.5, fill="0.93")
+            self._label(*cell, middle + 3, f"intro {plan.start_count}", INTRO_WORDS_PT)
         for wall in plan.walls:
-            if cell := self._cut(wall.start_count, wall.start_count + wall.counts):
-                self.page.box(*_box(cell, self.wall_y), line=1.1)
+            if cell := self.cut(wall.start_count, wall.start_count + wall.counts):
+                self.page.box(*self._box(cell), line=1.1)
                 if cell[1] > 22:
-                    arrow(self.page, cell[0] + 9, self.wall_y + WALL_PT / 2, 13, wall.facing)
-                words = f"{wall.number}  {clock(wall.facing)}"
-                if text_width_pt(words, 9.0, True) > cell[1] - 17:
-                    words = str(wall.number)  # the arrow still says where to
-                self._label(cell[0] + 15, cell[1] - 15, self.wall_y + 14.5, words, 9.0, bold=True)
+                    size = min(13.0, self.wall_pt - 3)
+                    arrow(self.page, cell[0] + 9, middle, size, wall.facing)
+                words = wall_words(plan, wall, cell[1])
+                left, room = cell[0] + ARROW_ROOM_PT, cell[1] - ARROW_ROOM_PT
+                self._label(left, room, middle + 3.5, words, WALL_WORDS_PT, bold=True)
         self._tags(plan)
         self._restarts(plan)
+
+    def event_words(self, plan: Plan) -> None:
+        """Name tags and restarts under their shapes."""
+        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
+        baseline = self.wall_y + self.wall_pt + 9
+        for tag in plan.tags:
+            if cell := self.cut(ends[tag.after_wall], ends[tag.after_wall] + tag.counts):
+                self.page.text(cell[0], baseline, f"TAG {tag.counts}", 8.0, bold=True)
+        for restart in plan.restarts:
+            if self.first < ends[restart.wall] <= self.last:
+                x, words = self.at(ends[restart.wall]), f"RESTART {restart.after_count}"
+                self.page.text(x, baseline, words, 8.0, bold=True, align="right")
 
     def _tags(self, plan: Plan) -> None:
         ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
         for tag in plan.tags:
             begin = ends[tag.after_wall]
-            if cell := self._cut(begin, begin + tag.counts):
-                self.page.box(*_box(cell, self.wall_y), fill="black")
-                self._label(*cell, self.wall_y + 14, f"{tag.counts}", 8.5, color="white", bold=True)
-                self.page.text(
-                    cell[0], self.wall_y + WALL_PT + 9, f"TAG {tag.counts}", 8.0, bold=True
-                )
+            if cell := self.cut(begin, begin + tag.counts):
+                self.page.box(*self._box(cell), fill="black")
+                baseline = self.wall_y + self.wall_pt / 2 + 3
+                self._label(*cell, baseline, f"{tag.counts}", 8.5, color="white", bold=True)
 
     def _restarts(self, plan: Plan) -> None:
         ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
@@ -149,18 +199,9 @@ class _Strip:
             at = ends[restart.wall]
             if not self.first < at <= self.last:
                 continue
-            x, top = self.x + (at - self.first) * self.pace, self.wall_y
-            self.page.line(x, top - 3, x, top + WALL_PT + 3, width=2.4)
+            x, top = self.at(at), self.wall_y
+            self.page.line(x, top - 3, x, top + self.wall_pt + 3, width=2.4)
             self.page.shape([(x, top - 3), (x - 8, top + 1.5), (x, top + 6)])
-            self.page.text(
-                x,
-                top + WALL_PT + 9,
-                f"RESTART {restart.after_count}",
-                8.0,
-                bold=True,
-                align="right",
-            )
 
-
-def _box(cell: tuple[float, float], y: float) -> tuple[float, float, float, float]:
-    return cell[0], y, cell[1], WALL_PT
+    def _box(self, cell: tuple[float, float]) -> tuple[float, float, float, float]:
+        return cell[0], self.wall_y, cell[1], self.wall_pt

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from phrasefit.model import FitPlan, Plan, Restart, Wall
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
-from phrasefit.reports.picture import arrow, draw_picture, picture_height_pt
+from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, verdict
 from phrasefit.routine.turns import clock
@@ -334,13 +334,7 @@ class _Setter:
         size = self.size.type_pt * (1.0 if self.kind == "page" else 0.85)
         if row.mark:
             d = size * 0.7
-            top = baseline - d
-            if row.mark == "tag":
-                self.page.box(x, top, d, d, fill="black")
-            elif row.mark == "restart":
-                self.page.shape([(x + d, top), (x, top + d / 2), (x + d, top + d)])
-            else:
-                self.page.box(x + d * 0.35, top, d * 0.3, d, fill="black")
+            event_shape(self.page, row.mark, x, baseline, d)
             x, width = x + d * 1.5, width - d * 1.5
         words = row.event if self.kind == "page" else row.short
         self.page.text(x, baseline, words, size, bold=bool(row.mark), width=width)

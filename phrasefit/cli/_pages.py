@@ -1,0 +1,43 @@
+"""How every command writes pages: one PDF, or a picture of each page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from phrasefit.reports.paper import Document
+
+
+def check_ending(target: Path, endings: tuple[str, ...]) -> Path:
+    """Refuse a file name that says no format we write.
+
+    Raises
+    ------
+    ParameterError
+        Names the endings there are.
+    """
+    from phrasefit.errors import ParameterError
+
+    if target.suffix.lower() not in endings:
+        *first, last = endings
+        known = f"{', '.join(first)} or {last}"
+        raise ParameterError(f"{target}: pages are written as {known}; end the name in that")
+    return target
+
+
+def save(document: Document, target: Path, *, force: bool) -> list[Path]:
+    """Write one PDF, or a PNG or SVG for each page (``name.png``, ``name-2.png`` ...)."""
+    from phrasefit.files import check_target, write_atomic
+
+    ending = target.suffix.lower()
+    if ending == ".pdf":
+        return [write_atomic(target, document.pdf(), force=force)]
+    draw = document.svg if ending == ".svg" else document.png
+    names = [
+        target if number == 0 else target.with_stem(f"{target.stem}-{number + 1}")
+        for number in range(len(document.pages))
+    ]
+    for name in names:
+        check_target(name, force=force)
+    return [write_atomic(name, draw(i), force=force) for i, name in enumerate(names)]
