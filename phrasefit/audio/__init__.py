@@ -1,10 +1,10 @@
 """From a song file to mono samples at one fixed rate, and every feature made from them.
 
-`decode.decode` reads a file, `features.extract_features` computes once what the
-other rooms look at.  The constants below are the only place where the rate of
+`decode.decode` reads a file (`streams` its sound, `containers` what its headers promise),
+`features.extract_features` computes once what the other rooms look at.  The constants below are the only place where the rate of
 samples and frames is decided.
 
-May import: model, errors (soundfile, soxr, av and scipy inside functions).
+May import: model, errors (av, soxr and scipy inside functions).
 """
 
 from __future__ import annotations
