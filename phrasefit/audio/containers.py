@@ -9,15 +9,18 @@ May import: nothing.
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 # Sizes of 32 bits above this one are written by programs that stream: "not known".
 PLACEHOLDER_BYTES = 0x7FFF_F000
 LARGEST_PAGE_BYTES = 65_307  # the largest Ogg page there can be (RFC 3533, 6)
 MOST_OGG_PAGES = 250_000  # an hour has 180,000 with 20 ms in each; counting more is slow
 BOS, EOS = 2, 4  # flags of an Ogg page: a stream begins, a stream ends (RFC 3533, 6)
+PAGE_FIELDS = struct.Struct("<BQI")  # flags, granule, serial
+NO_GRANULE = 0xFFFF_FFFF_FFFF_FFFF  # no packet ends on this page
 UNFINISHED_SEGMENT = 255  # a packet whose last segment has this length goes on (RFC 3533, 5)
 ID3_HEAD_BYTES = 10
 MOST_CHUNKS = 1000  # of CAF
@@ -127,13 +130,23 @@ class OggLink:
     """One of the streams that a chained Ogg file joins: its bytes, and how it ends.
 
     `has_end_mark`: a page with the end-of-stream flag is there; `is_cut`: it stops within a
-    page or a packet.
+    page or a packet; `end_granule`: where its last page says that it ends, 0 if not known.
     """
 
     start: int
     stop: int
     has_end_mark: bool
     is_cut: bool
+    end_granule: int = 0
+
+
+class _Page(NamedTuple):
+    start: int
+    stop: int
+    flags: int
+    granule: int
+    serial: int
+    last_segment: int
 
 
 def ogg_links(file: BinaryIO) -> list[OggLink]:
@@ -145,29 +158,32 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
         If it is not made of pages, or of too many; its argument says so.
     """
     size_bytes = file.seek(0, 2)
-    starts: list[int] = []
-    ends: list[tuple[int, int, int]] = []
-    began = False
-    for start, stop, flags, last_segment in _ogg_pages(file, size_bytes):
-        begins = bool(flags & BOS)
-        if not starts or (begins and not began):  # streams side by side begin together
-            starts.append(start)
-            ends.append((0, 0, 0))
-        began = begins
-        ends[-1] = stop, flags, last_segment
-    return [
-        OggLink(
-            start=start,
-            stop=min(stop, size_bytes),
-            has_end_mark=bool(flags & EOS),
-            is_cut=stop > size_bytes or (last_segment == UNFINISHED_SEGMENT and not flags & EOS),
-        )
-        for start, (stop, flags, last_segment) in zip(starts, ends, strict=True)
-    ]
+    links: list[list[_Page]] = []  # of each its first page, its last, and its last with a place
+    before: _Page | None = None
+    for page in _ogg_pages(file, size_bytes):
+        begins = page.flags & BOS and not (before and before.flags & BOS)
+        if begins or not links:  # streams side by side begin together
+            links.append([page, page, page])
+        links[-1][1] = before = page
+        if page.granule != NO_GRANULE:
+            links[-1][2] = page
+    return [_link(*pages, size_bytes) for pages in links]
 
 
-def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[tuple[int, int, int, int]]:
-    """Go from page to page: start, stop, flags, last segment; short junk is passed over."""
+def _link(first: _Page, last: _Page, placed: _Page, size_bytes: int) -> OggLink:
+    has_end_mark = bool(last.flags & EOS)
+    return OggLink(
+        start=first.start,
+        stop=min(last.stop, size_bytes),
+        has_end_mark=has_end_mark,
+        is_cut=last.stop > size_bytes
+        or (last.last_segment == UNFINISHED_SEGMENT and not has_end_mark),
+        end_granule=placed.granule if placed.serial == first.serial else 0,
+    )
+
+
+def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[_Page]:
+    """Go from page to page; junk shorter than a page can be is passed over."""
     at = n_pages = 0
     while at < size_bytes:
         file.seek(at)
@@ -184,7 +200,11 @@ def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[tuple[int, int, int,
         lacing = file.read(n_segments)
         is_whole = len(head) == 27 and len(lacing) == n_segments
         stop = at + 27 + n_segments + sum(lacing) if is_whole else size_bytes + 1
-        yield at, stop, head[5] if is_whole else 0, lacing[-1] if lacing else 0
+        if is_whole:
+            flags, granule, serial = PAGE_FIELDS.unpack_from(head, 5)
+        else:
+            flags, granule, serial = 0, NO_GRANULE, 0
+        yield _Page(at, stop, flags, granule, serial, lacing[-1] if lacing else 0)
         n_pages += 1
         if n_pages > MOST_OGG_PAGES:
             raise ValueError(f"has more than {MOST_OGG_PAGES} Ogg pages")

@@ -15,6 +15,7 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -98,7 +99,7 @@ class SongReader:
             there = min(1.0, size_bytes / (promised_bytes(file) or size_bytes))
             for link in self._links(file, size_bytes):
                 with self._opened(_Window(file, link), there) as container:
-                    yield from _joined(self._sound_of(container, file))
+                    yield from _joined(self._sound_of(container, file, link))
                 if link.is_cut:
                     raise AudioError(
                         f"{self.path}: is cut off after {self.heard_s:.1f} s, its last page is"
@@ -157,7 +158,7 @@ class SongReader:
 
     # ------------------------------------------------------- one stream of sound
 
-    def _sound_of(self, container: Any, file: BinaryIO) -> Iterator[Block]:
+    def _sound_of(self, container: Any, file: BinaryIO, link: OggLink) -> Iterator[Block]:
         """Decode one container packet by packet; silence stands where packets are missing."""
         if not container.streams.audio:
             raise AudioError(f"{self.path}: has no sound in it; name a file with music")
@@ -179,6 +180,9 @@ class SongReader:
                     yield self._heard(np.zeros((n_missing, samples.shape[1]), np.float32), frame)
                 yield self._heard(samples[delay:], frame)
                 delay = max(0, delay - len(samples))
+            self._refuse_damage(watch)
+        if not link.is_cut:  # else more is missing than can be told
+            watch.ended(link.end_granule * stream.time_base)
             self._refuse_damage(watch)
         self.notes += watch.remarks(self.heard_s)
 
@@ -300,6 +304,12 @@ class _Watch:
             return 0.0
         self._holes_s += hole_s
         return hole_s
+
+    def ended(self, end_s: Fraction) -> None:
+        """Compare with where an Ogg stream says that it ends."""
+        hole_s = float(end_s) - (self._expected_s or 0.0)
+        if end_s and hole_s >= GAP_S:
+            self._holes_s += hole_s
 
     def lost_s(self, heard_s: float) -> float:
         """All that is missing so far, after `heard_s` of the file."""
