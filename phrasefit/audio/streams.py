@@ -181,9 +181,11 @@ class SongReader:
                 yield self._heard(samples[delay:], frame)
                 delay = max(0, delay - len(samples))
             self._refuse_damage(watch)
+        if container.format.name == "aac":
+            watch.jumped_over(link.stop)
         if not link.is_cut:  # else more is missing than can be told
             watch.ended(link.end_granule * stream.time_base)
-            self._refuse_damage(watch)
+        self._refuse_damage(watch)
         self.notes += watch.remarks(self.heard_s)
 
     def _heard(self, samples: np.ndarray, frame: Any) -> Block:
@@ -258,6 +260,7 @@ class _Watch:
     _lost_bytes: int = 0
     _good_bytes: int = 0
     _tag_stops_at: int = 0
+    _first_at: int = 0
     _ends_badly: bool = False
 
     def decode(self, packet: Any) -> list[Any]:
@@ -265,7 +268,7 @@ class _Watch:
         import av
 
         if self._first_pts is None:
-            self._first_pts = packet.pts
+            self._first_pts, self._first_at = packet.pts, packet.pos or 0
         try:
             frames = packet.decode()
         except av.FFmpegError:
@@ -295,15 +298,21 @@ class _Watch:
     def hole_before(self, frame: Any) -> float:
         """Seconds that are missing between the frame before and this one."""
         self.is_first = False
-        if not self.has_times or frame.time is None:
+        if not self.has_times:
             return 0.0
-        hole_s = frame.time - self._expected_s if self._expected_s is not None else 0.0
-        self._expected_s = frame.time + frame.samples / frame.sample_rate
+        expected_s = self._expected_s if self._expected_s is not None else frame.time or 0.0
+        at_s = expected_s if frame.time is None else frame.time  # unknown after some damage
+        self._expected_s = at_s + frame.samples / frame.sample_rate
         self._undecoded_s = 0.0
+        hole_s = at_s - expected_s
         if hole_s < GAP_S:
             return 0.0
         self._holes_s += hole_s
         return hole_s
+
+    def jumped_over(self, stop: int) -> None:
+        """Count the bytes up to `stop` that never came: FFmpeg looks for the next frame."""
+        self._lost_bytes = max(self._lost_bytes, stop - self._first_at - self._good_bytes)
 
     def ended(self, end_s: Fraction) -> None:
         """Compare with where an Ogg stream says that it ends."""
