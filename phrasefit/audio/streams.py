@@ -15,20 +15,18 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 
 from phrasefit.audio.containers import (
-    ID3_HEAD_BYTES,
     OggLink,
-    id3_bytes,
     mp3_frames,
     ogg_links,
     promised_bytes,
 )
+from phrasefit.audio.losses import MEND, LossWatch
 from phrasefit.errors import AudioError
 from phrasefit.model import one_line
 
@@ -47,16 +45,14 @@ MAX_DURATION_S = 3600.0  # longer files are recordings of an evening, not songs
 MIN_BYTES_PER_S = 1_000  # nothing that is called music is coded in less
 # A file may lack this much of its declared length, and of its middle: encoders pad and round.
 MISSING_TOLERANCE_S = 0.5
-GAP_S = 0.05  # times of packets are rounded, and Opus skips some; less than this is no hole
-TOLD_S = 0.1  # smaller holes are not worth a word
 MOST_OGG_LINKS = 256
 MOST_TAG_LETTERS = 200
 # What an encoder puts before the music where the file does not say: 576 samples by LAME, the
 # most used, and 529 by every decoder; for AAC one frame, as FFmpeg does (both from memory).
 MP3_DELAY_SAMPLES = 576 + 529
 LOWEST_MPEG1_RATE_HZ = 32_000  # below it MP3 frames have half as many samples
-TAG_HEADS = (b"ID3", b"TAG", b"APETAGEX", b"LYRICSBEGIN")
-MEND = "copy or download it again"
+# FFmpeg's names of sample formats; a "p" behind means one plane a channel.
+SAMPLE_TYPES = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}
 KNOWN_HEADS = (b"RIFF", b"RF64", b"riff", b"FORM", b".snd", b"caff", b"fLaC", b"OggS", b"ID3",
                b"\x1aE\xdf\xa3", b"0&\xb2u")  # fmt: skip
 
@@ -141,7 +137,7 @@ class SongReader:
                 window, options={"format_whitelist": FORMATS}, metadata_errors="surrogateescape"
             ) as container:
                 yield container
-        except av.FFmpegError as exc:
+        except (av.FFmpegError, OSError) as exc:
             raise AudioError(f"{self.path}: {self._what_is_wrong(window, there)}") from exc
 
     def _what_is_wrong(self, window: _Window, there: float) -> str:
@@ -163,10 +159,15 @@ class SongReader:
         if not container.streams.audio:
             raise AudioError(f"{self.path}: has no sound in it; name a file with music")
         stream = container.streams.audio[0]
+        if stream.codec_context is None:
+            raise AudioError(
+                f"{self.path}: is coded in a way that cannot be read; export it as WAV or MP3"
+            )
         self._check_ranges(stream.rate or 0, stream.channels or 0)
         if not self.codec:
             self._describe(container, stream, file)
-        watch = _Watch(began_s=self.heard_s, has_times=container.format.name not in WITHOUT_TIMES)
+        kind = container.format.name
+        watch = LossWatch(began_s=self.heard_s, has_times=kind not in WITHOUT_TIMES)
         delay = 0
         for packet in container.demux(stream):
             for frame in watch.decode(packet):
@@ -181,7 +182,7 @@ class SongReader:
                 yield self._heard(samples[delay:], frame)
                 delay = max(0, delay - len(samples))
             self._refuse_damage(watch)
-        if container.format.name == "aac":
+        if kind == "aac":
             watch.jumped_over(link.stop)
         if not link.is_cut:  # else more is missing than can be told
             watch.ended(link.end_granule * stream.time_base)
@@ -194,7 +195,7 @@ class SongReader:
             raise AudioError(f"{self.path}: is longer than an hour; cut it into songs")
         return Block(samples, frame.sample_rate)
 
-    def _refuse_damage(self, watch: _Watch) -> None:
+    def _refuse_damage(self, watch: LossWatch) -> None:
         lost_s = watch.lost_s(self.heard_s)
         if lost_s > MISSING_TOLERANCE_S:
             raise AudioError(
@@ -229,7 +230,7 @@ class SongReader:
                 f" {MAX_DURATION_S / 60:.0f} minutes can be read; cut it into songs"
             )
 
-    def _unstated_delay(self, frame: Any, watch: _Watch) -> int:
+    def _unstated_delay(self, frame: Any, watch: LossWatch) -> int:
         """Samples that the encoder put before the music, unless the file says and FFmpeg did."""
         delay = {"MP3": MP3_DELAY_SAMPLES, "AAC": frame.samples}.get(self.codec, 0)
         if not delay or watch.was_trimmed(frame):
@@ -240,99 +241,6 @@ class SongReader:
             " a little early or late"
         )
         return delay
-
-
-@dataclass(slots=True)
-class _Watch:
-    """Decodes the packets of one stream and notices what is missing between them.
-
-    Packets with times leave a hole where one is lost; of the others (MP3, AAC) each that
-    cannot be decoded is one.
-    """
-
-    began_s: float
-    has_times: bool
-    is_first: bool = True
-    _first_pts: int | None = None
-    _expected_s: float | None = None
-    _holes_s: float = 0.0
-    _undecoded_s: float = 0.0
-    _lost_bytes: int = 0
-    _good_bytes: int = 0
-    _tag_stops_at: int = 0
-    _first_at: int = 0
-    _ends_badly: bool = False
-
-    def decode(self, packet: Any) -> list[Any]:
-        """Give the frames of a packet, none if it is damaged."""
-        import av
-
-        if self._first_pts is None:
-            self._first_pts, self._first_at = packet.pts, packet.pos or 0
-        try:
-            frames = packet.decode()
-        except av.FFmpegError:
-            self._failed(packet)
-            return []
-        self._good_bytes += packet.size
-        if packet.size:  # the last one is empty: it asks for what is left
-            self._ends_badly = False
-        return frames
-
-    def _failed(self, packet: Any) -> None:
-        if self.has_times:
-            self._undecoded_s += float((packet.duration or 0) * (packet.time_base or 0))
-            return
-        at = packet.pos or 0
-        head = bytes(packet)[:ID3_HEAD_BYTES]
-        if head.startswith(TAG_HEADS):  # texts and covers between joined files are no music
-            self._tag_stops_at = at + (id3_bytes(head) or packet.size)
-        elif at >= self._tag_stops_at:
-            self._lost_bytes += packet.size
-            self._ends_badly = True
-
-    def was_trimmed(self, frame: Any) -> bool:
-        """Tell whether FFmpeg left out samples before the first frame, as the file asked for."""
-        return frame.pts is not None and frame.pts > (self._first_pts or 0)
-
-    def hole_before(self, frame: Any) -> float:
-        """Seconds that are missing between the frame before and this one."""
-        self.is_first = False
-        if not self.has_times:
-            return 0.0
-        expected_s = self._expected_s if self._expected_s is not None else frame.time or 0.0
-        at_s = expected_s if frame.time is None else frame.time  # unknown after some damage
-        self._expected_s = at_s + frame.samples / frame.sample_rate
-        self._undecoded_s = 0.0
-        hole_s = at_s - expected_s
-        if hole_s < GAP_S:
-            return 0.0
-        self._holes_s += hole_s
-        return hole_s
-
-    def jumped_over(self, stop: int) -> None:
-        """Count the bytes up to `stop` that never came: FFmpeg looks for the next frame."""
-        self._lost_bytes = max(self._lost_bytes, stop - self._first_at - self._good_bytes)
-
-    def ended(self, end_s: Fraction) -> None:
-        """Compare with where an Ogg stream says that it ends."""
-        hole_s = float(end_s) - (self._expected_s or 0.0)
-        if end_s and hole_s >= GAP_S:
-            self._holes_s += hole_s
-
-    def lost_s(self, heard_s: float) -> float:
-        """All that is missing so far, after `heard_s` of the file."""
-        share = self._lost_bytes / self._good_bytes if self._good_bytes else 0.0
-        return self._holes_s + self._undecoded_s + share * (heard_s - self.began_s)
-
-    def remarks(self, heard_s: float) -> list[str]:
-        """Say what is too little to refuse the file for."""
-        lost_s = self.lost_s(heard_s)
-        if lost_s >= TOLD_S:
-            return [f"{lost_s:.1f} s of the sound cannot be read; if it stutters, {MEND}"]
-        if self._ends_badly:
-            return [f"the file ends in the middle of a frame; if the end is missing, {MEND}"]
-        return []
 
 
 # ------------------------------------------------------------------------- helpers
@@ -375,12 +283,18 @@ def _one_block(parts: list[Block]) -> Block:
 
 def _as_float(frame: Any) -> np.ndarray:
     """Samples of a frame [shape=(n, n_channels), float32], integers brought to -1..1."""
-    array = frame.to_ndarray()
-    array = array.T if frame.format.is_planar else array.reshape(frame.samples, -1)
-    if array.dtype == np.uint8:
+    dtype = np.dtype(SAMPLE_TYPES[frame.format.name.removesuffix("p")])
+    n_channels = frame.layout.nb_channels
+    if frame.format.is_planar:  # twice as fast as PyAV's own way for frames this small
+        planes = [np.frombuffer(plane, dtype, frame.samples) for plane in frame.planes]
+        array = np.array(planes).T
+    else:
+        array = np.frombuffer(frame.planes[0], dtype, frame.samples * n_channels)
+        array = array.reshape(-1, n_channels)
+    if dtype == np.uint8:
         return (array.astype(np.float32) - 128.0) / 128.0
-    if array.dtype.kind == "i":
-        return array.astype(np.float32) / -float(np.iinfo(array.dtype).min)
+    if dtype.kind == "i":
+        return array.astype(np.float32) / -float(np.iinfo(dtype).min)
     return array.astype(np.float32, copy=False)
 
 
