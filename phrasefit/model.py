@@ -54,7 +54,10 @@ def one_line(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongInfo:
-    """What the file says about itself; every text may be empty."""
+    """What the file says about itself; every text may be empty.
+
+    `notes` are doubts about the file in plain words, such as a missing end.
+    """
 
     path: str = ""
     content_hash: str = ""
@@ -65,11 +68,12 @@ class SongInfo:
     sample_rate_hz: int = 0
     n_channels: int = 0
     codec: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Audio:
-    """A decoded song: mono float32 in -1..1 at one fixed rate.
+    """A decoded song: mono float32 at one fixed rate and one loudness.
 
     `samples` [shape=(n,)], `sample_rate_hz` = `phrasefit.audio.SAMPLE_RATE_HZ`.
     """

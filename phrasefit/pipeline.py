@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 # Raise it when code alters what is heard: old entries are then ignored.  The weights of
 # the models speak for themselves, see `analysis_version`.
-ANALYSIS_VERSION = 2
+ANALYSIS_VERSION = 3
 
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
@@ -150,7 +150,12 @@ def listen(
     audio = decode(path)
     text = recall(audio.info.content_hash) if recall else None
     heard = recalled(text, None) if text else _track(audio, hand_made=hand_made, report=report)
-    named = replace(heard.found, title=audio.info.title or path.stem, artist=audio.info.artist)
+    named = replace(
+        heard.found,
+        title=audio.info.title or path.stem,
+        artist=audio.info.artist,
+        notes=tuple(dict.fromkeys((*audio.info.notes, *heard.found.notes))),
+    )
     report(1.0, "done")
     return replace(heard, info=audio.info, found=named, bar_map=named)
 

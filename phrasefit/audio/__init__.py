@@ -1,8 +1,8 @@
 """From a song file to mono samples at one fixed rate, and every feature made from them.
 
-`decode.decode` reads a file, `features.extract_features` computes once what the
-other rooms look at.  The constants below are the only place where the rate of
-samples and frames is decided.
+`decode.decode` reads a file (`streams` its sound, `containers` what its headers promise),
+`features.extract_features` computes once what the other rooms look at.  The constants
+below are the only place where the rate of samples and frames is decided.
 """
 
 from __future__ import annotations

@@ -1,84 +1,81 @@
-"""From a song file to `Audio`: mono, one rate, and what the file says about itself.
+"""From a song file to `Audio`: mono, one rate, one loudness, and what the file says of itself.
 
-The kind of file is told by its content, never by its suffix.  libsndfile (through
-soundfile) reads WAV, FLAC, OGG, MP3 and their relatives; AAC in MP4, and what
-else a phone may hold, goes through PyAV where that extra is installed.  Files are
-read block by block, so memory stays small however high their rate is.
+The kind of file is told by its content, never by its suffix.  It is read block by block, see
+`streams`, so memory stays small however high its rate is.
+
+All songs are brought to the same loudness here and nowhere else, because both that look at
+the samples need it: the features, and the timing of beats.  How loud a file was mastered
+then changes nothing of what is heard in it.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
 import stat
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from phrasefit.audio import SAMPLE_RATE_HZ
-from phrasefit.errors import AudioError, MissingExtraError
+from phrasefit.audio.streams import MAX_CHANNELS, SongReader
+from phrasefit.errors import AudioError
 from phrasefit.files import protect
 from phrasefit.model import Audio, SongInfo
 
-BLOCK_FRAMES = 1 << 17  # 3 s at 44.1 kHz: large enough for speed, small for memory
-MIN_RATE_HZ, MAX_RATE_HZ = 8_000, 192_000
-MAX_CHANNELS = 8
-MAX_DURATION_S = 3600.0  # longer files are recordings of an evening, not songs
-# A file may lack this much of its declared length: encoders pad and round.
-MISSING_TOLERANCE_S = 0.5
+if TYPE_CHECKING:
+    from soxr import ResampleStream
+
 # If mixing leaves less than this share of the channels' power, they cancel.
 CANCELLED_POWER_SHARE = 0.1
-OGG_PAGE_BYTES = 65_307  # the largest page there can be (RFC 3533, 6)
-PLACEHOLDER_BYTES = 0x7FFF_F000  # sizes above it are written by programs that stream
+# Loudness is the power of blocks of 0.4 s, those 10 dB under their mean left out: the relative
+# gate of ITU-R BS.1770-4, without its filter.
+LOUDNESS_BLOCK = round(0.4 * SAMPLE_RATE_HZ)
+LOUDNESS_GATE = 0.1
+REFERENCE_DB = -17.5  # the sample songs, and the songs that the weights were fitted on, on average
+SILENT_DB = -65.0  # quieter than this everywhere is hiss: lifting it would make it a sound
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Stream:
-    """An open file: what it declares, and its blocks [shape=(n, n_channels)]."""
-
-    rate_hz: int
-    n_channels: int
-    declared_s: float
-    codec: str
-    tags: dict[str, str]
-    blocks: Iterator[np.ndarray]
+Mix = Callable[[np.ndarray], np.ndarray]
 
 
 @dataclass(slots=True)
 class _Power:
     """Sums of squares, to notice channels that cancel when mixed."""
 
-    channels: np.ndarray
+    channels: np.ndarray = field(default_factory=lambda: np.zeros(MAX_CHANNELS))
+    apart: float = 0.0  # mean of the channels
     mixed: float = 0.0
+
+    def add(self, block: np.ndarray, mixed: np.ndarray) -> None:
+        powers = np.einsum("ij,ij->j", block, block)
+        self.channels[: len(powers)] += powers
+        self.apart += float(powers.mean())
+        self.mixed += float(np.dot(mixed, mixed))
 
 
 def decode(path: str | Path) -> Audio:
-    """Read a song file as mono samples at `SAMPLE_RATE_HZ`.
+    """Read a song file as mono samples at `SAMPLE_RATE_HZ`, at `REFERENCE_DB`.
 
     Parameters
     ----------
     path : str or Path
-        WAV, FLAC, OGG, MP3, AIFF and others of libsndfile; AAC/M4A with the
-        extra ``m4a``.  8-192 kHz, 1-8 channels, any sample format.
+        WAV, FLAC, OGG, MP3, AAC/M4A, AIFF and others that FFmpeg reads.  8-192 kHz,
+        1-8 channels, any sample format, up to an hour.
 
     Returns
     -------
     Audio
-        `samples` [shape=(n,), float32, -1 to 1]; peaks above full scale are
-        scaled down.  `info.content_hash` is the SHA-256 of these samples, so a
-        file that was renamed, moved or tagged anew is still the same song.
+        `samples` [shape=(n,), float32], see `even_loudness`.  `info.content_hash` is the
+        SHA-256 of the samples before that, so a file that was renamed, moved or tagged anew
+        is still the same song.  `info.notes` are doubts about the file.
 
     Raises
     ------
     AudioError
         If the file is missing, empty, cut off, not audio, out of the ranges
         above or holds samples that are not numbers.
-    MissingExtraError
-        If it is AAC/M4A and PyAV is not installed.
 
     Notes
     -----
@@ -88,14 +85,34 @@ def decode(path: str | Path) -> Audio:
     path = Path(path)
     check_readable(path)
     samples, info, power = _decode_mixed(path, _average)
-    if power.mixed < CANCELLED_POWER_SHARE * power.channels.mean():
+    if power.mixed < CANCELLED_POWER_SHARE * power.apart:
         loudest = int(np.argmax(power.channels))
-        samples, info, _ = _decode_mixed(path, lambda block: block[:, loudest])
-    peak = float(max(samples.max(), -samples.min()))
-    if peak > 1.0:
-        samples /= peak
+        samples, info, _ = _decode_mixed(path, lambda b: b[:, min(loudest, b.shape[1] - 1)])
+    samples = even_loudness(samples)
     samples.setflags(write=False)  # so that `Audio` need not copy them
     return Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=info)
+
+
+def even_loudness(samples: np.ndarray) -> np.ndarray:
+    """Bring a song to `REFERENCE_DB`, in place; silence and hiss stay as they are.
+
+    Parameters
+    ----------
+    samples : np.ndarray [shape=(n,), float32]
+        Mono at `SAMPLE_RATE_HZ`.
+
+    Returns
+    -------
+    np.ndarray [shape=(n,), float32]
+        The same array; its peaks may lie beyond 1.
+    """
+    n_whole = max(1, len(samples) // LOUDNESS_BLOCK)
+    blocks = np.array_split(samples[: n_whole * LOUDNESS_BLOCK], n_whole)
+    power = np.array([np.mean(np.square(block, dtype=np.float64)) for block in blocks])
+    if power.max() > 10 ** (SILENT_DB / 10):
+        loudness = power[power >= LOUDNESS_GATE * power.mean()].mean()
+        samples *= np.float32(10 ** (REFERENCE_DB / 20) / np.sqrt(loudness))
+    return samples
 
 
 def check_readable(path: Path) -> None:
@@ -135,30 +152,21 @@ def _is_unicode(path: Path) -> bool:
     return True
 
 
-def _decode_mixed(
-    path: Path, mix: Callable[[np.ndarray], np.ndarray]
-) -> tuple[np.ndarray, SongInfo, _Power]:
+def _decode_mixed(path: Path, mix: Mix) -> tuple[np.ndarray, SongInfo, _Power]:
     """Run the file once: mix each block to mono, bring it to our rate."""
-    with _open_stream(path) as stream:
-        _check_ranges(path, stream)
-        power = _Power(np.zeros(stream.n_channels))
-        samples = _resample_mono(path, stream, mix, power)
-    duration_s = samples.size / SAMPLE_RATE_HZ
+    reader, power = SongReader(path), _Power()
+    samples = _resample_mono(reader, mix, power)
     if samples.size == 0:
         raise AudioError(f"{path}: holds no sound (0 samples); export or download it again")
-    if stream.declared_s - duration_s > MISSING_TOLERANCE_S:
-        raise AudioError(
-            f"{path}: is cut off, only {duration_s:.1f} s of {stream.declared_s:.1f} s can be read;"
-            " copy or download it again"
-        )
     info = SongInfo(
         path=str(path),
         content_hash=hashlib.sha256(samples.data).hexdigest(),
-        duration_s=duration_s,
-        sample_rate_hz=stream.rate_hz,
-        n_channels=stream.n_channels,
-        codec=stream.codec,
-        **stream.tags,
+        duration_s=samples.size / SAMPLE_RATE_HZ,
+        sample_rate_hz=reader.rate_hz,
+        n_channels=reader.n_channels,
+        codec=reader.codec,
+        notes=tuple(dict.fromkeys(reader.notes)),
+        **reader.tags,
     )
     return samples, info, power
 
@@ -169,198 +177,39 @@ def _average(block: np.ndarray) -> np.ndarray:
     return block @ np.full(n_channels, 1 / n_channels, dtype=np.float32)
 
 
-def _check_ranges(path: Path, stream: _Stream) -> None:
-    if not MIN_RATE_HZ <= stream.rate_hz <= MAX_RATE_HZ:
-        raise AudioError(
-            f"{path}: has {stream.rate_hz} samples a second, {MIN_RATE_HZ}-{MAX_RATE_HZ} can be"
-            " read; export it at 44100"
-        )
-    if stream.n_channels > MAX_CHANNELS:
-        raise AudioError(
-            f"{path}: has {stream.n_channels} channels, up to {MAX_CHANNELS} can be read;"
-            " export it as stereo"
-        )
-    if stream.declared_s > MAX_DURATION_S:
-        raise AudioError(
-            f"{path}: is {stream.declared_s / 60:.0f} minutes long, songs up to"
-            f" {MAX_DURATION_S / 60:.0f} minutes can be read; cut it into songs"
-        )
-
-
-def _resample_mono(
-    path: Path, stream: _Stream, mix: Callable[[np.ndarray], np.ndarray], power: _Power
-) -> np.ndarray:
+def _resample_mono(reader: SongReader, mix: Mix, power: _Power) -> np.ndarray:
     """Mix, check and resample block by block."""
-    import soxr
-
-    resampler = None
-    if stream.rate_hz != SAMPLE_RATE_HZ:
-        resampler = soxr.ResampleStream(stream.rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
     mono = bytearray()  # grows in place: pieces in a list would be there twice when joined
-    n_read = 0
-    for block in stream.blocks:
-        mixed = np.ascontiguousarray(mix(block), dtype=np.float32)
-        channel_power = np.diag(block.T @ block)
-        if not np.all(np.isfinite(channel_power)):
+    resampler = None
+    rate_hz = 0
+    for block in reader.blocks():
+        mixed = np.ascontiguousarray(mix(block.samples), dtype=np.float32)
+        power.add(block.samples, mixed)
+        if not np.isfinite(power.apart):
             raise AudioError(
-                f"{path}: holds samples that are not numbers near"
-                f" {n_read / stream.rate_hz:.1f} s (NaN or infinite); export it again"
+                f"{reader.path}: holds samples that are not numbers near"
+                f" {len(mono) / 4 / SAMPLE_RATE_HZ:.1f} s (NaN or infinite); export it again"
             )
-        power.channels += channel_power
-        power.mixed += float(np.dot(mixed, mixed))
-        n_read += len(block)
-        if n_read > MAX_DURATION_S * stream.rate_hz:
-            raise AudioError(f"{path}: is longer than an hour; cut it into songs")
+        if block.rate_hz != rate_hz:  # joined files may go on at another rate
+            mono += _rest_of(resampler)
+            rate_hz = block.rate_hz
+            resampler = _resampler(rate_hz)
         mono += (mixed if resampler is None else resampler.resample_chunk(mixed)).data
-    if resampler is not None and n_read:
-        mono += resampler.resample_chunk(np.zeros(0, np.float32), last=True).data
+    mono += _rest_of(resampler)
     return np.frombuffer(mono, dtype=np.float32)
 
 
-# ------------------------------------------------------------- kinds of files
+def _resampler(rate_hz: int) -> ResampleStream | None:
+    """Bring a rate to ours; None if it is ours."""
+    import soxr
+
+    if rate_hz == SAMPLE_RATE_HZ:
+        return None
+    return soxr.ResampleStream(rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
 
 
-def _sniff(path: Path) -> str:
-    """Name what libsndfile cannot read (or takes for MP3), else ``""``."""
-    with path.open("rb") as file:
-        head = file.read(16)
-    if head[4:8] == b"ftyp":
-        return "AAC/M4A"
-    if head[:4] == b"\x1aE\xdf\xa3":
-        return "Matroska/WebM"
-    if head[:4] == b"0&\xb2u":
-        return "WMA"
-    if len(head) > 1 and head[0] == 0xFF and head[1] & 0xF6 == 0xF0:
-        return "AAC"
-    return ""
-
-
-def _open_stream(path: Path) -> contextmanager:
-    """Open `path` with the library that reads its kind."""
-    kind = _sniff(path)
-    return _open_av(path, kind) if kind else _open_soundfile(path)
-
-
-@contextmanager
-def _open_soundfile(path: Path) -> Iterator[_Stream]:
-    import soundfile
-
-    # A file object, not the name: libsndfile would believe a suffix such as .raw.
-    with path.open("rb") as file, _quiet_libraries():
-        try:
-            sound = soundfile.SoundFile(file.fileno(), closefd=False)
-        except (soundfile.LibsndfileError, TypeError) as exc:
-            raise AudioError(
-                f"{path}: is not a sound file that can be read; use WAV, FLAC, OGG, MP3 or M4A"
-            ) from exc
-        with sound:
-            declared_frames = max(sound.frames, _declared_riff_frames(path))
-            if sound.format == "OGG" and not _ogg_is_whole(path):
-                raise AudioError(
-                    f"{path}: is cut off after {sound.frames / sound.samplerate:.1f} s,"
-                    " its last page is missing; copy or download it again"
-                )
-            yield _Stream(
-                rate_hz=sound.samplerate,
-                n_channels=sound.channels,
-                declared_s=declared_frames / sound.samplerate,
-                codec=f"{sound.format} {sound.subtype}",
-                tags={n: getattr(sound, n, "") or "" for n in ("title", "artist", "album")},
-                blocks=_soundfile_blocks(path, sound),
-            )
-
-
-def _soundfile_blocks(path: Path, sound: object) -> Iterator[np.ndarray]:
-    import soundfile
-
-    while True:
-        try:
-            block = sound.read(BLOCK_FRAMES, dtype="float32", always_2d=True)
-        except soundfile.LibsndfileError as exc:
-            raise AudioError(
-                f"{path}: is damaged after {max(0, sound.tell()) / sound.samplerate:.1f} s;"
-                " copy or download it again"
-            ) from exc
-        if not len(block):
-            return
-        yield block
-
-
-@contextmanager
-def _quiet_libraries() -> Iterator[None]:
-    """Keep the MP3 library's own remarks off the terminal: what matters is raised."""
-    sys.stderr.flush()
-    kept = os.dup(2)
-    try:
-        with open(os.devnull, "wb") as nowhere:
-            os.dup2(nowhere.fileno(), 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-
-
-def _ogg_is_whole(path: Path) -> bool:
-    """Look for the end-of-stream flag that the last page of an Ogg file has (RFC 3533, 6)."""
-    with path.open("rb") as file:
-        file.seek(max(0, path.stat().st_size - OGG_PAGE_BYTES))
-        tail = file.read()
-    last = tail.rfind(b"OggS")
-    return last >= 0 and len(tail) > last + 5 and bool(tail[last + 5] & 4)
-
-
-def _declared_riff_frames(path: Path) -> int:
-    """Frames a WAV header promises: libsndfile silently trims them to the file."""
-    with path.open("rb") as file:
-        if file.read(4) != b"RIFF":
-            return 0
-        file.seek(12)
-        frame_bytes = 0
-        while len(head := file.read(8)) == 8:
-            size = int.from_bytes(head[4:], "little")
-            if head[:4] == b"fmt ":
-                frame_bytes = int.from_bytes(file.read(size)[12:14], "little")
-            elif head[:4] == b"data":
-                known = frame_bytes and size < PLACEHOLDER_BYTES
-                return size // frame_bytes if known else 0
-            else:
-                file.seek(size + size % 2, 1)
-    return 0
-
-
-@contextmanager
-def _open_av(path: Path, kind: str) -> Iterator[_Stream]:
-    try:
-        import av
-    except ImportError as exc:
-        raise MissingExtraError(
-            f'{path}: is {kind}, which needs one more library; pip install "phrasefit[m4a]"'
-        ) from exc
-    try:
-        with av.open(str(path)) as container:
-            if not container.streams.audio:
-                raise AudioError(f"{path}: has no sound in it; name a file with music")
-            audio = container.streams.audio[0]
-            tags = {k.lower(): v for k, v in {**container.metadata, **audio.metadata}.items()}
-            yield _Stream(
-                rate_hz=audio.rate,
-                n_channels=audio.channels,
-                # Bare AAC declares no length; the library guesses one from the bit rate.
-                declared_s=float(audio.duration * audio.time_base)
-                if audio.duration and kind != "AAC"
-                else 0.0,
-                codec=audio.codec_context.name.upper(),
-                tags={n: tags.get(n, "") for n in ("title", "artist", "album")},
-                blocks=_av_blocks(av, container, audio),
-            )
-    except av.FFmpegError as exc:
-        raise AudioError(
-            f"{path}: is damaged or cut off {kind} ({exc.strerror}); copy or download it again"
-        ) from exc
-
-
-def _av_blocks(av: object, container: object, audio: object) -> Iterator[np.ndarray]:
-    to_planar = av.AudioResampler(format="fltp")
-    for frame in container.decode(audio):
-        for planar in to_planar.resample(frame):
-            yield planar.to_ndarray().T
+def _rest_of(resampler: ResampleStream | None) -> bytes:
+    """Take what a resampler still holds."""
+    if resampler is None:
+        return b""
+    return resampler.resample_chunk(np.zeros(0, np.float32), last=True).tobytes()

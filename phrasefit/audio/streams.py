@@ -1,0 +1,335 @@
+"""Reads the sound of a file block by block, to the end of its data, and says what is missing.
+
+FFmpeg (through PyAV) reads every kind: it is the one library that takes MP3 without a
+header, joined and chained files, and AAC.  It opens nothing but the file that it was
+given: kinds that refer to other files or addresses, such as playlists, are not among
+`FORMATS`.  How long a file is, its data decide; what its header promises is only held
+against them, see `containers`.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+
+from phrasefit.audio.containers import (
+    OggLink,
+    mp3_frames,
+    ogg_links,
+    promised_bytes,
+)
+from phrasefit.audio.losses import MEND, LossWatch
+from phrasefit.errors import AudioError
+from phrasefit.model import one_line
+
+FORMATS = (
+    "wav,w64,aiff,au,caf,flac,ogg,mp3,aac,mov,matroska,asf,avi,mpegts,mpeg,ac3,eac3,wv,ape,"
+    "iff,voc,nistsphere"
+)  # FFmpeg's names
+# Their packets follow each other without times of their own: what cannot be decoded is told
+# by its bytes.  All others say when each packet sounds.
+WITHOUT_TIMES = frozenset({"mp3", "aac"})
+DECLARE_FOR_ALL = frozenset({"matroska,webm", "asf", "avi"})  # a length for all streams at once
+BLOCK_FRAMES = 1 << 17  # 3 s at 44.1 kHz: large enough for speed, small for memory
+MIN_RATE_HZ, MAX_RATE_HZ = 8_000, 192_000
+MAX_CHANNELS = 8
+MAX_DURATION_S = 3600.0  # longer files are recordings of an evening, not songs
+MIN_BYTES_PER_S = 1_000  # nothing that is called music is coded in less
+# A file may lack this much of its declared length, and of its middle: encoders pad and round.
+MISSING_TOLERANCE_S = 0.5
+MOST_OGG_LINKS = 256
+MOST_TAG_LETTERS = 200
+# What an encoder puts before the music where the file does not say: 576 samples by LAME, the
+# most used, and 529 by every decoder; for AAC one frame, as FFmpeg does (both from memory).
+MP3_DELAY_SAMPLES = 576 + 529
+LOWEST_MPEG1_RATE_HZ = 32_000  # below it MP3 frames have half as many samples
+# FFmpeg's names of sample formats; a "p" behind means one plane a channel.
+SAMPLE_TYPES = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}
+KNOWN_HEADS = (b"RIFF", b"RF64", b"riff", b"FORM", b".snd", b"caff", b"fLaC", b"OggS", b"ID3",
+               b"\x1aE\xdf\xa3", b"0&\xb2u")  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """A stretch of sound as it is in the file: `samples` [shape=(n, n_channels), float32]."""
+
+    samples: np.ndarray
+    rate_hz: int
+
+
+@dataclass(slots=True)
+class SongReader:
+    """One reading of a song file; what it says is complete when `blocks` has ended.
+
+    `rate_hz`, `n_channels` and `codec` are those of its beginning; `declared_s` is 0 where the
+    file states no length; `notes` are doubts in plain words.
+    """
+
+    path: Path
+    rate_hz: int = 0
+    n_channels: int = 0
+    codec: str = ""
+    declared_s: float = 0.0
+    heard_s: float = 0.0
+    tags: dict[str, str] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield the sound of the file.
+
+        Raises
+        ------
+        AudioError
+            If it is cut off, damaged, no sound, or out of the ranges above.
+        """
+        with self.path.open("rb") as file:
+            size_bytes = file.seek(0, io.SEEK_END)
+            there = min(1.0, size_bytes / (promised_bytes(file) or size_bytes))
+            for link in self._links(file, size_bytes):
+                with self._opened(_Window(file, link), there) as container:
+                    yield from _joined(self._sound_of(container, file, link))
+                if link.is_cut:
+                    raise AudioError(
+                        f"{self.path}: is cut off after {self.heard_s:.1f} s, its last page is"
+                        f" missing; {MEND}"
+                    )
+        self.declared_s = max(self.declared_s, self.heard_s / there)
+        if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
+            raise AudioError(
+                f"{self.path}: is cut off, only {self.heard_s:.1f} s of {self.declared_s:.1f} s"
+                f" can be read; {MEND}"
+            )
+        if not link.has_end_mark:
+            self.notes.append(
+                f"the file lacks the mark that ends an Ogg file; if the end is missing, {MEND}"
+            )
+
+    def _links(self, file: BinaryIO, size_bytes: int) -> list[OggLink]:
+        """Find what is joined: FFmpeg reads chained Ogg only while nothing changes."""
+        file.seek(0)
+        if file.read(4) != b"OggS":
+            return [OggLink(start=0, stop=size_bytes, has_end_mark=True, is_cut=False)]
+        try:
+            links = ogg_links(file)
+        except ValueError as exc:
+            raise AudioError(f"{self.path}: is damaged, it {exc}; {MEND}") from exc
+        if len(links) > MOST_OGG_LINKS:
+            raise AudioError(
+                f"{self.path}: is joined of {len(links)} recordings, up to {MOST_OGG_LINKS} can"
+                " be read; cut it into songs"
+            )
+        return links
+
+    @contextmanager
+    def _opened(self, window: _Window, there: float) -> Iterator[Any]:
+        import av
+
+        try:
+            with av.open(
+                window, options={"format_whitelist": FORMATS}, metadata_errors="surrogateescape"
+            ) as container:
+                yield container
+        except (av.FFmpegError, OSError) as exc:
+            raise AudioError(f"{self.path}: {self._what_is_wrong(window, there)}") from exc
+
+    def _what_is_wrong(self, window: _Window, there: float) -> str:
+        """Say why FFmpeg gave up."""
+        window.seek(0)
+        head = window.read(12)
+        if self.heard_s:
+            return f"is damaged after {self.heard_s:.1f} s; {MEND}"
+        if there < 1.0:
+            return f"is cut off, only {100 * there:.0f} percent of its bytes are there; {MEND}"
+        if head[4:8] == b"ftyp" or head.startswith(KNOWN_HEADS):
+            return f"is damaged or cut off, none of it can be read; {MEND}"
+        return "is not a sound file that can be read; use WAV, FLAC, OGG, MP3 or M4A"
+
+    # ------------------------------------------------------- one stream of sound
+
+    def _sound_of(self, container: Any, file: BinaryIO, link: OggLink) -> Iterator[Block]:
+        """Decode one container packet by packet; silence stands where packets are missing."""
+        if not container.streams.audio:
+            raise AudioError(f"{self.path}: has no sound in it; name a file with music")
+        stream = container.streams.audio[0]
+        if stream.codec_context is None:
+            raise AudioError(
+                f"{self.path}: is coded in a way that cannot be read; export it as WAV or MP3"
+            )
+        self._check_ranges(stream.rate or 0, stream.channels or 0)
+        if not self.codec:
+            self._describe(container, stream, file)
+        kind = container.format.name
+        watch = LossWatch(began_s=self.heard_s, has_times=kind not in WITHOUT_TIMES)
+        delay = 0
+        for packet in container.demux(stream):
+            for frame in watch.decode(packet):
+                samples = _as_float(frame)
+                self._check_ranges(frame.sample_rate, samples.shape[1])
+                if watch.is_first and not self.heard_s:
+                    delay = self._unstated_delay(frame, watch)
+                n_missing = round(watch.hole_before(frame) * frame.sample_rate)
+                self._refuse_damage(watch)
+                if n_missing:
+                    yield self._heard(np.zeros((n_missing, samples.shape[1]), np.float32), frame)
+                yield self._heard(samples[delay:], frame)
+                delay = max(0, delay - len(samples))
+            self._refuse_damage(watch)
+        if kind == "aac":
+            watch.jumped_over(link.stop)
+        if not link.is_cut:  # else more is missing than can be told
+            watch.ended(link.end_granule * stream.time_base)
+        self._refuse_damage(watch)
+        self.notes += watch.remarks(self.heard_s)
+
+    def _heard(self, samples: np.ndarray, frame: Any) -> Block:
+        self.heard_s += len(samples) / frame.sample_rate
+        if self.heard_s > MAX_DURATION_S:
+            raise AudioError(f"{self.path}: is longer than an hour; cut it into songs")
+        return Block(samples, frame.sample_rate)
+
+    def _refuse_damage(self, watch: LossWatch) -> None:
+        lost_s = watch.lost_s(self.heard_s)
+        if lost_s > MISSING_TOLERANCE_S:
+            raise AudioError(
+                f"{self.path}: is damaged near {self.heard_s:.1f} s,"
+                f" {lost_s:.1f} s of its sound cannot be read; {MEND}"
+            )
+
+    def _check_ranges(self, rate_hz: int, n_channels: int) -> None:
+        if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+            raise AudioError(
+                f"{self.path}: has {rate_hz} samples a second, {MIN_RATE_HZ}-{MAX_RATE_HZ} can"
+                " be read; export it at 44100"
+            )
+        if not 1 <= n_channels <= MAX_CHANNELS:
+            raise AudioError(
+                f"{self.path}: has {n_channels} channels, up to {MAX_CHANNELS} can be read;"
+                " export it as stereo"
+            )
+
+    def _describe(self, container: Any, stream: Any, file: BinaryIO) -> None:
+        """Take down what the file says of itself."""
+        self.rate_hz, self.n_channels = stream.rate, stream.channels
+        self.codec = stream.codec_context.codec.canonical_name.upper()
+        texts = {k.lower(): v for k, v in {**container.metadata, **stream.metadata}.items()}
+        self.tags = {name: _readable(texts.get(name, "")) for name in ("title", "artist", "album")}
+        self.declared_s, size_bytes = _declared_s(container, stream, file), container.size
+        # A header that lies is found out at the end of the data; an honest one saves the wait.
+        is_likely = size_bytes >= self.declared_s * MIN_BYTES_PER_S
+        if self.declared_s > MAX_DURATION_S and is_likely:
+            raise AudioError(
+                f"{self.path}: is {self.declared_s / 60:.0f} minutes long, songs up to"
+                f" {MAX_DURATION_S / 60:.0f} minutes can be read; cut it into songs"
+            )
+
+    def _unstated_delay(self, frame: Any, watch: LossWatch) -> int:
+        """Samples that the encoder put before the music, unless the file says and FFmpeg did."""
+        delay = {"MP3": MP3_DELAY_SAMPLES, "AAC": frame.samples}.get(self.codec, 0)
+        if not delay or watch.was_trimmed(frame):
+            return 0
+        self.notes.append(
+            "the file does not say how much silence its encoder put before the music; the usual"
+            f" {1000 * delay / frame.sample_rate:.0f} ms were taken off, so all beats may be"
+            " a little early or late"
+        )
+        return delay
+
+
+# ------------------------------------------------------------------------- helpers
+
+
+def _declared_s(container: Any, stream: Any, file: BinaryIO) -> float:
+    """Length that the file states [seconds], 0 if it states none."""
+    name = container.format.name
+    if name in DECLARE_FOR_ALL:  # with pictures it may be their length
+        return 0.0 if container.streams.video else (container.duration or 0) / 1e6
+    if name == "mp3":  # FFmpeg's length is a guess where files are joined
+        per_frame = 1152 if stream.rate >= LOWEST_MPEG1_RATE_HZ else 576
+        return mp3_frames(file) * per_frame / stream.rate
+    if name == "flac" or name.startswith("mov,"):
+        return float((stream.duration or 0) * stream.time_base)
+    return 0.0
+
+
+def _joined(blocks: Iterator[Block]) -> Iterator[Block]:
+    """Join the small blocks of packets to ones of `BLOCK_FRAMES`."""
+    parts: list[Block] = []
+    n_frames = 0
+    for block in blocks:
+        is_same = not parts or (
+            parts[0].rate_hz == block.rate_hz
+            and parts[0].samples.shape[1] == block.samples.shape[1]
+        )
+        if not is_same or n_frames >= BLOCK_FRAMES:
+            yield _one_block(parts)
+            parts, n_frames = [], 0
+        parts.append(block)
+        n_frames += len(block.samples)
+    if parts:
+        yield _one_block(parts)
+
+
+def _one_block(parts: list[Block]) -> Block:
+    return Block(np.concatenate([part.samples for part in parts]), parts[0].rate_hz)
+
+
+def _as_float(frame: Any) -> np.ndarray:
+    """Samples of a frame [shape=(n, n_channels), float32], integers brought to -1..1."""
+    dtype = np.dtype(SAMPLE_TYPES[frame.format.name.removesuffix("p")])
+    n_channels = frame.layout.nb_channels
+    if frame.format.is_planar:  # twice as fast as PyAV's own way for frames this small
+        planes = [np.frombuffer(plane, dtype, frame.samples) for plane in frame.planes]
+        array = np.array(planes).T
+    else:
+        array = np.frombuffer(frame.planes[0], dtype, frame.samples * n_channels)
+        array = array.reshape(-1, n_channels)
+    if dtype == np.uint8:
+        return (array.astype(np.float32) - 128.0) / 128.0
+    if dtype.kind == "i":
+        return array.astype(np.float32) / -float(np.iinfo(dtype).min)
+    return array.astype(np.float32, copy=False)
+
+
+def _readable(text: str) -> str:
+    """Make a title fit to show: old tags are written in Windows' Latin letters."""
+    raw = text.encode("utf-8", "surrogateescape")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError:
+        text = raw.decode("cp1252", "replace")
+    return one_line(text[:MOST_TAG_LETTERS])
+
+
+class _Window(io.RawIOBase):
+    """One link of a file, as a file of its own that can only be read."""
+
+    def __init__(self, file: BinaryIO, link: OggLink) -> None:
+        self._file, self._start, self._size = file, link.start, link.stop - link.start
+        self._at = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._size}[whence]
+        self._at = max(0, base + offset)
+        return self._at
+
+    def tell(self) -> int:
+        return self._at
+
+    def readinto(self, buffer: Any) -> int:
+        self._file.seek(self._start + self._at)
+        data = self._file.read(max(0, min(len(buffer), self._size - self._at)))
+        buffer[: len(data)] = data
+        self._at += len(data)
+        return len(data)

@@ -1,0 +1,278 @@
+"""How much of a file is heard: to the end of its data, and never less without a word."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tracemalloc
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio.decode import decode
+from phrasefit.errors import AudioError
+from sound_files import (
+    ALL_ENDINGS,
+    ogg_checksum,
+    rate_for,
+    without_end_mark,
+    without_total,
+    write_song,
+)
+from synth import make_song
+
+RATE_HZ = 44_100
+
+
+def song(length_s: float, rate_hz: int = RATE_HZ, n_channels: int = 1) -> np.ndarray:
+    """Near silence, then noise: with a variable bit rate its first half is far smaller."""
+    rng = np.random.default_rng(0)
+    samples = 0.1 * rng.standard_normal(round(length_s * rate_hz))
+    samples[: len(samples) // 2] *= 1e-3
+    return samples if n_channels == 1 else np.stack([samples] * n_channels, axis=1)
+
+
+def encoded(folder: Path, ending: str, length_s: float, **kind: int) -> bytes:
+    """Encode `song` and give the file's bytes."""
+    rate_hz = kind.get("rate_hz", rate_for(ending))
+    samples = song(length_s, rate_hz, kind.get("n_channels", 1))
+    return write_song(folder / f"made.{ending}", ending, samples, rate_hz).read_bytes()
+
+
+@pytest.mark.parametrize("ending", ALL_ENDINGS)
+def test_every_kind_is_heard_whole(tmp_path: Path, ending: str) -> None:
+    """Encoders round up to a frame, no more."""
+    path = write_song(
+        tmp_path / f"a.{ending}", ending, song(20, rate_for(ending)), rate_for(ending)
+    )
+
+    assert decode(path).info.duration_s == pytest.approx(20, abs=0.06)
+
+
+@pytest.mark.parametrize("ending", sorted(set(ALL_ENDINGS) - {"bare.mp3", "aac"}))
+def test_cut_in_half_says_so_and_how_much_is_there(tmp_path: Path, ending: str) -> None:
+    """Of files that state a length or mark their end."""
+    whole = encoded(tmp_path, ending, 20)
+    path = tmp_path / f"half.{ending}"
+    path.write_bytes(whole[: len(whole) // 2])
+
+    with pytest.raises(AudioError, match=r"cut off.* (\d+\.\d s|\d+ percent)"):
+        decode(path)
+
+
+def test_cut_aac_is_heard_with_a_doubt(tmp_path: Path) -> None:
+    """Nothing states how long it was, but its last frame is not whole."""
+    whole = encoded(tmp_path, "aac", 20)
+    path = tmp_path / "half.aac"
+    path.write_bytes(whole[: len(whole) // 2])
+
+    assert any("in the middle of a frame" in note for note in decode(path).info.notes)
+
+
+@pytest.mark.parametrize(
+    ("ending", "second"),
+    [
+        ("mp3", {}),
+        ("mp3", {"rate_hz": 32_000}),
+        ("vbr.mp3", {"rate_hz": 48_000, "n_channels": 2}),
+        ("bare.mp3", {}),
+        ("ogg", {}),
+        ("ogg", {"rate_hz": 48_000, "n_channels": 2}),
+        ("opus", {}),
+        ("opus", {"n_channels": 2}),
+    ],
+)
+def test_joined_files_are_heard_whole(tmp_path: Path, ending: str, second: dict[str, int]) -> None:
+    """Whatever the second one's rate and channels are."""
+    path = tmp_path / f"joined.{ending}"
+    path.write_bytes(encoded(tmp_path, ending, 12) + encoded(tmp_path, ending, 8, **second))
+
+    audio = decode(path)
+
+    assert audio.info.duration_s == pytest.approx(20, abs=0.15)
+    assert audio.info.notes == decode(tmp_path / f"made.{ending}").info.notes
+
+
+def test_flac_from_a_pipe(tmp_path: Path) -> None:
+    """A total of 0 samples means that nobody knew."""
+    path = tmp_path / "piped.flac"
+    path.write_bytes(without_total(encoded(tmp_path, "flac", 20)))
+
+    assert decode(path).info.duration_s == pytest.approx(20)
+
+
+def test_a_missing_end_mark_alone_is_no_cut(tmp_path: Path) -> None:
+    """Some programs never write it: such a file is heard whole, with a doubt."""
+    path = tmp_path / "unmarked.ogg"
+    path.write_bytes(without_end_mark(encoded(tmp_path, "ogg", 20)))
+
+    info = decode(path).info
+
+    assert info.duration_s == pytest.approx(20, abs=0.05)  # the mark trims the last packet
+    assert any("lacks the mark that ends an Ogg file" in note for note in info.notes)
+
+
+@pytest.mark.parametrize(("ending", "is_told"), [("mp3", False), ("bare.mp3", True), ("aac", True)])
+def test_coded_songs_lie_where_the_wav_does(tmp_path: Path, ending: str, is_told: bool) -> None:
+    """Within 10 ms, though bare MP3 and AAC do not say what their encoder put before."""
+    samples = make_song("4*8", rate_hz=RATE_HZ).samples
+    wav, coded = (
+        decode(write_song(tmp_path / f"song.{kind}", kind, samples, RATE_HZ))
+        for kind in ("wav", ending)
+    )
+
+    n = len(wav.samples) + len(coded.samples)
+    spectra = [np.fft.rfft(audio.samples, n) for audio in (coded, wav)]
+    match = np.fft.irfft(spectra[0] * np.conj(spectra[1]), n)
+    lag = (int(match.argmax()) + n // 2) % n - n // 2
+    assert abs(lag / SAMPLE_RATE_HZ) < 0.010
+    assert is_told == any("before the music" in note for note in coded.info.notes)
+
+
+# ------------------------------------------------------------------ damaged inside
+
+
+@pytest.mark.parametrize("ending", ["flac", "ogg", "opus", "mp3", "bare.mp3", "aac", "m4a", "webm"])
+def test_a_second_of_noise_in_the_data_is_refused(tmp_path: Path, ending: str) -> None:
+    """A twentieth of the file is no longer what it was: its sound is missing."""
+    whole = bytearray(encoded(tmp_path, ending, 40))
+    middle, n = 3 * len(whole) // 4, len(whole) // 20
+    whole[middle : middle + n] = np.random.default_rng(1).bytes(n)
+    path = tmp_path / f"damaged.{ending}"
+    path.write_bytes(whole)
+
+    with pytest.raises(AudioError, match=r"damaged (near|after) \d+\.\d s|cut off, only \d+"):
+        decode(path)
+
+
+def test_after_a_small_hole_the_music_is_where_it_was(tmp_path: Path) -> None:
+    """Damaged frames of an M4A file become silence of their length."""
+    samples = make_song("4*8", rate_hz=RATE_HZ).samples
+    path = write_song(tmp_path / "song.m4a", "m4a", samples, RATE_HZ)
+    whole = decode(path)
+    damaged = bytearray(path.read_bytes())
+    middle = len(damaged) // 2
+    damaged[middle : middle + 2000] = bytes(2000)
+    path.write_bytes(damaged)
+
+    audio = decode(path)
+
+    assert any("cannot be read" in note for note in audio.info.notes)
+    expected, found = (a.samples[-4 * SAMPLE_RATE_HZ :] for a in (whole, audio))
+    assert len(audio.samples) == len(whole.samples)
+    assert np.corrcoef(expected, found)[0, 1] > 0.99
+
+
+# ------------------------------------------------------------------------- hostile
+
+
+def test_eight_threads_at_once_leave_standard_error_alone(tmp_path: Path) -> None:
+    """Nothing is written to it meanwhile, and what is written after comes through."""
+    whole = encoded(tmp_path, "mp3", 5)
+    (tmp_path / "half.mp3").write_bytes(whole[: len(whole) // 2])
+    script = """
+import os, sys
+from concurrent.futures import ThreadPoolExecutor
+from phrasefit.audio.decode import decode
+from phrasefit.errors import AudioError
+def attempt(path):
+    try:
+        return decode(path).info.duration_s
+    except AudioError as exc:
+        return str(exc)
+with ThreadPoolExecutor(8) as pool:
+    print(len(set(pool.map(attempt, sys.argv[1:] * 16))))
+os.write(2, b"still here")
+"""
+    paths = [str(tmp_path / name) for name in ("made.mp3", "half.mp3")]
+    done = subprocess.run(
+        [sys.executable, "-c", script, *paths], capture_output=True, check=True, timeout=120
+    )
+
+    assert (done.stdout.strip(), done.stderr) == (b"2", b"still here")
+
+
+def test_titles_in_latin_letters(tmp_path: Path) -> None:
+    """Tags of old programs are no UTF-8: ID3v1 (its 128 bytes from memory) is Latin-1."""
+    path = tmp_path / "song.mp3"
+    tag = b"TAG" + "Café".encode("latin-1").ljust(30, b"\0") + "Änne".encode("latin-1")
+    path.write_bytes(encoded(tmp_path, "mp3", 5) + tag.ljust(128, b"\0"))
+
+    info = decode(path).info
+
+    assert (info.title, info.artist) == ("Café", "Änne")
+    assert info.duration_s == pytest.approx(5, abs=0.06)
+
+
+def test_a_title_of_a_megabyte_is_cut_short(tmp_path: Path) -> None:
+    """It would fill every sheet."""
+    path = write_song(tmp_path / "a.flac", "flac", song(5), RATE_HZ, title="x\n" * 500_000)
+
+    title = decode(path).info.title
+
+    assert 100 <= len(title) <= 200 and "\n" not in title
+
+
+def page(serial: int, flags: int, body: bytes = b"") -> bytes:
+    """Write an Ogg page (RFC 3533, 6) with one packet of less than 255 bytes."""
+    head = b"OggS\0" + bytes([flags]) + bytes(8) + serial.to_bytes(4, "little") + bytes(8)
+    whole = bytearray(head + bytes([1, len(body)]) + body)
+    whole[22:26] = ogg_checksum(whole).to_bytes(4, "little")
+    return bytes(whole)
+
+
+def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
+    """Twenty megabytes made to be slow to read, or to open."""
+    real = encoded(tmp_path, "ogg", 5)
+    short = encoded(tmp_path, "ogg", 0.2)
+    hostile = {
+        "pages": (real + page(1, 0) * 700_000, "more than 250000 Ogg pages"),
+        "marks": (b"OggS" * 5_000_000, "no Ogg page after byte 0"),
+        "zeros": (real + bytes(20_000_000), "no Ogg page after byte"),
+        "streams": (b"".join(page(i, 2) for i in range(2000)), "none of it can be read"),
+        "links": (short * 300, "joined of 300 recordings"),
+    }
+    for name, (content, message) in hostile.items():
+        path = tmp_path / f"{name}.ogg"
+        path.write_bytes(content)
+        with pytest.raises(AudioError, match=message):
+            decode(path)
+
+
+@pytest.mark.parametrize("ending", ["wav", "flac", "aiff", "w64", "caf", "au"])
+def test_a_header_that_claims_hours_costs_no_memory(tmp_path: Path, ending: str) -> None:
+    """It is held against what is there."""
+    content = bytearray(encoded(tmp_path, ending, 5))
+    size_at, size = {
+        "wav": (4, b"\xff\xff\xff\x70"),
+        "flac": (22, b"\xff\xff\xff\xff"),  # the low 32 of 36 bits
+        "aiff": (4, b"\x70\xff\xff\xff"),
+        "w64": (16, b"\xff\xff\xff\xff\xff\x00\x00\x00"),
+        "caf": (content.find(b"data") + 4, b"\x00\x00\x00\xff\xff\xff\xff\xff"),
+        "au": (8, b"\x70\xff\xff\xff"),
+    }[ending]
+    content[size_at : size_at + len(size)] = size
+    path = tmp_path / f"bogus.{ending}"
+    path.write_bytes(content)
+
+    tracemalloc.start()
+    with pytest.raises(AudioError, match=r"only 5\.0 s of \d+\.\d s"):
+        decode(path)
+    _, peak_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak_bytes < 30e6
+
+
+@pytest.mark.parametrize(
+    "text", ["#EXTM3U\n{0}\n", "ffconcat version 1.0\nfile {0}\n", "[playlist]\nFile1={0}\n"]
+)
+def test_no_other_file_is_opened(tmp_path: Path, text: str) -> None:
+    """A list that names a song is no song."""
+    real = write_song(tmp_path / "real.wav", "wav", song(5), RATE_HZ)
+    path = tmp_path / "list.mp3"
+    path.write_text(text.format(real))
+
+    with pytest.raises(AudioError, match="not a sound file"):
+        decode(path)
