@@ -157,13 +157,15 @@ class Page:
             )
         )
 
-    def shape(self, points: list[tuple[float, float]], *, fill: str = "black") -> None:
+    def shape(
+        self, points: list[tuple[float, float]], *, fill: str = "black", edge: str = "black"
+    ) -> None:
         """Draw a filled polygon through `points`."""
         from matplotlib.patches import Polygon
 
         corners = [(x / self.width_pt, 1 - y / self.height_pt) for x, y in points]
         self.figure.add_artist(
-            Polygon(corners, closed=True, facecolor=fill, edgecolor="black", linewidth=0.6)
+            Polygon(corners, closed=True, facecolor=fill, edgecolor=edge, linewidth=0.6)
         )
 
     def line(self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.8) -> None:

@@ -11,7 +11,8 @@ import itertools
 
 import numpy as np
 
-from phrasefit.model import FitPlan, Plan
+from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.event_words import short_words
 from phrasefit.reports.paper import Page, text_width_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
@@ -19,6 +20,8 @@ from phrasefit.routine.turns import clock
 ROWS_AT_MOST = 4
 SECTION_PT, TICK_PT, WALL_PT, FLAG_PT, GAP_PT = 13.0, 7.0, 22.0, 11.0, 5.0
 LABEL_PT = 7.5
+WORD_GAP_PT = 6.0  # between the names of two events
+POLE_PT = 2.5  # from the middle of a restart's pole to its name
 ROW_PT = LABEL_PT + 3 + SECTION_PT + TICK_PT + WALL_PT + FLAG_PT + GAP_PT
 
 
@@ -65,6 +68,8 @@ class _Strip:
         self.first, self.last = first, last
         self.section_y = y + LABEL_PT + 3
         self.wall_y = self.section_y + SECTION_PT + TICK_PT
+        self.right = x + (last - first) * pace
+        self.named: list[Tag | Restart] = []
 
     def _cut(self, begin: int, end: int) -> tuple[float, float] | None:
         """Give left edge and width of counts `begin` to `end` as far as they lie in this row."""
@@ -116,50 +121,68 @@ class _Strip:
             self.page.line(at, top, at, top + TICK_PT * (0.25 + 0.75 * strength), width=1.0)
 
     def walls(self, fit: FitPlan, plan: Plan) -> None:
-        """Draw intro, walls, tags and restarts."""
+        """Draw the intro and every event."""
         if cell := self._cut(0, plan.start_count):
             self.page.box(*_box(cell, self.wall_y), line=0.5, fill="0.93")
             self._label(*cell, self.wall_y + 14, f"intro {plan.start_count}", 8.0)
-        for wall in plan.walls:
-            if cell := self._cut(wall.start_count, wall.start_count + wall.counts):
-                self.page.box(*_box(cell, self.wall_y), line=1.1)
-                if cell[1] > 22:
-                    arrow(self.page, cell[0] + 9, self.wall_y + WALL_PT / 2, 13, wall.facing)
-                words = f"{wall.number}  {clock(wall.facing)}"
-                if text_width_pt(words, 9.0, True) > cell[1] - 17:
-                    words = str(wall.number)  # the arrow still says where to
-                self._label(cell[0] + 15, cell[1] - 15, self.wall_y + 14.5, words, 9.0, bold=True)
-        self._tags(plan)
-        self._restarts(plan)
+        for event in plan.events:
+            if isinstance(event, Wall):
+                self._wall(event)
+            elif isinstance(event, Tag):
+                self._tag(event)
+            elif isinstance(event, Restart):
+                self._restart(event)
+        self._words()
 
-    def _tags(self, plan: Plan) -> None:
-        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
-        for tag in plan.tags:
-            begin = ends[tag.after_wall]
-            if cell := self._cut(begin, begin + tag.counts):
-                self.page.box(*_box(cell, self.wall_y), fill="black")
-                self._label(*cell, self.wall_y + 14, f"{tag.counts}", 8.5, color="white", bold=True)
-                self.page.text(
-                    cell[0], self.wall_y + WALL_PT + 9, f"TAG {tag.counts}", 8.0, bold=True
-                )
+    def _wall(self, wall: Wall) -> None:
+        cell = self._cut(wall.count, wall.count + wall.counts)
+        if cell is None:
+            return
+        self.page.box(*_box(cell, self.wall_y), line=1.1)
+        if cell[1] > 22:
+            arrow(self.page, cell[0] + 9, self.wall_y + WALL_PT / 2, 13, wall.facing)
+        words = f"{wall.number}  {clock(wall.facing)}"
+        if text_width_pt(words, 9.0, True) > cell[1] - 17:
+            words = str(wall.number)  # the arrow still says where to
+        self._label(cell[0] + 15, cell[1] - 15, self.wall_y + 14.5, words, 9.0, bold=True)
 
-    def _restarts(self, plan: Plan) -> None:
-        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
-        for restart in plan.restarts:
-            at = ends[restart.wall]
-            if not self.first < at <= self.last:
-                continue
-            x, top = self.x + (at - self.first) * self.pace, self.wall_y
-            self.page.line(x, top - 3, x, top + WALL_PT + 3, width=2.4)
-            self.page.shape([(x, top - 3), (x - 8, top + 1.5), (x, top + 6)])
-            self.page.text(
-                x,
-                top + WALL_PT + 9,
-                f"RESTART {restart.after_count}",
-                8.0,
-                bold=True,
-                align="right",
-            )
+    def _tag(self, tag: Tag) -> None:
+        cell = self._cut(tag.count, tag.count + tag.counts)
+        if cell is None:
+            return
+        self.page.box(*_box(cell, self.wall_y), fill="black")
+        self._label(*cell, self.wall_y + 14, f"{tag.counts}", 8.5, color="white", bold=True)
+        self.named.append(tag)
+
+    def _restart(self, restart: Restart) -> None:
+        if not self.first < restart.count <= self.last:
+            return
+        x, top = self.x + (restart.count - self.first) * self.pace, self.wall_y
+        self.page.line(x, top - 3, x, top + WALL_PT + 3, width=2.4)
+        flag = [(x, top - 3), (x - 8, top + 1.5), (x, top + 6)]
+        self.page.shape(flag, edge="white")  # a tag before it is black too
+        self.named.append(restart)
+
+    def _words(self) -> None:
+        """Write the events under the walls: a tag from its start, a restart up to its flag.
+
+        Words that would touch move right, and left again where the row ends.
+        """
+        placed: list[tuple[float, float, str]] = []  # left edge, width, words
+        for event in self.named:
+            words = short_words(event)
+            width = text_width_pt(words, 8.0, True)
+            at = self.x + (max(event.count, self.first) - self.first) * self.pace
+            after = placed[-1][0] + placed[-1][1] + WORD_GAP_PT if placed else self.x
+            left = at
+            if isinstance(event, Restart):
+                before = at - POLE_PT - width
+                left = before if before >= after else at + POLE_PT
+            placed.append((max(left, after), width, words))
+        room = self.right + WORD_GAP_PT
+        for left, width, words in reversed(placed):
+            room = min(left, room - WORD_GAP_PT - width)
+            self.page.text(room, self.wall_y + WALL_PT + 9, words, 8.0, bold=True)
 
 
 def _box(cell: tuple[float, float], y: float) -> tuple[float, float, float, float]:
