@@ -88,7 +88,7 @@ function tableLine(event) {
   const unfinished = isWall && event.wall === end.wall && event.counts < data.blocks[event.block].counts;
   return { ...event,
     wall: isWall ? `${event.name} ${event.wall}` : "",
-    music: isChange(event) || isWall ? sections.findLast((s) => s.at <= event.at)?.letter ?? "" : "",
+    music: event.counts ? sections.findLast((s) => s.at <= event.at)?.letter ?? "" : "",
     counts: event.counts || "",
     words: unfinished ? `music ends after ${event.counts}` : event.row };
 }
