@@ -17,6 +17,7 @@ Conventions, valid everywhere:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING
 from unicodedata import category
@@ -353,83 +354,151 @@ class CountGrid:
         _freeze(self, "section", "int64")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wall:
-    """One repetition as danced, cut short or whole.
+class EventKind(StrEnum):
+    """What an event of a plan is."""
 
-    `number` counts repetitions from 1.  `phrase_offset` is how many counts after
-    the nearest phrase start it begins (negative = before it, 0 = on the phrase).
+    WALL = "wall"
+    TAG = "tag"
+    RESTART = "restart"
+    END = "end"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happens in a plan, at one moment of the song.
+
+    It happens on the 0-based `count` of the song, at `time_s`, with everyone facing
+    `facing`; repetition `wall` (numbered from 1), to which it belongs, has been danced
+    for `after_count` counts by then.
     """
 
-    number: int
-    part: str
-    start_count: int
-    start_s: float
-    end_s: float
-    counts: int
+    kind: EventKind = field(init=False)
+    time_s: float
+    count: int
+    wall: int
+    after_count: int
     facing: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall(Event):
+    """One repetition as danced, cut short or whole: `counts` counts of `part`.
+
+    `phrase_offset` is how many counts after the nearest phrase start it begins
+    (negative = before it, 0 = on the phrase).
+    """
+
+    kind: EventKind = field(default=EventKind.WALL, init=False)
+    after_count: int = 0
+    part: str
+    counts: int
+    end_s: float
     end_facing: int
     phrase_offset: int
     phrase_strength: float
 
+    @property
+    def number(self) -> int:
+        """The number of the repetition, from 1."""
+        return self.wall
+
+    @property
+    def start_count(self) -> int:
+        """Counts of the song that pass before it."""
+        return self.count
+
+    @property
+    def start_s(self) -> float:
+        """Time of its count 1 [seconds]."""
+        return self.time_s
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Restart:
-    """Wall `wall` is cut after `after_count` counts; the dance begins again."""
+class Tag(Event):
+    """`counts` extra counts, called `name` if the routine gives them a name.
 
-    wall: int
-    after_count: int
-    facing: int
-    time_s: float
+    `cut_short` says that wall `wall` is left for it before its end.
+    """
+
+    kind: EventKind = field(default=EventKind.TAG, init=False)
+    counts: int
+    end_s: float
+    end_facing: int
+    cut_short: bool = False
+    name: str = ""
+
+    @property
+    def after_wall(self) -> int:
+        """The wall that it follows."""
+        return self.wall
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restart(Event):
+    """Wall `wall` was cut after `after_count` counts: here the dance begins again.
+
+    `step_change` is the words a sheet needs where the weight must be changed first.
+    """
+
+    kind: EventKind = field(default=EventKind.RESTART, init=False)
     step_change: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tag:
-    """`counts` extra counts after wall `after_wall`, begun facing `facing`."""
+class Ending(Event):
+    """How the song leaves the dance, after `after_count` counts of the last wall.
 
-    after_wall: int
-    counts: int
-    facing: int
-    end_facing: int
-    time_s: float
-    end_s: float
-    name: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ending:
-    """How the song leaves the dance.
-
-    `counts_left` counts of the last wall `wall` are danced before the music ends
-    at `time_s`, facing `facing`; `turn_to_front_deg` (signed) faces 12:00.  Music left
-    over after it, too short to begin a wall, is `counts_over` counts.
+    `turn_to_front_deg` (signed) faces 12:00.  Music left over after the last wall, too
+    short to begin another, is `counts_over` counts.
     """
 
-    wall: int
-    counts_left: int
-    facing: int
+    kind: EventKind = field(default=EventKind.END, init=False)
     turn_to_front_deg: int
-    time_s: float
     counts_over: int = 0
+
+    @property
+    def counts_left(self) -> int:
+        """Counts of the last wall that are danced before the music ends."""
+        return self.after_count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """One way to dance the song, with `n_changes` restarts and tags."""
+    """One way to dance the song, with `n_changes` restarts and tags.
+
+    `events` lists walls, tags and restarts in the order danced, and the end.  Where a
+    wall is cut for a tag before a restart: the wall, the tag, the restart, the next wall.
+    """
 
     n_changes: int
     start_count: int
     start_s: float
     intro_counts: int
     intro_from_phrase_counts: int
-    walls: tuple[Wall, ...]
-    restarts: tuple[Restart, ...]
-    tags: tuple[Tag, ...]
-    ending: Ending
+    events: tuple[Wall | Tag | Restart | Ending, ...]
     score: float
     phrase_met: float
     charges: float
+
+    @property
+    def walls(self) -> tuple[Wall, ...]:
+        """The repetitions in order."""
+        return tuple(event for event in self.events if isinstance(event, Wall))
+
+    @property
+    def tags(self) -> tuple[Tag, ...]:
+        """The tags in order."""
+        return tuple(event for event in self.events if isinstance(event, Tag))
+
+    @property
+    def restarts(self) -> tuple[Restart, ...]:
+        """The restarts in order."""
+        return tuple(event for event in self.events if isinstance(event, Restart))
+
+    @property
+    def ending(self) -> Ending:
+        """The end."""
+        return next(event for event in self.events if isinstance(event, Ending))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

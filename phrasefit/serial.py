@@ -64,7 +64,7 @@ def _decode(kind: Any, value: Any) -> Any:
     origin = typing.get_origin(kind)
     if origin in (types.UnionType, typing.Union):
         kinds = [k for k in typing.get_args(kind) if k is not type(None)]
-        return None if value is None else _decode(kinds[0], value)
+        return None if value is None else _decode(_kind_of(kinds, value), value)
     if origin is tuple:
         kinds = typing.get_args(kind)
         if len(kinds) == 2 and kinds[1] is Ellipsis:
@@ -72,8 +72,18 @@ def _decode(kind: Any, value: Any) -> Any:
         return tuple(_decode(k, item) for k, item in zip(kinds, value, strict=True))
     if dataclasses.is_dataclass(kind):
         hints = _hints(kind)
-        return kind(**{name: _decode(hints[name], item) for name, item in value.items()})
+        fixed = {f.name for f in dataclasses.fields(kind) if not f.init}
+        given = {name: item for name, item in value.items() if name not in fixed}
+        return kind(**{name: _decode(hints[name], item) for name, item in given.items()})
     return Fraction(value) if kind is Fraction else value
+
+
+def _kind_of(kinds: list[Any], value: Any) -> Any:
+    """Choose the one type there is, or of several events that whose ``kind`` is meant."""
+    if len(kinds) == 1:
+        return kinds[0]
+    by_name = {f.default: kind for kind in kinds for f in dataclasses.fields(kind) if not f.init}
+    return by_name[value["kind"]]
 
 
 def _hints(cls: type) -> dict[str, Any]:
@@ -371,13 +381,40 @@ def fit_document(
 
 
 def _plan_document(plan: model.Plan) -> dict[str, Any]:
-    """Give one plan with clock facings, as people read them."""
+    """Give one plan with clock facings, as people read them.
+
+    ``events`` has everything in the order danced; the lists by kind repeat it.
+    """
+    document = encode(plan)
+    document["events"] = [_with_clock(event) for event in document["events"]]
+    for name, keys in EVENT_KEYS.items():
+        events = getattr(plan, name)
+        document[name] = (
+            [_listed(event, keys) for event in events]
+            if isinstance(events, tuple)
+            else _listed(events, keys)
+        )
+    return document
+
+
+# What the lists by kind say of each event; the names are those of its attributes.
+EVENT_KEYS = {
+    "walls": (
+        "number", "part", "start_count", "start_s", "end_s", "counts", "facing", "end_facing",
+        "phrase_offset", "phrase_strength",
+    ),
+    "restarts": ("wall", "after_count", "facing", "time_s", "step_change"),
+    "tags": ("after_wall", "counts", "facing", "end_facing", "time_s", "end_s", "name"),
+    "ending": ("wall", "counts_left", "facing", "turn_to_front_deg", "time_s", "counts_over"),
+}  # fmt: skip
+
+
+def _listed(event: model.Event, keys: tuple[str, ...]) -> dict[str, Any]:
+    return _with_clock({key: getattr(event, key) for key in keys})
+
+
+def _with_clock(item: dict[str, Any]) -> dict[str, Any]:
     from phrasefit.routine.turns import clock
 
-    document = encode(plan)
-    items = [*document["walls"], *document["restarts"], *document["tags"], document["ending"]]
-    for item in items:
-        for key in ("facing", "end_facing"):
-            if key in item:
-                item[key] = clock(item[key])
-    return document
+    facings = {key: clock(item[key]) for key in ("facing", "end_facing") if key in item}
+    return {**item, **facings}

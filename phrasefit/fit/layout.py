@@ -30,12 +30,12 @@ class PlanValue:
 
 def lay_out(
     trail: Sequence[tuple[int, int, int]],
-    events: tuple[Change, ...],
+    changes: tuple[Change, ...],
     grid: CountGrid,
     routine: Routine,
     worth: PlanValue,
 ) -> Plan:
-    """Turn a trail of (count, part, event or `WHOLE`) into a `Plan`.
+    """Turn a trail of (count, part, change or `WHOLE`) into a `Plan`.
 
     Returns
     -------
@@ -43,31 +43,6 @@ def lay_out(
         `intro_counts` are counted from the first one, `intro_from_phrase_counts` from
         count 1 of the first phrase (negative if the dance begins before it).
     """
-    walls: list[Wall] = []
-    restarts: list[Restart] = []
-    tags: list[Tag] = []
-    facing = 0
-    for number, (count, part_index, kind) in enumerate(trail, start=1):
-        event = None if kind == WHOLE else events[kind]
-        part = routine.parts[part_index]
-        wall = _wall(number, part, count, facing, event, grid)
-        walls.append(wall)
-        facing = wall.end_facing
-        if event and event.cut:
-            restarts.append(
-                Restart(
-                    wall=number,
-                    after_count=event.cut.after_count,
-                    facing=facing,
-                    time_s=wall.end_s,
-                    step_change=event.cut.step_change,
-                )
-            )
-        if event and event.tag:
-            tags.append(_tag(wall, event, grid))
-            facing = tags[-1].end_facing
-    if len(walls) > 1 and walls[-1].counts < SECTION_COUNTS[routine.meter] and not event:
-        walls.pop()  # less than an eight of music is the ending, not a wall
     start = trail[0][0]
     return Plan(
         n_changes=sum(kind != WHOLE for _, _, kind in trail),
@@ -75,32 +50,64 @@ def lay_out(
         start_s=float(grid.times_s[start]),
         intro_counts=start - first_one(grid),
         intro_from_phrase_counts=start - first_phrase(grid),
-        walls=tuple(walls),
-        restarts=tuple(restarts),
-        tags=tuple(tags),
-        ending=_ending(walls[-1], grid),
+        events=_events(trail, changes, grid, routine),
         score=min(100.0, max(0.0, worth.phrase_met - worth.charges)),
         phrase_met=worth.phrase_met,
         charges=worth.charges,
     )
 
 
+def _events(
+    trail: Sequence[tuple[int, int, int]],
+    changes: tuple[Change, ...],
+    grid: CountGrid,
+    routine: Routine,
+) -> tuple[Wall | Tag | Restart | Ending, ...]:
+    """Dance the trail: each wall, the tag and the restart that follow it, and the end."""
+    events: list[Wall | Tag | Restart] = []
+    facing = 0
+    for number, (count, part_index, kind) in enumerate(trail, start=1):
+        change = None if kind == WHOLE else changes[kind]
+        wall = _wall(number, routine.parts[part_index], count, facing, change, grid)
+        if _is_ending(wall, events, grid, routine):
+            break
+        events.append(wall)
+        facing = wall.end_facing
+        if change and change.tag:
+            tag = _tag(wall, change, grid)
+            events.append(tag)
+            facing = tag.end_facing
+        if change and change.cut:
+            events.append(_restart(wall, change, facing, grid))
+    last = next(event for event in reversed(events) if isinstance(event, Wall))
+    return (*events, _ending(last, grid))
+
+
+def _is_ending(
+    wall: Wall, before: Sequence[Wall | Tag | Restart], grid: CountGrid, routine: Routine
+) -> bool:
+    """Tell whether less than an eight of music is left after a whole wall: no wall begins."""
+    at_end = wall.count + wall.counts == len(grid.bar_start)
+    short = wall.counts < SECTION_COUNTS[routine.meter]
+    return bool(before) and isinstance(before[-1], Wall) and at_end and short
+
+
 def _wall(
-    number: int, part: Part, start: int, facing: int, event: Change | None, grid: CountGrid
+    number: int, part: Part, start: int, facing: int, change: Change | None, grid: CountGrid
 ) -> Wall:
-    """Dance one repetition, as far as the event or the song lets it go."""
+    """Dance one repetition, as far as the change or the song lets it go."""
     n_counts = len(grid.bar_start)
-    counts = min(event.wall_counts if event else part.counts, n_counts - start)
-    turn = event.cut.turn_deg if event and event.cut else turn_after(part)[counts - 1]
+    counts = min(change.wall_counts if change else part.counts, n_counts - start)
+    turn = change.cut.turn_deg if change and change.cut else turn_after(part)[counts - 1]
     offset, strength = nearest_phrase(grid, start)
     return Wall(
-        number=number,
-        part=part.name,
-        start_count=start,
-        start_s=float(grid.times_s[start]),
-        end_s=float(grid.times_s[start + counts]),
-        counts=counts,
+        time_s=float(grid.times_s[start]),
+        count=start,
+        wall=number,
         facing=facing,
+        part=part.name,
+        counts=counts,
+        end_s=float(grid.times_s[start + counts]),
         end_facing=(facing + turn) % 360,
         phrase_offset=offset,
         phrase_strength=strength,
@@ -119,17 +126,33 @@ def nearest_phrase(grid: CountGrid, count: int) -> tuple[int, float]:
     return count - nearest, float(grid.strength[nearest])
 
 
-def _tag(wall: Wall, event: Change, grid: CountGrid) -> Tag:
-    start = wall.start_count + wall.counts
-    end = start + event.tag.counts
+def _tag(wall: Wall, change: Change, grid: CountGrid) -> Tag:
+    start = wall.count + wall.counts
+    end = start + change.tag.counts
     return Tag(
-        after_wall=wall.number,
-        counts=event.tag.counts,
-        facing=wall.end_facing,
-        end_facing=(wall.end_facing + event.tag.turn_deg) % 360,
         time_s=float(grid.times_s[start]),
+        count=start,
+        wall=wall.number,
+        after_count=wall.counts,
+        facing=wall.end_facing,
+        counts=change.tag.counts,
         end_s=float(grid.times_s[end]),
-        name=event.tag.name,
+        end_facing=(wall.end_facing + change.tag.turn_deg) % 360,
+        cut_short=change.cut is not None,
+        name=change.tag.name,
+    )
+
+
+def _restart(wall: Wall, change: Change, facing: int, grid: CountGrid) -> Restart:
+    """Begin the dance again where the wall was cut, or after the tag put in there."""
+    count = wall.count + change.counts
+    return Restart(
+        time_s=float(grid.times_s[count]),
+        count=count,
+        wall=wall.number,
+        after_count=wall.counts,
+        facing=facing,
+        step_change=change.cut.step_change,
     )
 
 
@@ -137,10 +160,11 @@ def _ending(last: Wall, grid: CountGrid) -> Ending:
     """Say where the music leaves the last wall; a whole wall leaves all its counts danced."""
     n_counts = len(grid.bar_start)
     return Ending(
+        time_s=float(grid.times_s[-1]),
+        count=n_counts,
         wall=last.number,
-        counts_left=last.counts,
+        after_count=last.counts,
         facing=last.end_facing,
         turn_to_front_deg=turn_to_front(last.end_facing),
-        time_s=float(grid.times_s[-1]),
-        counts_over=n_counts - last.start_count - last.counts,
+        counts_over=n_counts - last.count - last.counts,
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.model import CountGrid, Plan
+from phrasefit.model import CountGrid, Plan, Tag, Wall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,23 +26,15 @@ class PhraseHit:
 
 def phrase_hits(plan: Plan, grid: CountGrid) -> tuple[PhraseHit, ...]:
     """List the phrase starts from count 1 of the dance to the end of the song."""
-    tags = {tag.after_wall: tag.counts for tag in plan.tags}
-    hits = []
-    for wall in plan.walls:
-        tag_start = wall.start_count + wall.counts
-        stretches = (
-            (wall.start_count, wall.counts, False),
-            (tag_start, tags.get(wall.number, 0), True),
+    return tuple(
+        PhraseHit(
+            count=event.count + into,
+            strength=float(grid.strength[event.count + into]),
+            wall=event.wall,
+            into_counts=into,
+            in_tag=isinstance(event, Tag),
         )
-        for start, counts, in_tag in stretches:
-            for into in np.flatnonzero(grid.strength[start : start + counts]).tolist():
-                hits.append(
-                    PhraseHit(
-                        count=start + into,
-                        strength=float(grid.strength[start + into]),
-                        wall=wall.number,
-                        into_counts=into,
-                        in_tag=in_tag,
-                    )
-                )
-    return tuple(hits)
+        for event in plan.events
+        if isinstance(event, Wall | Tag)
+        for into in np.flatnonzero(grid.strength[event.count : event.count + event.counts]).tolist()
+    )

@@ -16,8 +16,9 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from phrasefit.model import FitPlan, Plan
-from phrasefit.reports.cues import CueLine, cue_lines, event_words
+from phrasefit.model import FitPlan, Plan, Wall
+from phrasefit.reports.cues import CueLine, cue_lines
+from phrasefit.reports.event_words import call
 from phrasefit.routine.turns import clock
 
 LEAD_COUNTS = 2
@@ -65,19 +66,17 @@ def captions(
     ):
         begin = max(start, 0.0, made[-1].end_s if made else 0.0)
         if end - begin >= MIN_ON_SCREEN_S:
-            made.append(Caption(start_s=begin, end_s=end, lines=_text(line, plan, end - begin)))
+            made.append(Caption(start_s=begin, end_s=end, lines=_text(line, end - begin)))
     return tuple(made)
 
 
-def _text(line: CueLine, plan: Plan, seconds: float) -> tuple[str, ...]:
+def _text(line: CueLine, seconds: float) -> tuple[str, ...]:
     """Fit the words into what can be read in the time: the event always, steps as they go."""
     room = int(CHARACTERS_PER_S * seconds)
-    if line.event in ("tag", "restart"):  # what is danced now, before what comes next
-        head = event_words(line.event, line, plan)
-    elif line.warning:
+    if line.warning and (line.event is None or isinstance(line.event, Wall)):
         head = f"next: {line.warning}"
-    elif line.event:
-        head = event_words(line.event, line, plan)
+    elif line.event:  # a tag or restart danced now goes before what comes next
+        head = call(line.event)
     else:
         head = f"{line.first}-{line.last}  {clock(line.facing)}"
     names = [step.name for step in line.steps]

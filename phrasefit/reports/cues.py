@@ -9,12 +9,13 @@ seconds.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from phrasefit.model import FitPlan, Part, Plan, Step, Wall
+from phrasefit.model import Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
+from phrasefit.reports.event_words import call
 from phrasefit.routine.dancer_state import turn_after
-from phrasefit.routine.turns import clock
 
 COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
 
@@ -26,9 +27,9 @@ class RunningCount:
     `kind` is ``intro``, ``wall``, ``tag`` or ``after``; `wall` counts repetitions
     from 1 (0 before the dance).  `count` is the 1-based count within the wall or
     tag; before the dance it is negative, -1 on the last count before count 1.
-    `spoken` is the number called: 1-8, in threes 1-6.  `event` is what begins here:
-    ``wall``, ``restart``, ``tag`` or empty.  `step` is the line of the routine danced
-    on this count.
+    `spoken` is the number called: 1-8, in threes 1-6.  `events` begin here: a
+    wall or a tag, before a wall the restart that leads to it.  `step` is the line of the
+    routine danced on this count.
     """
 
     index: int
@@ -39,9 +40,14 @@ class RunningCount:
     count: int
     spoken: int
     facing: int
-    event: str = ""
+    events: tuple[Event, ...] = ()
     part: str = ""
     step: Step | None = None
+
+    @property
+    def event(self) -> Event | None:
+        """What to announce here: a restart goes before the wall that it leads to."""
+        return self.events[0] if self.events else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +55,8 @@ class CueLine:
     """One group of counts on a sheet or caption, and the event at its start.
 
     `first` and `last` are 1-based counts within the wall; `steps` are the lines of
-    the routine in it; `warning` announces an event that follows this group.
+    the routine in it; `warning` announces a tag or
+    restart that follows this group.
     """
 
     time_s: float
@@ -61,7 +68,7 @@ class CueLine:
     last: int
     facing: int
     steps: tuple[Step, ...]
-    event: str = ""
+    event: Event | None = None
     warning: str = ""
 
 
@@ -80,15 +87,23 @@ def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount
         One of ``fit.plans``; the advised one if left out.
     """
     plan = plan or fit.plan
+    begins = _beginnings(plan)
     rows = [*_before(fit, plan)]
-    restarted = {restart.wall for restart in plan.restarts}
-    tags = {tag.after_wall: tag for tag in plan.tags}
-    for wall in plan.walls:
-        rows += _wall_counts(fit, wall, "restart" if wall.number - 1 in restarted else "wall")
-        if wall.number in tags:
-            rows += _tag_counts(fit, tags[wall.number], wall)
+    for event in plan.events:
+        if isinstance(event, Wall):
+            rows += _wall_counts(fit, event, begins)
+        elif isinstance(event, Tag):
+            rows += _tag_counts(fit, event, begins)
     rows += _after(fit, rows[-1] if rows else None)
     return tuple(rows)
+
+
+Beginnings = Mapping[int, tuple[Event, ...]]  # the events that begin on a count of the song
+
+
+def _beginnings(plan: Plan) -> Beginnings:
+    by_count = itertools.groupby(plan.events, lambda event: event.count)
+    return {count: tuple(events) for count, events in by_count}
 
 
 def _span(fit: FitPlan, index: int) -> dict[str, float | int]:
@@ -115,14 +130,12 @@ def _before(fit: FitPlan, plan: Plan) -> Iterator[RunningCount]:
         )
 
 
-def _wall_counts(fit: FitPlan, wall: Wall, event: str) -> Iterator[RunningCount]:
+def _wall_counts(fit: FitPlan, wall: Wall, begins: Beginnings) -> Iterator[RunningCount]:
     part = part_of(fit, wall.part)
     size = group_size(fit)
     facings = facings_in(part, wall.facing)
     for count in range(wall.counts):
-        index = wall.start_count + count
-        if index >= _n_counts(fit):
-            return
+        index = wall.count + count
         yield RunningCount(
             **_span(fit, index),
             kind="wall",
@@ -130,31 +143,33 @@ def _wall_counts(fit: FitPlan, wall: Wall, event: str) -> Iterator[RunningCount]
             count=count + 1,
             spoken=count % size + 1,
             facing=facings[count],
-            event="" if count else event,
+            events=begins.get(index, ()),
             part=wall.part,
             step=step_on(part.steps, count),
         )
 
 
-def _tag_counts(fit: FitPlan, tag, wall: Wall) -> Iterator[RunningCount]:
-    option = next(
-        (t for t in fit.routine.tags if (t.counts, t.name) == (tag.counts, tag.name)), None
-    )
+def _tag_counts(fit: FitPlan, tag: Tag, begins: Beginnings) -> Iterator[RunningCount]:
+    option = tag_option(fit, tag)
     for count in range(tag.counts):
-        index = wall.start_count + wall.counts + count
-        if index >= _n_counts(fit):
-            return
+        index = tag.count + count
         yield RunningCount(
             **_span(fit, index),
             kind="tag",
-            wall=wall.number,
+            wall=tag.wall,
             count=count + 1,
             spoken=count % group_size(fit) + 1,
             facing=tag.facing,
-            event="" if count else "tag",
+            events=begins.get(index, ()),
             part=tag.name,
             step=step_on(option.steps, count) if option else None,
         )
+
+
+def tag_option(fit: FitPlan, tag: Tag) -> TagOption | None:
+    """Find the tag of the routine that a plan dances."""
+    known = fit.routine.tags
+    return next((t for t in known if (t.counts, t.name) == (tag.counts, tag.name)), None)
 
 
 def _after(fit: FitPlan, last: RunningCount | None) -> Iterator[RunningCount]:
@@ -197,10 +212,7 @@ def cue_lines(fit: FitPlan, plan: Plan | None = None) -> tuple[CueLine, ...]:
             groups.append([])
         groups[-1].append(row)
     lines = [_line(group) for group in groups]
-    following = [*lines[1:], None]
-    return tuple(
-        _warned(line, after, plan or fit.plan) for line, after in zip(lines, following, strict=True)
-    )
+    return tuple(_warned(line, after) for line, after in itertools.zip_longest(lines, lines[1:]))
 
 
 def _line(group: list[RunningCount]) -> CueLine:
@@ -220,23 +232,8 @@ def _line(group: list[RunningCount]) -> CueLine:
     )
 
 
-def _warned(line: CueLine, after: CueLine | None, plan: Plan) -> CueLine:
+def _warned(line: CueLine, after: CueLine | None) -> CueLine:
     """Announce a tag or restart one group ahead; a new wall is no surprise."""
-    if after is None or after.event not in ("tag", "restart"):
+    if after is None or after.event is None or isinstance(after.event, Wall):
         return line
-    return replace(line, warning=event_words(after.event, after, plan))
-
-
-def event_words(event: str, line: CueLine | RunningCount, plan: Plan) -> str:
-    """Say an event as a sheet does: what, where, how long, facing where."""
-    if event == "tag":
-        tag = next(tag for tag in plan.tags if tag.after_wall == line.wall)
-        return f"TAG {tag.counts} after wall {tag.after_wall}, facing {clock(tag.facing)}"
-    if event == "restart":
-        restart = next(r for r in plan.restarts if r.wall == line.wall - 1)
-        change = f", {restart.step_change}" if restart.step_change else ""
-        return (
-            f"RESTART wall {restart.wall} after count {restart.after_count},"
-            f" facing {clock(line.facing)}{change}"
-        )
-    return f"WALL {line.wall}, facing {clock(line.facing)}"
+    return replace(line, warning=call(after.event))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.cues import COUNT_IN
+from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.paper import MARGIN_PT, Document, fitting_size, wrapped
 from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import event_lines, tempo_words
+from phrasefit.reports.words import tempo_words
 from phrasefit.routine.turns import clock
 
 LABEL_PT, TYPE_PT, LEAD_PT = 11.0, 16.0, 25.0
@@ -53,7 +54,7 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
         ),
         ("count 1", f"{clock_time(plan.start_s)}, after {plan.intro_counts} counts"),
         ("walls", _wall_words(fit, plan)),
-        ("changes", "; ".join(event_lines(plan)) or "none"),
+        ("changes", "; ".join(change_sentences(plan)) or "none"),
         ("ends", f"{clock_time(end.time_s)}, facing {clock(end.facing)}"),
     ]
 

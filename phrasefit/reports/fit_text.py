@@ -5,17 +5,11 @@ from __future__ import annotations
 import textwrap
 
 from phrasefit.fit.grid import beat_tempo
-from phrasefit.model import FitPlan, Plan
+from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
 from phrasefit.reports.map_text import level_words
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import (
-    cautions,
-    ending_words,
-    event_lines,
-    start_words,
-    tempo_words,
-    verdict,
-)
+from phrasefit.reports.words import cautions, start_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
@@ -37,7 +31,7 @@ def render(fit: FitPlan) -> str:
         _wrapped("", verdict(fit)),
         _facts(fit, plan),
         _walls(fit, plan),
-        _wrapped("ending    ", ending_words(plan)),
+        _wrapped("ending    ", ending_sentence(plan.ending)),
         _other_plans(fit),
         _other_starts(fit),
         _listed("check", fit.doubts),
@@ -84,29 +78,20 @@ def _walls(fit: FitPlan, plan: Plan) -> list[str]:
     parts = len(fit.routine.parts) > 1
     head = "  wall   starts   counts  facing  phrase"
     lines = [head + ("  part" if parts else "")]
-    restarts = {restart.wall: restart for restart in plan.restarts}
-    tags = {tag.after_wall: tag for tag in plan.tags}
-    for wall in plan.walls:
-        offset = "on" if not wall.phrase_offset else f"{wall.phrase_offset:+d}"
-        row = (
-            f"  {wall.number:>4}  {clock_time(wall.start_s):>8}  {wall.counts:>6}"
-            f"  {clock(wall.facing):>6}  {offset:>6}"
-        )
-        lines.append(row + (f"  {wall.part}" if parts else ""))
-        if restart := restarts.get(wall.number):
-            lines.append(
-                f"        {clock_time(restart.time_s):>8}  RESTART wall {restart.wall} after count"
-                f" {restart.after_count}, facing {clock(restart.facing)},"
-                f" {restart.step_change or 'no change of step'}"
-            )
-        if tag := tags.get(wall.number):
-            turned = "" if tag.end_facing == tag.facing else f" to {clock(tag.end_facing)}"
-            name = f" ({tag.name})" if tag.name else ""
-            lines.append(
-                f"        {clock_time(tag.time_s):>8}  TAG {tag.counts} counts{name} after wall"
-                f" {tag.after_wall}, facing {clock(tag.facing)}{turned}"
-            )
+    for event in plan.events:
+        if isinstance(event, Tag | Restart):
+            lines.append(f"        {clock_time(event.time_s):>8}  {terminal_words(event)}")
+        if isinstance(event, Wall):
+            lines.append(_wall_row(event) + (f"  {event.part}" if parts else ""))
     return lines
+
+
+def _wall_row(wall: Wall) -> str:
+    offset = "on" if not wall.phrase_offset else f"{wall.phrase_offset:+d}"
+    return (
+        f"  {wall.number:>4}  {clock_time(wall.start_s):>8}  {wall.counts:>6}"
+        f"  {clock(wall.facing):>6}  {offset:>6}"
+    )
 
 
 def _other_plans(fit: FitPlan) -> list[str]:
@@ -116,7 +101,7 @@ def _other_plans(fit: FitPlan) -> list[str]:
     lines = ["plans (the best for each number of changes; * = advised)"]
     for plan in shown:
         mark = "*" if plan is fit.plan else " "
-        what = "; ".join(event_lines(plan)) or "danced straight through"
+        what = "; ".join(change_sentences(plan)) or "danced straight through"
         label = (
             f"{mark} {plan.n_changes:>2}  score {plan.score:>3.0f}"
             f"  from {clock_time(plan.start_s)}  "

@@ -6,11 +6,11 @@ Large type, black on white, one block a dance that never breaks over a page.
 from __future__ import annotations
 
 from phrasefit.evening.evening import Dance, Evening
-from phrasefit.model import Plan
+from phrasefit.model import Plan, Restart, Tag
+from phrasefit.reports.event_words import timed_call
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
 from phrasefit.reports.playlists import tempo_words
 from phrasefit.reports.times import clock_time
-from phrasefit.routine.turns import clock
 
 TITLE_PT, DANCE_PT, SONG_PT, EVENT_PT, SMALL_PT = 20.0, 17.0, 12.0, 13.0, 8.0
 FOOT_PT = 44.0
@@ -90,24 +90,9 @@ def _lines(words: str, size: float, bold: bool, width: float) -> list[Line]:
 
 
 def event_calls(plan: Plan) -> tuple[str, ...]:
-    """Write each restart and tag as it is called: the word first, then where."""
-    calls = [
-        (
-            restart.time_s,
-            f"RESTART  wall {restart.wall} after count {restart.after_count},"
-            f" facing {clock(restart.facing)}  ({clock_time(restart.time_s)})",
-        )
-        for restart in plan.restarts
-    ]
-    calls += [
-        (
-            tag.time_s,
-            f"TAG {tag.counts}  after wall {tag.after_wall}, facing {clock(tag.facing)}"
-            f"  ({clock_time(tag.time_s)})",
-        )
-        for tag in plan.tags
-    ]
-    return tuple(words for _, words in sorted(calls)) or ("no restart, no tag",)
+    """Write each restart and tag as it is called, in the order danced."""
+    changes = [event for event in plan.events if isinstance(event, Tag | Restart)]
+    return tuple(timed_call(event) for event in changes) or ("no restart, no tag",)
 
 
 def _draw(page: Page, y: float, dance: Dance, block: list[Line]) -> float:

@@ -2,7 +2,7 @@
 
 Follows JAMS 0.3 (Humphrey et al., ISMIR 2014): namespaces ``beat`` (value =
 position in the bar), ``segment_open`` (section letters), ``tempo`` and, with a
-plan, ``tag_open`` (walls, restarts, tags).
+plan, ``tag_open`` (walls, tags, restarts, the end).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from phrasefit.model import BarMap, FitPlan, Plan
-from phrasefit.reports.cues import event_words, running_counts
+from phrasefit.reports.event_words import call
 
 JAMS_VERSION = "0.3.4"
 
@@ -47,12 +47,7 @@ def jams_document(
         ),
     ]
     if fit is not None:
-        plan = plan or fit.plan
-        events = [
-            (row.time_s, 0.0, event_words(row.event, row, plan), None)
-            for row in running_counts(fit, plan)
-            if row.event
-        ]
+        events = [(event.time_s, 0.0, call(event), None) for event in (plan or fit.plan).events]
         annotations.append(_annotation("tag_open", events, bar_map))
     return {
         "file_metadata": {

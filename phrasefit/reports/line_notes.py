@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from phrasefit.model import FitPlan, Plan
-from phrasefit.reports.cues import event_words, running_counts
+from phrasefit.model import Ending, Plan, Wall
+from phrasefit.reports.event_words import call, ending_sentence
 from phrasefit.reports.paper import text_width_pt, wrapped
 from phrasefit.reports.picture import (
     INTRO_WORDS_PT,
@@ -20,7 +20,6 @@ from phrasefit.reports.picture import (
     wall_words,
 )
 from phrasefit.reports.song_view import SongView, doubtful_ones, gaps, odd_bars
-from phrasefit.reports.words import ending_words
 from phrasefit.routine.turns import clock
 
 NOTE_WORDS_PT = 7.5
@@ -68,7 +67,7 @@ def notes_of(view: SongView, pace: float) -> list[Note]:
     notes += _sections_without_room(view, pace)
     if view.fit is not None and view.plan is not None:
         notes += _walls_without_room(view, view.plan, pace)
-        notes += _event_notes(view, view.fit, view.plan)
+        notes += _event_notes(view.plan)
     return notes
 
 
@@ -115,16 +114,15 @@ def _walls_without_room(view: SongView, plan: Plan, pace: float) -> Iterator[Not
             yield Note(count=wall.start_count, words=words, bold=True)
 
 
-def _event_notes(view: SongView, fit: FitPlan, plan: Plan) -> Iterator[Note]:
+def _event_notes(plan: Plan) -> Iterator[Note]:
     """Say the plan's events with all their facts, as every medium says them."""
-    rows = running_counts(fit, plan)
-    for row in rows:
-        if row.event in ("tag", "restart"):
-            name = f", {row.part}" if row.event == "tag" and row.part else ""
-            words = f"{event_words(row.event, row, plan)}{name}"
-            yield Note(count=row.index, words=words, bold=True, mark=row.event)
-    end = view.count_at(plan.ending.time_s)
-    yield Note(count=end, words=f"END: {ending_words(plan)}", bold=True, mark="end")
+    for event in plan.events:
+        if isinstance(event, Wall):
+            continue
+        words = call(event)
+        if isinstance(event, Ending):
+            words = f"END: {ending_sentence(event)}"
+        yield Note(count=event.count, words=words, bold=True, mark=event.kind.value)
 
 
 def placed(

@@ -16,7 +16,7 @@ import unicodedata
 from typing import TYPE_CHECKING, Any
 
 from phrasefit.model import BarMap, FitPlan, Plan
-from phrasefit.reports.cues import event_words, running_counts
+from phrasefit.reports.event_words import call
 
 if TYPE_CHECKING:
     import mido
@@ -145,12 +145,7 @@ def _markers(
         for section in bar_map.sections
     ]
     if fit is not None:
-        plan = plan or fit.plan
-        for row in running_counts(fit, plan):
-            # After a restart a wall begins too: every wall has its marker.
-            events = ("restart", "wall") if row.event == "restart" else (row.event,)
-            named += [(row.time_s, event_words(event, row, plan)) for event in events if event]
-        named.append((plan.ending.time_s, "END"))
+        named += [(event.time_s, call(event)) for event in (plan or fit.plan).events]
     ticks = np.interp([time for time, _ in named], times, TICKS_PER_BEAT * np.arange(len(times)))
     return [
         (round(float(tick)), mido.MetaMessage("marker", text=_plain(words)))

@@ -100,8 +100,10 @@ def fitting_size(
     text: str, width_pt: float, size_pt: float, *, smallest: float, bold: bool = False
 ) -> float:
     """Choose the largest type up to `size_pt`, down to `smallest`, in which `text` fits."""
-    width = text_width_pt(printable(text), size_pt, bold)
-    return max(smallest, min(size_pt, size_pt * width_pt / max(width, 1.0)))
+    text, size = printable(text), size_pt
+    while size > smallest and (width := text_width_pt(text, size, bold)) > width_pt:
+        size *= min(0.99, width_pt / width)  # letters do not shrink quite in proportion
+    return max(smallest, size)
 
 
 def wrapped(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
@@ -178,8 +180,9 @@ class Page:
         )
 
     def shape(
-        self, points: list[tuple[float, float]], *, fill: str = "black", line: float = 0.6
-    ) -> None:
+        self, points: list[tuple[float, float]], *, fill: str = "black", line: float = 0.6,
+        edge: str = "black",
+    ) -> None:  # fmt: skip
         """Draw a filled polygon through `points`."""
         from matplotlib.patches import Polygon
 
@@ -189,7 +192,7 @@ class Page:
                 corners,
                 closed=True,
                 facecolor=fill,
-                edgecolor="black" if line else "none",
+                edgecolor=edge if line else "none",
                 linewidth=line,
             )
         )

@@ -11,7 +11,8 @@ import itertools
 
 import numpy as np
 
-from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Wall
+from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.event_words import short_words
 from phrasefit.reports.paper import Page, text_width_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
@@ -19,8 +20,10 @@ from phrasefit.routine.turns import clock
 ROWS_AT_MOST = 4
 SECTION_PT, TICK_PT, WALL_PT, FLAG_PT, GAP_PT = 13.0, 7.0, 22.0, 11.0, 5.0
 LABEL_PT = 7.5
-SECTION_WORDS_PT, WALL_WORDS_PT, INTRO_WORDS_PT = 8.0, 9.0, 8.0
+SECTION_WORDS_PT, WALL_WORDS_PT, INTRO_WORDS_PT, EVENT_WORDS_PT = 8.0, 9.0, 8.0, 8.0
 ARROW_ROOM_PT = 15.0  # at the left of a wall
+WORD_GAP_PT = 6.0  # between the names of two events
+POLE_PT = 2.5  # from the middle of a restart's pole to its name
 ROW_PT = LABEL_PT + 3 + SECTION_PT + TICK_PT + WALL_PT + FLAG_PT + GAP_PT
 
 
@@ -112,6 +115,7 @@ class Strip:
         self.first, self.last = first, last
         self.section_y, self.tick_pt, self.wall_pt, self.stroke = y, tick, wall, stroke
         self.wall_y = y + SECTION_PT + tick
+        self.right = x + (last - first) * pace
 
     def at(self, count: int) -> float:
         """Give the place of a count [points]."""
@@ -155,53 +159,71 @@ class Strip:
             self.page.line(self.at(count), top, self.at(count), top + length, width=self.stroke)
 
     def walls(self, plan: Plan) -> None:
-        """Draw intro, walls, tags and restarts."""
-        middle = self.wall_y + self.wall_pt / 2
+        """Draw the intro and every event."""
         if cell := self.cut(0, plan.start_count):
             self.page.box(*self._box(cell), line=0.5, fill="0.93")
-            self._label(*cell, middle + 3, f"intro {plan.start_count}", INTRO_WORDS_PT)
-        for wall in plan.walls:
-            if cell := self.cut(wall.start_count, wall.start_count + wall.counts):
-                self.page.box(*self._box(cell), line=1.1)
-                if cell[1] > 22:
-                    size = min(13.0, self.wall_pt - 3)
-                    arrow(self.page, cell[0] + 9, middle, size, wall.facing)
-                words = wall_words(plan, wall, cell[1])
-                left, room = cell[0] + ARROW_ROOM_PT, cell[1] - ARROW_ROOM_PT
-                self._label(left, room, middle + 3.5, words, WALL_WORDS_PT, bold=True)
-        self._tags(plan)
-        self._restarts(plan)
+            baseline = self.wall_y + self.wall_pt / 2 + 3
+            self._label(*cell, baseline, f"intro {plan.start_count}", INTRO_WORDS_PT)
+        for event in plan.events:
+            if isinstance(event, Wall):
+                self._wall(plan, event)
+            elif isinstance(event, Tag):
+                self._tag(event)
+            elif isinstance(event, Restart):
+                self._restart(event)
+
+    def _wall(self, plan: Plan, wall: Wall) -> None:
+        cell = self.cut(wall.count, wall.count + wall.counts)
+        if cell is None:
+            return
+        middle = self.wall_y + self.wall_pt / 2
+        self.page.box(*self._box(cell), line=1.1)
+        if cell[1] > 22:
+            arrow(self.page, cell[0] + 9, middle, min(13.0, self.wall_pt - 3), wall.facing)
+        words = wall_words(plan, wall, cell[1])
+        left, room = cell[0] + ARROW_ROOM_PT, cell[1] - ARROW_ROOM_PT
+        self._label(left, room, middle + 3.5, words, WALL_WORDS_PT, bold=True)
+
+    def _tag(self, tag: Tag) -> None:
+        if cell := self.cut(tag.count, tag.count + tag.counts):
+            self.page.box(*self._box(cell), fill="black")
+            baseline = self.wall_y + self.wall_pt / 2 + 3
+            self._label(*cell, baseline, f"{tag.counts}", 8.5, color="white", bold=True)
+
+    def _restart(self, restart: Restart) -> None:
+        if not self.first < restart.count <= self.last:
+            return
+        x, top = self.at(restart.count), self.wall_y
+        self.page.line(x, top - 3, x, top + self.wall_pt + 3, width=2.4)
+        flag = [(x, top - 3), (x - 8, top + 1.5), (x, top + 6)]
+        self.page.shape(flag, edge="white")  # a tag before it is black too
+
+    def _is_here(self, event: Tag | Restart) -> bool:
+        if isinstance(event, Tag):
+            return self.cut(event.count, event.count + event.counts) is not None
+        return self.first < event.count <= self.last
 
     def event_words(self, plan: Plan) -> None:
-        """Name tags and restarts under their shapes."""
-        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
+        """Write the events under the walls: a tag from its start, a restart up to its flag.
+
+        Words that would touch move right, and left again where the row ends.
+        """
+        placed: list[tuple[float, float, str]] = []  # left edge, width, words
+        for event in (e for e in plan.events if isinstance(e, Tag | Restart) and self._is_here(e)):
+            words = short_words(event)
+            width = text_width_pt(words, EVENT_WORDS_PT, True)
+            at = self.at(max(event.count, self.first))
+            after = placed[-1][0] + placed[-1][1] + WORD_GAP_PT if placed else self.x
+            left = at
+            if isinstance(event, Restart):
+                before = at - POLE_PT - width
+                left = before if before >= after else at + POLE_PT
+            placed.append((max(left, after), width, words))
         baseline = self.wall_y + self.wall_pt + 9
-        for tag in plan.tags:
-            if cell := self.cut(ends[tag.after_wall], ends[tag.after_wall] + tag.counts):
-                self.page.text(cell[0], baseline, f"TAG {tag.counts}", 8.0, bold=True)
-        for restart in plan.restarts:
-            if self.first < ends[restart.wall] <= self.last:
-                x, words = self.at(ends[restart.wall]), f"RESTART {restart.after_count}"
-                self.page.text(x, baseline, words, 8.0, bold=True, align="right")
-
-    def _tags(self, plan: Plan) -> None:
-        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
-        for tag in plan.tags:
-            begin = ends[tag.after_wall]
-            if cell := self.cut(begin, begin + tag.counts):
-                self.page.box(*self._box(cell), fill="black")
-                baseline = self.wall_y + self.wall_pt / 2 + 3
-                self._label(*cell, baseline, f"{tag.counts}", 8.5, color="white", bold=True)
-
-    def _restarts(self, plan: Plan) -> None:
-        ends = {wall.number: wall.start_count + wall.counts for wall in plan.walls}
-        for restart in plan.restarts:
-            at = ends[restart.wall]
-            if not self.first < at <= self.last:
-                continue
-            x, top = self.at(at), self.wall_y
-            self.page.line(x, top - 3, x, top + self.wall_pt + 3, width=2.4)
-            self.page.shape([(x, top - 3), (x - 8, top + 1.5), (x, top + 6)])
+        room = self.right + WORD_GAP_PT
+        for left, width, words in reversed(placed):
+            room = min(left, room - WORD_GAP_PT - width)
+            self.page.text(room, baseline, words, EVENT_WORDS_PT, bold=True)
 
     def _box(self, cell: tuple[float, float]) -> tuple[float, float, float, float]:
         return cell[0], self.wall_y, cell[1], self.wall_pt

@@ -18,9 +18,9 @@ from urllib.parse import quote
 from xml.etree import ElementTree
 
 from phrasefit.evening.evening import Dance, Evening
+from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.table import BYTE_ORDER_MARK, fit_row, plain_cell
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import event_lines
 
 PLAYLIST_FORMAT = "phrasefit-playlist"
 FORMAT_VERSION = 1
@@ -124,7 +124,7 @@ def evening_csv(evening: Evening, paths: Mapping[str, str]) -> str:
                 f"{dance.offer.counts_per_minute:.1f}",
                 f"{fit.tempo.change_percent:.1f}",
                 clock_time(fit.plan.start_s),
-                "; ".join(event_lines(fit.plan)),
+                "; ".join(change_sentences(fit.plan)),
                 clock_time(dance.offer.length_s, decimals=0),
                 "yes" if dance.taught else "",
                 ", ".join(dance.reasons),

@@ -21,13 +21,13 @@ import numpy as np
 
 from phrasefit.errors import ParameterError
 from phrasefit.files import sound_bytes
-from phrasefit.model import FitPlan, Plan, Step
+from phrasefit.model import EventKind, FitPlan, Plan, Step, Tag, Wall
 from phrasefit.reports.chapters import with_chapters
 from phrasefit.reports.cues import COUNT_IN, RunningCount, running_counts
+from phrasefit.reports.event_words import chapter_name
 from phrasefit.reports.groove import groove
 from phrasefit.reports.voice import say
 from phrasefit.routine.counts import sounding_offset
-from phrasefit.routine.turns import clock
 from phrasefit.routine.vocabulary import cue_words
 
 SAMPLE_RATE_HZ = 44100
@@ -184,7 +184,7 @@ def _counted_in(rows: list[RunningCount], n_in: int) -> list[RunningCount]:
             index=kept[0].index - k,
             time_s=kept[0].time_s - k * span,
             end_s=kept[0].time_s - (k - 1) * span,
-            kind="intro", wall=0, event="", step=None,
+            kind="intro", wall=0, events=(), step=None,
             count=-(n_in - missing) - k,
             spoken=missing - k + 1,
         )
@@ -194,7 +194,7 @@ def _counted_in(rows: list[RunningCount], n_in: int) -> list[RunningCount]:
 
 
 def _kind(row: RunningCount) -> str:
-    return row.event or ("eight" if row.spoken == 1 else "count")
+    return row.event.kind if row.event else "eight" if row.spoken == 1 else "count"
 
 
 def _last_span_s(clicks: tuple[Click, ...]) -> float:
@@ -252,7 +252,7 @@ def _spoken(
 def _event_words(clicks: tuple[Click, ...]) -> Iterator[tuple[Click, str]]:
     """Call a tag or restart two counts before it, leaving the last two to the step's cue."""
     for i, click in enumerate(clicks):
-        if click.kind in ("tag", "restart") and i >= 2:
+        if click.kind in (EventKind.TAG, EventKind.RESTART) and i >= 2:
             yield clicks[i - 2], click.kind
 
 
@@ -301,12 +301,12 @@ def _duration_s(made: Practice) -> float:
 def chapters_of(made: Practice) -> list[tuple[float, str]]:
     """List where the count-in, each wall and each tag begin [seconds], and their names."""
     starts = [(made.clicks[0].time_s, "count-in")] if made.clicks[0].row.wall == 0 else []
-    for click in made.clicks:
-        row = click.row
-        if row.event:
-            name = f"tag after wall {row.wall}" if row.event == "tag" else f"wall {row.wall}"
-            starts.append((click.time_s, f"{name}, {clock(row.facing)}"))
-    return starts
+    return starts + [
+        (click.time_s, chapter_name(event))
+        for click in made.clicks
+        for event in click.row.events
+        if isinstance(event, Wall | Tag)
+    ]
 
 
 def encoded(made: Practice, suffix: str) -> bytes:

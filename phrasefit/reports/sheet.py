@@ -11,9 +11,10 @@ word, by weight and by a shape.  A page never ends inside a wall.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from phrasefit.model import FitPlan, Plan, Restart, Wall
+from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.event_words import large_words, sheet_words
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
 from phrasefit.reports.times import clock_time
@@ -80,90 +81,54 @@ SIZES = {
 
 def plan_rows(fit: FitPlan, plan: Plan) -> list[list[Row]]:
     """List the rows of a plan, grouped so that what belongs to one wall stays together."""
-    restarts = {restart.wall: restart for restart in plan.restarts}
-    tags = {tag.after_wall: tag for tag in plan.tags}
-    groups = []
-    for wall in plan.walls:
-        group = [_wall_row(fit, wall, restarts.get(wall.number), plan)]
-        if tag := tags.get(wall.number):
-            name = f" {tag.name}" if tag.name else ""
-            group.append(
-                Row(
-                    time_s=tag.time_s,
-                    wall="",
-                    facing=tag.facing,
-                    music="",
-                    counts=str(tag.counts),
-                    event=f"TAG {tag.counts}{name}",
-                    short=f"TAG {tag.counts}",
-                    mark="tag",
-                )
-            )
-        groups.append(group)
-    end = plan.ending
-    over = f"{end.counts_over} over, " if end.counts_over else ""
-    groups.append(
-        [
-            Row(
-                time_s=end.time_s,
-                wall="",
-                facing=end.facing,
-                music="",
-                counts="",
-                event=f"END {over}{_to_front(end.turn_to_front_deg)}",
-                short=f"END{_short_turn(end.turn_to_front_deg)}",
-                mark="end",
-            )
-        ]
-    )
+    groups: list[list[Row]] = []
+    for event in plan.events:
+        if isinstance(event, Wall | Ending):
+            groups.append([])
+        groups[-1].append(
+            _wall_row(fit, event, plan) if isinstance(event, Wall) else _event_row(event)
+        )
     return groups
 
 
-def _wall_row(fit: FitPlan, wall: Wall, restart: Restart | None, plan: Plan) -> Row:
+def _wall_row(fit: FitPlan, wall: Wall, plan: Plan) -> Row:
     section = int(fit.grid.section[wall.start_count])
     part = f"{wall.part} " if len(fit.routine.parts) > 1 else ""
-    event, short = _wall_event(fit, wall, restart, plan)
     return Row(
         time_s=wall.start_s,
         wall=f"{part}{wall.number}",
         facing=wall.facing,
         music=fit.bar_map.sections[section].letter if section >= 0 else "",
         counts=str(wall.counts),
-        event=event,
-        mark="restart" if restart else "",
-        short=short,
+        event=_wall_words(fit, wall, plan),
     )
 
 
-def _wall_event(fit: FitPlan, wall: Wall, restart: Restart | None, plan: Plan) -> tuple[str, str]:
-    """Say what is special about a wall, at length and in short."""
-    if restart:
-        change = f", {restart.step_change}" if restart.step_change else ""
-        words = f"RESTART after {restart.after_count}{change}"
-        return words, f"RESTART {restart.after_count}{' *' if change else ''}"
-    if wall is plan.walls[-1] and wall.counts < _whole(fit, wall):
-        return f"music ends after {wall.counts}", f"to {wall.counts}"
+def _event_row(event: Tag | Restart | Ending) -> Row:
+    return Row(
+        time_s=event.time_s,
+        wall="",
+        facing=event.facing,
+        music="",
+        counts=str(event.counts) if isinstance(event, Tag) else "",
+        event=sheet_words(event),
+        mark=event.kind,
+        short=large_words(event),
+    )
+
+
+def _wall_words(fit: FitPlan, wall: Wall, plan: Plan) -> str:
+    """Say what is special about a wall."""
+    if wall.number == plan.ending.wall and wall.counts < _whole(fit, wall):
+        return f"music ends after {wall.counts}"
     if wall.phrase_offset:
         side = "after" if wall.phrase_offset > 0 else "before"
-        return f"{abs(wall.phrase_offset)} {side} the phrase", ""
-    return "", ""
+        return f"{abs(wall.phrase_offset)} {side} the phrase"
+    return ""
 
 
 def _whole(fit: FitPlan, wall: Wall) -> int:
     return next(part.counts for part in fit.routine.parts if part.name == wall.part)
-
-
-def _to_front(turn_deg: int) -> str:
-    return f"turn{_short_turn(turn_deg)} to the front" if turn_deg else "facing the front"
-
-
-def _short_turn(turn_deg: int) -> str:
-    """Say the turn to the front; half a turn may go either way."""
-    if not turn_deg:
-        return ""
-    parts = {45: "1/8", 90: "1/4", 135: "3/8", 180: "1/2"}
-    side = "" if abs(turn_deg) == 180 else " R" if turn_deg > 0 else " L"
-    return f" {parts[abs(turn_deg)]}{side}"
 
 
 def sheet(
@@ -200,22 +165,11 @@ def sheet(
 
 def _events_only(groups: list[list[Row]]) -> list[list[Row]]:
     """Keep what a dancer must be told across the room: the first wall and every event."""
-    kept = [[groups[0][0]]]
-    for group in groups:
-        for row in group:
-            if row.mark:
-                number = group[0].wall
-                words = f"{number}: {row.short}" if number and row.mark != "end" else row.short
-                kept.append([Row(
-                    time_s=row.time_s, wall=number, facing=row.facing, music="", counts=row.counts,
-                    event=words, mark=row.mark, short=words,
-                )])  # fmt: skip
-    first = kept[0][0]
-    kept[0] = [
-        Row(time_s=first.time_s, wall=first.wall, facing=first.facing, music="", counts="",
-            event="", short=f"START {clock_time(first.time_s, decimals=0)}")
-    ]  # fmt: skip
-    return kept
+    first = groups[0][0]
+    kept = [replace(first, event="", short=f"START {clock_time(first.time_s, decimals=0)}")]
+    for wall, *events in groups[:-1]:
+        kept += [replace(row, short=f"{wall.wall}: {row.short}") for row in events]
+    return [[row] for row in (*kept, *groups[-1])]
 
 
 class _Setter:
@@ -336,8 +290,9 @@ class _Setter:
             d = size * 0.7
             event_shape(self.page, row.mark, x, baseline, d)
             x, width = x + d * 1.5, width - d * 1.5
-        words = row.event if self.kind == "page" else row.short
-        self.page.text(x, baseline, words, size, bold=bool(row.mark), width=width)
+        words, bold = row.event if self.kind == "page" else row.short, bool(row.mark)
+        fits = fitting_size(words, width, size, smallest=0.6 * size, bold=bold)
+        self.page.text(x, baseline, words, fits, bold=bold, width=width)
 
     def _remarks(self) -> None:
         """Write doubts and assumptions under the table, on a new page if need be."""

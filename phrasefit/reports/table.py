@@ -14,8 +14,9 @@ from typing import Any
 
 from phrasefit.model import FitPlan, Routine
 from phrasefit.ranking.rank import Ranking
+from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import FELT_PERCENT, event_lines, verdict
+from phrasefit.reports.words import FELT_PERCENT, verdict
 
 RANK_FORMAT = "phrasefit-rank"
 SUITS_FORMAT = "phrasefit-suits"
@@ -45,7 +46,7 @@ def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
         "n_changes": plan.n_changes,
         "n_restarts": len(plan.restarts),
         "n_tags": len(plan.tags),
-        "events": list(event_lines(plan)),
+        "events": list(change_sentences(plan)),
         "walls": len(plan.walls),
         "duration_s": round(fit.bar_map.duration_s, 3),
         "doubts": list(fit.doubts),

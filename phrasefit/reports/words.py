@@ -11,11 +11,11 @@ from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
-from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, TempoVerdict, Wall
+from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
-from phrasefit.routine.turns import clock, turn_words
 
 # Five full turns a minute, to whichever side; common practice, no source.
 TURN_CAUTION_DEG_PER_MINUTE = 1800
@@ -51,10 +51,6 @@ def _number(n: int) -> str:
 
 def _plural(n: int, noun: str) -> str:
     return f"{_number(n)} {noun}{'' if n == 1 else 's'}"
-
-
-def _counts(n: int) -> str:
-    return f"{n} count{'' if n == 1 else 's'}"
 
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
@@ -103,7 +99,7 @@ def _straight_through(hits: Sequence[PhraseHit]) -> str:
 
 def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
     """Say which changes mend it, or how much of it."""
-    events = join_words(event_lines(plan))
+    events = join_words(change_sentences(plan))
     missed = sum(hit.into_counts != 0 for hit in phrase_hits(plan, fit.grid))
     if not missed:
         return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
@@ -142,7 +138,7 @@ def _break_words(fit: FitPlan, place: PhraseBreak) -> str:
     if 2 * extra == phrase:
         what = f"adds half a phrase ({extra} counts)"
     else:
-        what = f"adds {_counts(extra)}" if extra > 0 else f"is {_counts(-extra)} short"
+        what = f"adds {counts_words(extra)}" if extra > 0 else f"is {counts_words(-extra)} short"
     return f"{what} before {_section_words(fit, place)}"
 
 
@@ -162,57 +158,6 @@ def join_words(items: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def event_lines(plan: Plan) -> tuple[str, ...]:
-    """List restarts and tags in the order danced; restart and tag at one place are one line."""
-    restarts = {restart.wall: restart for restart in plan.restarts}
-    tags = {tag.after_wall: tag for tag in plan.tags}
-    lines = []
-    for wall in sorted(restarts.keys() | tags.keys()):
-        restart, tag = restarts.get(wall), tags.get(wall)
-        if restart and tag:
-            lines.append(
-                f"after count {restart.after_count} of wall {wall} {_tag_name(tag)}{_turned(tag)},"
-                f" then a restart ({_restart_facts(restart)})"
-            )
-        else:
-            lines.append(restart_words(restart) if restart else tag_words(tag))
-    return tuple(lines)
-
-
-def restart_words(restart: Restart) -> str:
-    """Say a restart with the four facts a sheet needs, and its time."""
-    return (
-        f"a restart in wall {restart.wall} after count {restart.after_count}"
-        f" ({_restart_facts(restart)})"
-    )
-
-
-def _restart_facts(restart: Restart) -> str:
-    change = restart.step_change or "no change of step"
-    return f"{clock_time(restart.time_s)}, facing {clock(restart.facing)}, {change}"
-
-
-def tag_words(tag: Tag) -> str:
-    """Say a tag: its length, after which wall, when, facing where, and its turn."""
-    return (
-        f"{_tag_name(tag)} after wall {tag.after_wall}"
-        f" ({clock_time(tag.time_s)}, facing {clock(tag.facing)}){_turned(tag)}"
-    )
-
-
-def _tag_name(tag: Tag) -> str:
-    named = f' "{tag.name}"' if tag.name else ""
-    return f"{_article(tag.counts)} {tag.counts}-count tag{named}"
-
-
-def _article(n: int) -> str:
-    return "an" if n in (8, 11, 18) else "a"
-
-
-def _turned(tag: Tag) -> str:
-    return f" turning to {clock(tag.end_facing)}" if tag.end_facing != tag.facing else ""
-
-
 def reasons(plan: Plan) -> tuple[str, ...]:
     """List what speaks for and against a plan, one plain line each.
 
@@ -221,9 +166,9 @@ def reasons(plan: Plan) -> tuple[str, ...]:
     """
     return (
         start_words(plan),
-        *event_lines(plan),
+        *change_sentences(plan),
         *off_phrase_lines(plan.walls),
-        ending_words(plan),
+        ending_sentence(plan.ending),
         f"phrases met {plan.phrase_met:.1f} of 100, charges {plan.charges:.1f},"
         f" score {plan.score:.0f}",
     )
@@ -233,14 +178,14 @@ def start_words(plan: Plan) -> str:
     """Say when count 1 comes, counted from the first one and from the first phrase."""
     text = f"count 1 at {clock_time(plan.start_s)}"
     if plan.intro_counts > 0:
-        text += f", after an intro of {_counts(plan.intro_counts)} from the first one"
+        text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
     elif plan.intro_counts == 0:
         text += ", on the first one of the song: there is no intro to count in on"
     else:
-        text += f", {_counts(-plan.intro_counts)} before the first one"
+        text += f", {counts_words(-plan.intro_counts)} before the first one"
     phrase = plan.intro_from_phrase_counts
     if phrase != plan.intro_counts and phrase > 0:
-        text += f" ({_counts(phrase)} from count 1 of the first phrase)"
+        text += f" ({counts_words(phrase)} from count 1 of the first phrase)"
     return text
 
 
@@ -268,21 +213,8 @@ def _off_words(run: Sequence[Wall]) -> str:
     if len(run) > 1:
         who = f"walls {first.number} to {last.number} start"
     side = "after" if off > 0 else "before"
-    return f"{who} {_counts(abs(off))} {side} a phrase start (from {clock_time(first.start_s)})"
-
-
-def ending_words(plan: Plan) -> str:
-    """Say how the music leaves the dance, and how to finish to the front."""
-    ending = plan.ending
-    finish = "already to the front"
-    if ending.turn_to_front_deg:
-        finish = f"turn {turn_words(ending.turn_to_front_deg)} to finish to the front"
-        if abs(ending.turn_to_front_deg) == 180:
-            finish = "turn half to either side to finish to the front"
-    over = f", {_counts(ending.counts_over)}" if ending.counts_over else ""
     return (
-        f"the music ends at {clock_time(ending.time_s)}{over} after count {ending.counts_left} of"
-        f" wall {ending.wall}, facing {clock(ending.facing)}: {finish}"
+        f"{who} {counts_words(abs(off))} {side} a phrase start (from {clock_time(first.start_s)})"
     )
 
 

@@ -10,6 +10,7 @@ from fit_brute import best_by_changes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from danced import assert_events_agree
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit import Costs, fit_routine
@@ -187,7 +188,7 @@ def test_restart_and_tag_at_one_place_are_one_change() -> None:
 
     assert plan.n_changes == 1
     assert (plan.restarts[0].wall, plan.tags[0].after_wall) == (3, 3)
-    assert plan.tags[0].time_s == plan.restarts[0].time_s
+    assert plan.tags[0].end_s == plan.restarts[0].time_s
     assert plan.walls[3].start_s == plan.tags[0].end_s
 
 
@@ -473,37 +474,11 @@ def test_all_facts_of_a_plan_agree(pair, max_changes: int) -> None:
         fit = fit_routine(song, routine, max_changes=max_changes)
     except NoFitError:
         return
-    by_name = {part.name: part for part in routine.parts}
-    n_counts = len(fit.grid.bar_start)
     for plan in fit.plans:
-        restarts = {r.wall: r for r in plan.restarts}
-        tags = {t.after_wall: t for t in plan.tags}
-        count, facing = plan.start_count, 0
-        for number, wall in enumerate(plan.walls, start=1):
-            part = by_name[wall.part]
-            assert (wall.number, wall.start_count, wall.facing) == (number, count, facing)
-            assert wall.start_s == fit.grid.times_s[count]
-            if routine.sequence:
-                assert wall.part == routine.sequence[(number - 1) % len(routine.sequence)]
-            count += wall.counts
-            facing = wall.end_facing
-            assert wall.end_s == fit.grid.times_s[count]
-            if restart := restarts.get(number):
-                point = next(p for p in part.restart_points if p.after_count == wall.counts)
-                assert restart.after_count == wall.counts
-                assert restart.facing == (wall.facing + point.turn_deg) % 360 == facing
-            elif count + plan.ending.counts_over < n_counts:
-                assert wall.counts == part.counts
-                assert facing == (wall.facing + part.turn_deg) % 360
-            if tag := tags.get(number):
-                assert (tag.facing, tag.time_s) == (facing, fit.grid.times_s[count])
-                count, facing = count + tag.counts, tag.end_facing
-                assert tag.end_s == fit.grid.times_s[count]
-        assert count + plan.ending.counts_over == n_counts
+        assert_events_agree(fit, plan)
+        changed = {event.wall for event in (*plan.restarts, *plan.tags)}
+        assert plan.n_changes == len(changed) <= max_changes
         assert plan.ending.counts_over < SECTION_COUNTS[routine.meter]
-        assert plan.n_changes == len(restarts.keys() | tags.keys()) <= max_changes
-        assert plan.ending.wall == len(plan.walls)
-        assert plan.ending.facing == facing
         assert plan.score == pytest.approx(np.clip(plan.phrase_met - plan.charges, 0, 100))
         assert -50 - 1e-6 <= plan.phrase_met <= 100 + 1e-6
 

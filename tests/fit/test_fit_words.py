@@ -10,8 +10,9 @@ import pytest
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.fit import fit_routine
 from phrasefit.model import Confidence, RestartPoint, Step, TagOption
+from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
-from phrasefit.reports.words import cautions, event_lines, reasons, tempo_words, verdict
+from phrasefit.reports.words import cautions, reasons, tempo_words, verdict
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 EXAMPLE = (("I", 8), ("A", 16), ("B", 16), ("A", 17), ("B", 16), ("B", 16))
@@ -159,9 +160,9 @@ def test_restart_with_tag_is_one_line() -> None:
     tag = TagOption(counts=4, name="sways")
     routine = make_routine(make_part(cuts={16: 0}), tags=(tag,))
 
-    assert event_lines(fit_routine(song, routine).plan) == (
-        'after count 16 of wall 3 a 4-count tag "sways", then a restart'
-        " (0:57.0, facing 6:00, no change of step)",
+    assert change_sentences(fit_routine(song, routine).plan) == (
+        'after count 16 of wall 3 a 4-count tag "sways" (0:57.0, facing 6:00), then a restart'
+        " (0:59.0, facing 6:00, no change of step)",
     )
 
 
@@ -172,7 +173,7 @@ def test_a_turning_tag_says_where_to() -> None:
 
     plan = fit_routine(song, make_routine(make_part(cuts={}), tags=(tag,))).plan
 
-    assert event_lines(plan) == (
+    assert change_sentences(plan) == (
         "an 8-count tag after wall 2 (0:49.0, facing 6:00) turning to 12:00",
     )
 

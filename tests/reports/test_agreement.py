@@ -10,6 +10,7 @@ from pathlib import Path
 import mido
 import pytest
 
+from danced import assert_events_agree
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.captions import captions
@@ -42,29 +43,10 @@ CASES = [
 @pytest.mark.parametrize(("fit", "plan"), CASES)
 def test_a_plan_can_be_danced(fit: FitPlan, plan: Plan) -> None:
     """Walls follow one another without gap, times come from counts, turns add up."""
-    times = fit.grid.times_s
-    restarts = {restart.wall: restart for restart in plan.restarts}
-    tags = {tag.after_wall: tag for tag in plan.tags}
-    parts = {part.name: part for part in fit.routine.parts}
-    count, facing = plan.start_count, plan.walls[0].facing
-    for wall in plan.walls:
-        assert (wall.start_count, wall.facing) == (count, facing)
-        count += wall.counts
-        assert (wall.start_s, wall.end_s) == (times[wall.start_count], times[count])
-        whole = wall.counts == parts[wall.part].counts
-        assert whole or wall.number in restarts or wall is plan.walls[-1]
-        if whole:
-            assert wall.end_facing == (wall.facing + parts[wall.part].turn_deg) % 360
-        if restart := restarts.get(wall.number):
-            assert (restart.after_count, restart.facing) == (wall.counts, wall.end_facing)
-            assert restart.time_s == wall.end_s
-        facing = wall.end_facing
-        if tag := tags.get(wall.number):
-            assert (tag.facing, tag.time_s) == (facing, times[count])
-            count, facing = count + tag.counts, tag.end_facing
-    assert len(restarts.keys() | tags.keys()) == plan.n_changes  # a tag before a restart is one
-    assert plan.ending.time_s == times[count + plan.ending.counts_over]
-    assert (facing + plan.ending.turn_to_front_deg) % 360 == 0
+    assert_events_agree(fit, plan)
+    changed = {event.wall for event in (*plan.restarts, *plan.tags)}
+    assert len(changed) == plan.n_changes  # a tag before a restart is one
+    assert (plan.ending.facing + plan.ending.turn_to_front_deg) % 360 == 0
 
 
 @pytest.mark.parametrize(("fit", "plan"), CASES)

@@ -46,14 +46,14 @@ def test_tag_is_counted_after_its_wall(tagged: FitPlan) -> None:
     rows = [row for row in running_counts(tagged) if row.kind == "tag"]
 
     assert [row.count for row in rows] == list(range(1, tag.counts + 1))
-    assert [row.event for row in rows] == ["tag"] + [""] * (tag.counts - 1)
+    assert [row.event for row in rows] == [tag] + [None] * (tag.counts - 1)
     assert rows[0].time_s == tag.time_s
 
 
 def test_restart_begins_the_next_wall(restarted: FitPlan) -> None:
     """The wall after a restart begins early and is marked as a restart."""
     (restart,) = restarted.plan.restarts
-    (row,) = [row for row in running_counts(restarted) if row.event == "restart"]
+    (row,) = [row for row in running_counts(restarted) if row.event == restart]
 
     assert (row.wall, row.count, row.time_s) == (restart.wall + 1, 1, restart.time_s)
 

@@ -76,7 +76,7 @@ def test_text_can_be_selected_and_fonts_are_embedded(tagged: FitPlan, size: str)
 
 
 def test_every_wall_is_on_the_sheet(tagged: FitPlan) -> None:
-    """One row for each wall, one for the tag, one for the end, in the order of the song."""
+    """One row for each event, in the order of the song."""
     rows = [row for group in plan_rows(tagged, tagged.plan) for row in group]
 
     assert len(rows) == len(tagged.plan.walls) + len(tagged.plan.tags) + 1
@@ -84,10 +84,12 @@ def test_every_wall_is_on_the_sheet(tagged: FitPlan) -> None:
 
 
 def test_restart_row_names_its_count(restarted: FitPlan) -> None:
-    """The restart stands in the row of the wall that is cut."""
-    (row,) = [r for g in plan_rows(restarted, restarted.plan) for r in g if r.mark == "restart"]
+    """The restart stands under the wall that is cut, with the facing at that moment."""
+    (group,) = [g for g in plan_rows(restarted, restarted.plan) if g[-1].mark == "restart"]
+    wall, restart = group
 
-    assert (row.wall, row.event, row.counts) == ("6", "RESTART after 16", "16")
+    assert (wall.wall, wall.counts, restart.event) == ("6", "16", "RESTART after 16")
+    assert restart.facing == restarted.plan.walls[6].facing
 
 
 def test_type_is_large_enough_for_its_distance() -> None:

@@ -9,11 +9,12 @@ function mark(parent, name, attributes, text) {
 }
 
 const WIDE = 16; // pixels of the picture for one count
+const isChange = (event) => event.kind === "tag" || event.kind === "restart";
 const reducedMotion = matchMedia("(prefers-reduced-motion: reduce)");
 
 /** Draw the whole song once: times, sections, phrase starts, walls, tags, restarts. */
 function drawStrip() {
-  const { times, rows, parts, events, sections, phrases } = state.score;
+  const { times, rows, parts, events, end, sections, phrases } = state.score;
   const strip = $("strip");
   strip.replaceChildren();
   strip.setAttribute("width", rows.length * WIDE);
@@ -40,19 +41,32 @@ function drawStrip() {
       wall: `${part.wall}   ${clock(part.facing)}`, tag: `${part.end - part.first}` }[part.kind];
     mark(strip, "text", { class: filled ? "bold inverse" : "bold", x: x + (part.kind === "wall" ? 34 : 8),
       y: 68 }, words);
-    if (filled) mark(strip, "text", { class: "bold", x, y: 98 }, `TAG ${part.end - part.first}`);
   }
   const beats = rows.map((row, i) => `M${i * WIDE} 80v${row.spoken === 1 ? -8 : -3}`).join("");
   mark(strip, "path", { class: "line", d: beats });
   for (const event of events.filter((e) => e.kind === "restart")) {
     const x = event.at * WIDE;
     mark(strip, "path", { d: `M${x - 3} 38h5v50h-5zM${x - 3} 38l-14 8l14 8z` });
-    mark(strip, "text", { class: "bold", x: x - 4, y: 104, "text-anchor": "end" }, "RESTART");
   }
-  mark(strip, "path", { d: `M${state.score.endAt * WIDE} 38h6v50h-6z` });
+  nameChanges(strip, events.filter(isChange));
+  mark(strip, "path", { d: `M${end.at * WIDE} 38h6v50h-6z` });
   if (state.loop) {
     const { first, after } = state.loop;
     mark(strip, "rect", { class: "loop", x: first * WIDE, y: 40, width: (after - first) * WIDE, height: 44 });
+  }
+}
+
+const CAPITAL = 12; // pixels of a letter in bold capitals, rather too many
+
+/** Name tags from their start and restarts up to their flag, none over the one before. */
+function nameChanges(strip, changes) {
+  let free = 0;
+  for (const { at, kind, label } of changes) {
+    const [x, width] = [at * WIDE, label.length * CAPITAL];
+    const before = kind === "restart" && x - width >= free;
+    const place = before ? { x: x - 4, "text-anchor": "end" } : { x: Math.max(x, free) };
+    mark(strip, "text", { class: "bold", y: 100, ...place }, label);
+    free = before ? x : place.x + width;
   }
 }
 
@@ -67,25 +81,22 @@ function moveStrip(at, i) {
   $("now-line").style.left = `${160 + (still ? (k - left) * WIDE : 0)}px`;
 }
 
-const wholeWall = (part) => data.blocks.find((block) => block.name === part.name).counts;
+/** Lay an event out as a line of the table. */
+function tableLine(event) {
+  const { sections, end } = state.score;
+  const isWall = event.kind === "wall";
+  const unfinished = isWall && event.wall === end.wall && event.counts < data.blocks[event.block].counts;
+  return { ...event,
+    wall: isWall ? `${event.name} ${event.wall}` : "",
+    music: event.counts ? sections.findLast((s) => s.at <= event.at)?.letter ?? "" : "",
+    counts: event.counts || "",
+    words: unfinished ? `music ends after ${event.counts}` : event.row };
+}
 
-/** Fill the table of walls, tags and the ending; each time is a button that goes there. */
+/** Fill the table of events; each time is a button that goes there. */
 function drawTable() {
-  const { parts, times, rows, sections, endAt, events } = state.score;
-  const lines = parts.filter((p) => p.kind === "wall" || p.kind === "tag").map((part, k, all) => {
-    const counts = part.end - part.first;
-    const music = sections.findLast((s) => s.at <= part.first)?.letter ?? "";
-    const later = all.slice(k + 1).find((p) => p.kind === "wall");
-    const cut = part.kind === "wall" && later?.event === "restart";
-    const words = part.kind === "tag" ? `TAG ${counts} ${part.name}`
-      : cut ? [`RESTART after ${counts}`, ...later.words.split(", ").slice(2)].join(", ")
-      : later || counts === wholeWall(part) ? "" : `music ends after ${counts}`;
-    return { at: part.first, wall: part.kind === "tag" ? "" : `${part.name} ${part.wall}`,
-      facing: part.facing, music, counts, words, kind: cut ? "restart" : part.kind };
-  });
-  lines.push({ at: endAt, wall: "", facing: state.score.endFacing, music: "", counts: "",
-    words: events.at(-1).words, kind: "end" });
-  $("rows").replaceChildren(...lines.map((line) => {
+  const { times, events } = state.score;
+  $("rows").replaceChildren(...events.map(tableLine).map((line) => {
     const row = document.createElement("tr");
     row.dataset.at = line.at;
     const cells = ["", line.wall, "", line.music, line.counts, ""].map((text) => {
@@ -121,11 +132,16 @@ function drawFacing(facing) {
   }
 }
 
+/** Say what happens, where in the dance and facing where. */
+const eventWords = ({ label, place, facing }) =>
+  `${[label, place].filter(Boolean).join(" ")}, facing ${clock(facing)}`;
+
 /** Announce what comes: quietly a wall, loudly a tag, a restart or the end, one group before. */
 function drawNotice(i) {
   const { events, rows } = state.score;
   const next = events.find((event) => event.at > i);
-  const current = events.findLast((event) => event.at <= i);
+  const latest = events.findLast((event) => event.at <= i);
+  const current = events.find((event) => event.at === latest?.at); // a restart, not its wall
   const since = current ? i - current.at : 0;
   const big = current && current.kind !== "wall"
     && (current.kind === "tag" ? rows[i]?.kind === "tag" : current.kind === "end" || since < 4);
@@ -133,15 +149,15 @@ function drawNotice(i) {
   const shown = near && !(big && since < 2) ? next : big ? current : next;
   const warn = shown === next;
   $("notice").className = !shown || (warn && !near) ? "" : warn ? "warn" : "now";
-  const words = shown ? shown.words.split(", ") : []; // what, facing, change of step
-  $("notice-words").textContent = words.slice(0, 2).join(", ");
-  $("notice-more").textContent = words.slice(2).join(", ");
+  $("notice-words").textContent = shown ? eventWords(shown) : "";
+  $("notice-more").textContent = shown?.remark ?? "";
   $("notice-in").textContent = warn && shown ? `in ${shown.at - i}` : "";
   $("notice").querySelector("use").setAttribute("href", shown ? `#mark-${shown.kind}` : "");
   if (!sound.playing) return;
-  if (current?.at === i) announce(current.words);
+  const told = (event) => [eventWords(event), event.remark].filter(Boolean).join(", ");
+  if (current?.at === i) announce(told(current));
   else if (near && (next.at - i === data.group || state.index < i - 1)) {
-    announce(`in ${next.at - i} counts: ${next.words}`);
+    announce(`in ${next.at - i} counts: ${told(next)}`);
   }
 }
 
@@ -167,14 +183,15 @@ function drawCount(i) {
   $("count").textContent = row ? row.spoken : "–";
   [...$("places").children].forEach((box, k) => box.classList.toggle("on", row?.spoken === k + 1));
   const counts = part ? part.end - part.first : 0;
-  $("wall").textContent = !row ? "" : { intro: "INTRO", wall: `WALL ${row.wall}`,
-    tag: `TAG ${row.name}`, after: "END" }[row.kind];
+  const { capitals } = data;
+  $("wall").textContent = !row ? "" : { intro: "INTRO", wall: `${capitals.wall} ${row.wall}`,
+    tag: `${capitals.tag} ${row.name}`, after: capitals.end }[row.kind];
   $("place").textContent = i < 0 ? `first beat at ${minutes(state.score.times[0])}`
     : !row ? "the song is over"
     : row.kind === "intro" ? `${-row.count} to go`
     : `${row.kind === "wall" && row.name ? `part ${row.name},` : "count"} ${row.count} of ${counts}`;
   const ended = !row || row.kind === "after";
-  drawFacing(!ended ? row.facing : i < 0 ? data.facing : state.score.endFacing);
+  drawFacing(!ended ? row.facing : i < 0 ? data.facing : state.score.end.facing);
   drawNotice(i);
   drawSteps(i);
   if (!sound.playing || row?.event) { // a reader must not hear each count

@@ -11,27 +11,47 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from phrasefit import serial
-from phrasefit.model import BarMap, Correction, FitPlan, Plan, SongInfo, Step
+from phrasefit.model import (
+    BarMap,
+    Correction,
+    Event,
+    EventKind,
+    FitPlan,
+    Part,
+    Plan,
+    SongInfo,
+    Step,
+    Tag,
+    Wall,
+)
 from phrasefit.reports.cues import (
     RunningCount,
-    event_words,
     group_size,
     running_counts,
     step_on,
+    tag_option,
+)
+from phrasefit.reports.event_words import (
+    CAPITALS,
+    ending_sentence,
+    label,
+    place,
+    remark,
+    sheet_words,
 )
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, ending_words, off_phrase_lines, start_words, verdict
+from phrasefit.reports.words import cautions, off_phrase_lines, start_words, verdict
 from phrasefit.routine.dancer_state import turn_after
-from phrasefit.routine.turns import format_turn
+from phrasefit.routine.turns import format_turn, turn_to_front
 from phrasefit.routine.vocabulary import cue_words
 
 SCRIPTS = ("score.js", "sound.js", "drawing.js", "correcting.js", "controls.js")
@@ -127,7 +147,6 @@ def page_document(
 ) -> dict[str, Any]:
     """Lay out everything the script reads."""
     steps = _Steps()
-    score = _score(fit, plan, steps)
     blocks = _Blocks(fit, steps)
     order = blocks.order(plan)
     return {
@@ -142,8 +161,11 @@ def page_document(
         "group": group_size(fit),
         "start_s": plan.start_s,
         "facing": plan.walls[0].facing,
-        "score": score,
+        "score": _score(fit, plan, steps, order),
         "order": order,
+        "next_wall": {"kind": EventKind.WALL, "place": "", "remark": "", "row": ""},
+        "ends": _ends(plan),
+        "capitals": CAPITALS,
         "cycle": blocks.cycle(plan),
         "blocks": blocks.made,
         "steps": steps.made,
@@ -194,21 +216,55 @@ def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
         *fit.doubts,
         *cautions(fit),
         *off_phrase_lines(plan.walls),
-        ending_words(plan),
+        ending_sentence(plan.ending),
         *fit.routine.assumed,
         *fit.routine.notes,
     ]
 
 
-def _score(fit: FitPlan, plan: Plan, steps: _Steps) -> dict[str, Any]:
+def _score(fit: FitPlan, plan: Plan, steps: _Steps, order: list[dict[str, Any]]) -> dict[str, Any]:
+    items = [*order, {**_pieces(plan.ending), "wall": plan.ending.wall}]
     return {
         "times": fit.grid.times_s.tolist(),
-        "rows": [_row(fit, plan, row, steps) for row in running_counts(fit, plan)],
-        "end_facing": plan.ending.facing,
+        "rows": [_row(fit, row, steps) for row in running_counts(fit, plan)],
+        "events": [
+            {**item, "at": event.count, "facing": event.facing, **_danced(event)}
+            for item, event in zip(items, plan.events, strict=True)
+        ],
     }
 
 
-def _row(fit: FitPlan, plan: Plan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
+def _pieces(event: Event) -> dict[str, Any]:
+    """Give the script the words of an event; it adds the facing itself."""
+    return {
+        "kind": event.kind,
+        "label": label(event),
+        "place": place(event),
+        "remark": remark(event),
+        "row": sheet_words(event),
+    }
+
+
+def _danced(event: Event) -> dict[str, int]:
+    return {"counts": event.counts} if isinstance(event, Wall | Tag) else {}
+
+
+def _ends(plan: Plan) -> dict[int, dict[str, Any]]:
+    """Word the end for every facing that a corrected song may leave the dancers with."""
+    return {
+        facing: _pieces(
+            replace(
+                plan.ending,
+                facing=facing,
+                turn_to_front_deg=turn_to_front(facing),
+                counts_over=0,
+            )
+        )
+        for facing in range(0, 360, 45)
+    }
+
+
+def _row(fit: FitPlan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
     return {
         "kind": row.kind,
         "wall": row.wall,
@@ -216,8 +272,7 @@ def _row(fit: FitPlan, plan: Plan, row: RunningCount, steps: _Steps) -> dict[str
         "spoken": row.spoken,
         "facing": row.facing,
         "name": _shown_name(fit, row.kind, row.part),
-        "event": row.event,
-        "words": event_words(row.event, row, plan) if row.event else "",
+        "event": row.event.kind if row.event else "",
         "step": steps.index(row.step),
     }
 
@@ -259,7 +314,7 @@ class _Blocks:
         self._fit, self._steps = fit, steps
         self._parts = {part.name: self._add_part(part) for part in fit.routine.parts}
 
-    def _add_part(self, part) -> int:
+    def _add_part(self, part: Part) -> int:
         name = _shown_name(self._fit, "wall", part.name)
         return self._add(name, [0, *turn_after(part)], part.steps)
 
@@ -269,28 +324,29 @@ class _Blocks:
         self.made.append({"name": name, "counts": counts, "turned": turned, "steps": on})
         return len(self.made) - 1
 
-    def _add_tag(self, tag) -> int:
-        known = self._fit.routine.tags
-        option = next((t for t in known if (t.counts, t.name) == (tag.counts, tag.name)), None)
+    def _add_tag(self, tag: Tag) -> int:
+        option = tag_option(self._fit, tag)
         turned = [0] * tag.counts + [tag.end_facing - tag.facing]
         return self._add(tag.name, turned, option.steps if option else ())
 
     def order(self, plan: Plan) -> list[dict[str, Any]]:
-        """List walls (cut short only by restarts) and tags as planned."""
-        restarts = {restart.wall: restart for restart in plan.restarts}
-        tags = {tag.after_wall: tag for tag in plan.tags}
+        """List the events but the end as the script lays them again, their facings left out.
+
+        The last wall is listed whole, for a song that may turn out longer.
+        """
         items = []
-        for wall in plan.walls:
-            block = self._parts[wall.part]
-            before, cut = restarts.get(wall.number - 1), restarts.get(wall.number)
-            counts = cut.after_count if cut else self.made[block]["counts"]
-            items.append({
-                "kind": "wall", "event": "restart" if before else "wall", "block": block,
-                "counts": counts, "change": before.step_change if before else "",
-            })  # fmt: skip
-            if tag := tags.get(wall.number):
-                block = self._add_tag(tag)
-                items.append({"kind": "tag", "event": "tag", "block": block, "counts": tag.counts})
+        for event in plan.events[:-1]:
+            item = {**_pieces(event), "wall": event.wall, "counts": 0}
+            if isinstance(event, Wall | Tag):
+                is_wall = isinstance(event, Wall)
+                block = self._parts[event.part] if is_wall else self._add_tag(event)
+                whole = is_wall and event.wall == plan.ending.wall
+                item |= {
+                    "block": block,
+                    "name": self.made[block]["name"],
+                    "counts": self.made[block]["counts"] if whole else event.counts,
+                }
+            items.append(item)
         return items
 
     def cycle(self, plan: Plan) -> list[int]:

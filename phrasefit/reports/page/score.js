@@ -40,15 +40,6 @@ function minutes(seconds) {
   return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
 }
 
-/** Say the shortest turn to the front; half a turn may go either way. */
-function turnToFront(facing) {
-  const turn = mod(-facing, 360) > 180 ? mod(-facing, 360) - 360 : mod(-facing, 360);
-  if (!turn) return "facing the front";
-  const size = { 45: "1/8", 90: "1/4", 135: "3/8", 180: "1/2" }[Math.abs(turn)];
-  const side = Math.abs(turn) === 180 ? "" : turn > 0 ? " R" : " L";
-  return `turn ${size}${side} to the front`;
-}
-
 /** Take a position that ran on past a loop's end back into the loop. */
 const wrapped = (time, loop) =>
   loop && time >= loop.end ? loop.start + ((time - loop.start) % (loop.end - loop.start)) : time;
@@ -104,52 +95,49 @@ function counted(beats, positions, end, step) {
   };
 }
 
-/** List the blocks danced from wall 1 on: as planned, then over and over. */
+/** List walls, tags and restarts from wall 1 on: as planned, then wall after wall. */
 function* danced() {
   yield* data.order;
-  for (let wall = data.order.filter((item) => item.kind === "wall").length; ; wall++) {
-    const block = data.cycle[wall % data.cycle.length];
-    yield { kind: "wall", event: "wall", block, counts: data.blocks[block].counts };
+  for (let before = data.order.at(-1).wall; ; before++) {
+    const block = data.cycle[before % data.cycle.length];
+    const { name, counts } = data.blocks[block];
+    yield { ...data.next_wall, wall: before + 1, label: `${data.capitals.wall} ${before + 1}`,
+      name, block, counts };
   }
 }
 
-/** Say an event as the printed sheet does; `cut` is how the wall before ended. */
-function eventWords(item, wall, facing, cut) {
-  if (item.event === "tag") return `TAG ${item.counts} after wall ${wall}, facing ${clock(facing)}`;
-  if (item.event !== "restart") return `WALL ${wall}, facing ${clock(facing)}`;
-  const change = item.change ? `, ${item.change}` : "";
-  return `RESTART wall ${wall - 1} after count ${cut.counts}, facing ${clock(cut.facing)}${change}`;
-}
-
-/** Lay intro, walls and tags on a grid of counts, wall 1 at count `start`. */
+/** Lay intro and events on a grid of counts, wall 1 at count `start`. */
 function laid(grid, start) {
   const n = grid.times.length - 1;
-  const rows = [];
+  const [rows, events] = [[], []];
   for (let i = 0; i < Math.min(start, n); i++) {
     rows.push({ kind: "intro", wall: 0, count: i - start, spoken: mod(i - start, data.group) + 1,
-      facing: 0, name: "", event: "", words: "", step: null });
+      facing: 0, name: "", event: "", step: null });
   }
-  let [wall, facing, cut] = [0, data.facing, null];
+  let [wall, facing] = [0, data.facing];
   for (const item of danced()) {
     const left = n - rows.length;
-    if (!left || (item.kind === "wall" && wall && left < data.group)) break; // an ending, no wall
-    const block = data.blocks[item.block];
-    wall += item.kind === "wall";
-    const words = eventWords(item, wall, facing, cut);
+    if (!left || (item.kind !== "tag" && wall && left < data.group)) break; // an ending, no wall
+    ({ wall } = item);
     const counts = Math.min(item.counts, left);
+    events.push({ ...item, at: rows.length, facing, counts });
+    if (item.kind === "restart") continue;
+    const block = data.blocks[item.block];
     for (let i = 0; i < counts; i++) {
       rows.push({ kind: item.kind, wall, count: i + 1, spoken: (i % data.group) + 1,
-        facing: mod(facing + block.turned[i], 360), name: block.name,
-        event: i ? "" : item.event, words: i ? "" : words, step: block.steps[i] });
+        facing: mod(facing + block.turned[i], 360), name: block.name, event: "",
+        step: block.steps[i] });
     }
     facing = mod(facing + block.turned[counts], 360);
-    if (item.kind === "wall") cut = { counts, facing };
   }
   for (let i = 0; rows.length < n; i++) {
     rows.push({ ...rows.at(-1), kind: "after", count: i + 1, spoken: (i % data.group) + 1,
-      name: "", event: "", words: "", step: null });
+      name: "", step: null });
   }
-  return { times: grid.times, rows, end_facing: facing };
+  // A restart and the wall it leads to begin on one count: the restart is announced.
+  for (const event of events.toReversed()) rows[event.at].event = event.kind;
+  events.push({ ...data.ends[facing], at: n, wall, facing });
+  return { times: grid.times, rows, events };
 }
 
 /** Apply a change to the beats: half or double, then the one, then the nudge. */
@@ -194,21 +182,16 @@ function stretches(rows) {
 
 // ----------------------------------------------------------------------- the score
 
-/** Add to times and rows what the page draws: stretches, events with their words, sections. */
+/** Add to times, rows and events what the page draws: stretches, sections, phrases. */
 function scoreOf(change) {
-  const { times, rows, end_facing } = movesCounts(change) ? recounted(change) : data.score;
+  const { times, rows, events } = movesCounts(change) ? recounted(change) : data.score;
   const parts = stretches(rows);
-  const events = parts.filter((part) => part.event)
-    .map((part) => ({ at: part.first, kind: part.event, words: part.words }));
-  const after = parts.find((part) => part.kind === "after");
-  const endAt = after ? after.first : rows.length;
-  events.push({ at: endAt, kind: "end", words: `END, ${turnToFront(end_facing)}` });
   const countAt = (time) => Math.max(0, nearest(times, time + change.nudge_s));
   const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
   const phrases = data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength }));
   const start = Math.max(0, rows.findIndex((row) => row.kind === "wall"));
   const pace = change.level === null ? data.counts_per_minute : 60 / median(gaps(times));
-  return { times, rows, parts, events, start, pace, endAt, endFacing: end_facing, sections, phrases };
+  return { times, rows, parts, events, start, pace, end: events.at(-1), sections, phrases };
 }
 
 const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2, dragging: false };
