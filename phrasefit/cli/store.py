@@ -155,8 +155,9 @@ def keep(
 
 def set_aside(
     drop: Annotated[
-        list[str], typer.Option("--drop", metavar="KEY", help="Remove this one for good.")
-    ] = (),
+        list[str] | None,
+        typer.Option("--drop", metavar="KEY", help="Remove this one for good."),
+    ] = None,
 ) -> None:
     """List corrections that no longer fit their songs and are out of use, or drop them.
 
@@ -169,7 +170,7 @@ def set_aside(
     from phrasefit.errors import ParameterError
 
     with many.open_store() as store:
-        for key in drop:
+        for key in drop or ():
             if not store.drop_set_aside(key):
                 raise ParameterError(
                     f"--drop {key}: nothing is set aside under that key;"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import time
 from pathlib import Path
 from types import TracebackType
@@ -67,24 +68,26 @@ class Lock:
             time.sleep(STEP_S)
 
 
-def _take(handle: int) -> bool:
-    """Try to lock an open file."""
-    try:
+if sys.platform == "win32":
+
+    def _take(handle: int) -> bool:
+        """Try to lock an open file."""
+        import msvcrt
+
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+
+else:
+
+    def _take(handle: int) -> bool:
+        """Try to lock an open file."""
         import fcntl
-    except ImportError:
-        return _take_on_windows(handle)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
 
-
-def _take_on_windows(handle: int) -> bool:
-    import msvcrt
-
-    try:
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-    except OSError:
-        return False
-    return True
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
