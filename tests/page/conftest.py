@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 import phrasefit
+from fit_songs import make_part, make_routine
 from phrasefit.fit import fit_routine
-from phrasefit.model import FitPlan
+from phrasefit.model import FitPlan, TagOption
 from phrasefit.reports.page import page as page_of
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
@@ -69,7 +70,7 @@ def opened(browser, tmp_path: Path) -> Iterator[Callable]:
 
 @pytest.fixture(scope="session")
 def fits() -> SimpleNamespace:
-    """Plans of every kind: with a tag, a restart, a waltz, parts, every other beat counted."""
+    """Plans of every kind: tag, restart, both at once, waltz, parts, every other beat counted."""
 
     def fit(lengths: tuple[int, ...], routine, **options) -> FitPlan:
         return fit_routine(song(lengths, **options), routine)
@@ -84,6 +85,10 @@ def fits() -> SimpleNamespace:
         parts=fit((32, 64, 32, 64, 64, 64), load_routine(ROUTINES / "two-lanterns.toml")),
         halved=fit((64, 128, 128, 128), kettle, bpm=200.0),
         doubled=fit((16, 64, 64), kettle, bpm=55.0),
+        tag_and_restart=fit(
+            (32, 84, *[64] * 6),
+            make_routine(make_part(cuts={16: 0}), tags=(TagOption(counts=4, turn_deg=90),)),
+        ),
     )
 
 
