@@ -22,7 +22,7 @@ from phrasefit.store import Store
 from synth import make_song
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
-KETTLE = ROUTINES / "borrowed-teaspoons.toml"
+TEASPOONS = ROUTINES / "borrowed-teaspoons.toml"
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def music(tmp_path: Path) -> Path:
 
 def test_table(program: Program, music: Path) -> None:
     """Score, tempo with the change needed, changes, verdict; songs far off the tempo last."""
-    done = program("rank", music, KETTLE)
+    done = program("rank", music, TEASPOONS)
 
     rows = [line for line in done.out.splitlines() if line[:4].strip().rstrip(".").isdigit()]
     assert [row.split("  ")[-1] for row in rows] == [
@@ -64,16 +64,16 @@ def test_table(program: Program, music: Path) -> None:
 
 def test_show_and_filters(program: Program, music: Path) -> None:
     """Fewer rows, and only those asked for; what is left out is told."""
-    done = program("rank", music, KETTLE, "--show", 1)
+    done = program("rank", music, TEASPOONS, "--show", 1)
     assert "the best 1 of 5 songs" in done.out
     assert "not shown: 3 that come after these" in done.out
 
-    done = program("rank", music, KETTLE, "--title", "ada", "--tempo", "100-120", "--json", "-")
+    done = program("rank", music, TEASPOONS, "--title", "ada", "--tempo", "100-120", "--json", "-")
     (ranking,) = json.loads(done.out)["rankings"]
     assert [row["title"] for row in ranking["songs"]] == ["Square", "Extra Bar"]
     assert ranking["n_filtered"] == 3
 
-    done = program("rank", music, KETTLE, "--min-confidence", 0.5, "--all", "--json", "-")
+    done = program("rank", music, TEASPOONS, "--min-confidence", 0.5, "--all", "--json", "-")
     assert "=Unsure" not in done.out
 
 
@@ -81,7 +81,7 @@ def test_max_changes_and_sort(program: Program, music: Path) -> None:
     """No more changes than asked for; another order on request."""
 
     def songs(*options: object) -> list[dict]:
-        done = program("rank", music, KETTLE, "--json", "-", *options)
+        done = program("rank", music, TEASPOONS, "--json", "-", *options)
         return json.loads(done.out)["rankings"][0]["songs"]
 
     assert max(row["n_changes"] for row in songs()) > 0
@@ -98,7 +98,7 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     """JSON obeys its schema; CSV begins with a byte-order mark and holds no formula."""
     csv_path, json_path = tmp_path / "t.csv", tmp_path / "t.json"
 
-    program("rank", music, KETTLE, ROUTINES / "first-gate.toml", "--csv", csv_path,
+    program("rank", music, TEASPOONS, ROUTINES / "first-gate.toml", "--csv", csv_path,
             "--json", json_path)  # fmt: skip
 
     document = json.loads(json_path.read_text("utf-8"))
@@ -114,8 +114,8 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(text[1:])))
     assert len(rows) == 8
     assert "'=Unsure" in {row["title"] for row in rows}
-    program("rank", music, KETTLE, "--csv", csv_path, expect=2)
-    program("rank", music, KETTLE, "--csv", csv_path, "--force")
+    program("rank", music, TEASPOONS, "--csv", csv_path, expect=2)
+    program("rank", music, TEASPOONS, "--csv", csv_path, "--force")
 
 
 def test_known_songs_without_a_folder(program: Program, music: Path) -> None:
@@ -148,15 +148,15 @@ def test_songs_that_sound(program: Program, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ((KETTLE,), "no folder given"),
-        (("--known", "FOLDER", KETTLE), "give folders or --known, not both"),
+        ((TEASPOONS,), "no folder given"),
+        (("--known", "FOLDER", TEASPOONS), "give folders or --known, not both"),
         (("FOLDER",), "no routine given"),
-        (("FOLDER", KETTLE, "--counts", 32), "not both"),
-        (("FOLDER", KETTLE, "--tempo", "fast"), "write --tempo 100-124"),
-        (("FOLDER", KETTLE, "--tempo", "120-100"), "lower one first"),
-        (("FOLDER", KETTLE, "--backend", "dask"), "--scheduler tcp://HOST:8786"),
-        (("EMPTY", KETTLE), "there are no songs in it"),
-        (("MISSING", KETTLE), "no such folder"),
+        (("FOLDER", TEASPOONS, "--counts", 32), "not both"),
+        (("FOLDER", TEASPOONS, "--tempo", "fast"), "write --tempo 100-124"),
+        (("FOLDER", TEASPOONS, "--tempo", "120-100"), "lower one first"),
+        (("FOLDER", TEASPOONS, "--backend", "dask"), "--scheduler tcp://HOST:8786"),
+        (("EMPTY", TEASPOONS), "there are no songs in it"),
+        (("MISSING", TEASPOONS), "no such folder"),
     ],
 )
 def test_slips_are_explained(
@@ -178,7 +178,7 @@ def test_song_left_out_after_a_correction(program: Program, music: Path) -> None
         key = store.hash_of(music / "Square.wav")
         store.put_correction(key, {"meter": 3, "one_at_s": 0.5})
 
-    done = program("rank", music, KETTLE)
+    done = program("rank", music, TEASPOONS)
 
     assert "Square" not in done.out
     assert "left out: 2 songs, not counted in fours" in done.out
@@ -189,7 +189,7 @@ def test_names_that_are_no_text_fail_alone(music: Path, tmp_path: Path) -> None:
     with open(os.fsencode(music) + b"/bad\xff.wav", "wb") as file:
         file.write(b"RIFF")
     out = tmp_path / "rank.json"
-    words = [sys.executable, "-m", "phrasefit", "rank", music, KETTLE, "--json", out]
+    words = [sys.executable, "-m", "phrasefit", "rank", music, TEASPOONS, "--json", out]
 
     done = subprocess.run(words, capture_output=True, check=False)
 
