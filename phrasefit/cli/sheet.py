@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from phrasefit.cli._options import Paper, PaperSize, spread
-from phrasefit.cli._plan import Asked, Planned
+from phrasefit.cli._plan import PlanCommand, Planned
 
 if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
@@ -44,7 +44,7 @@ def sheet(
         ),
     ] = Kind.PAGE,
     paper: PaperSize = Paper.A4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
 
@@ -52,13 +52,13 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
-    target = asked.named(out, f"-{kind.value}.pdf")
+    target = command.named(out, f"-{kind.value}.pdf")
     if target.suffix.lower() not in (".pdf", ".png"):
         from phrasefit.errors import ParameterError
 
         raise ParameterError(f"{target}: is neither .pdf nor .png; end the name in one of them")
-    document = document_of(kind, asked.planned(target), paper)
-    for path in save(document, target, force=asked.force):
+    document = document_of(kind, command.planned(target), paper)
+    for path in save(document, target, force=command.force):
         typer.echo(f"wrote {path}")
 
 

@@ -27,7 +27,7 @@ def parts_over_song(
     Returns
     -------
     np.ndarray [shape=(n_counts, n_places)]
-        Index into ``routine.part_reader``.  One place for an ordinary routine, or one that
+        Index into ``routine.parts``.  One place for an ordinary routine, or one that
         follows the letters; as many as the sequence is long for one that has it.
     """
     n_counts = len(grid.bar_start)

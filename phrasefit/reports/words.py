@@ -60,7 +60,7 @@ def _counts(n: int) -> str:
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what mends it."""
     plain = phrase_hits(fit.plans[0], fit.grid)
-    judgement = _judgement(plan) if plan is fit.plan else _choice(fit, plan)
+    judgement = _judgement(plan) if plan is fit.advised else _choice(fit, plan)
     if all(hit.into_counts == 0 for hit in plain) and not plan.n_changes:
         return [f"{judgement}: every phrase of the song starts a wall"]
     sentences = [judgement, _straight_through(plain)]
@@ -68,7 +68,7 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
         sentences.append(breaks_words(fit))
     if plan.n_changes:
         sentences.append(_what_changes_do(fit, plan))
-    elif plan is fit.plan:
+    elif plan is fit.advised:
         sentences.append(_why_no_change(fit, plain))
     return sentences
 
@@ -84,10 +84,10 @@ def _judgement(plan: Plan) -> str:
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
     """Put a plan that was asked for beside the advised one."""
-    chosen, advised = (_plural(p.n_changes, "change") for p in (plan, fit.plan))
+    chosen, advised = (_plural(p.n_changes, "change") for p in (plan, fit.advised))
     return (
         f"with {chosen}, as chosen, it scores {plan.score:.0f} of 100"
-        f" (with {advised}, as advised, {fit.plan.score:.0f})"
+        f" (with {advised}, as advised, {fit.advised.score:.0f})"
     )
 
 
@@ -108,7 +108,7 @@ def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
     if not missed:
         return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
     falls = "falls" if missed == 1 else "fall"
-    whose = "advised" if plan is fit.plan else "chosen"
+    whose = "advised" if plan is fit.advised else "chosen"
     return f"{whose}: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
 
 

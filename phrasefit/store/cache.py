@@ -23,8 +23,9 @@ from types import TracebackType
 from typing import Any
 
 from phrasefit.errors import CacheError
+from phrasefit.model import SongSummary
 from phrasefit.store.rescue import HandMade, is_damage, move_aside
-from phrasefit.store.schema import HAND_MADE, MIGRATIONS, SCHEMA, Summary
+from phrasefit.store.schema import HAND_MADE, MIGRATIONS, SCHEMA
 
 FILE_NAME = "phrasefit.sqlite3"
 FOLDER_VARIABLE = "PHRASEFIT_DATA"  # puts the cache elsewhere, for tests and shared folders
@@ -253,23 +254,23 @@ class Store:
 
     # --------------------------------------------------------------- summaries
 
-    def summaries(self, version: str) -> list[Summary]:
+    def summaries(self, version: str) -> list[SongSummary]:
         """Recall what ranking needs of all songs heard."""
         rows = self._ask("SELECT * FROM summary WHERE version = ?", (version,))
-        names = Summary.__slots__
-        return [Summary(**dict(zip(names, row, strict=True))) for row in rows]
+        names = SongSummary.__slots__
+        return [SongSummary(**dict(zip(names, row, strict=True))) for row in rows]
 
     def hashes_heard(self, version: str) -> set[str]:
         """List the sounds that have an analysis of this version."""
         query = "SELECT content_hash FROM analysis WHERE version = ?"
         return {row[0] for row in self._ask(query, (version,))}
 
-    def put_summaries(self, summaries: Iterable[Summary]) -> None:
+    def put_summaries(self, summaries: Iterable[SongSummary]) -> None:
         """Keep summaries, in place of earlier ones of the same sounds."""
         with self._transaction():
             self._db.executemany(
                 "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (tuple(getattr(s, name) for name in Summary.__slots__) for s in summaries),
+                (tuple(getattr(s, name) for name in SongSummary.__slots__) for s in summaries),
             )
 
     def _forget_summary(self, content_hash: str) -> None:

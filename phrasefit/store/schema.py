@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 # Each entry brings the file from schema n to n + 1; never edit one that has shipped.
 MIGRATIONS: tuple[str, ...] = (
     """
@@ -37,6 +35,17 @@ MIGRATIONS: tuple[str, ...] = (
         name TEXT PRIMARY KEY, text TEXT NOT NULL, stored_at REAL NOT NULL
     ) WITHOUT ROWID;
     """,
+    # 3: the level that a person chose stands beside the song, whichever it is; summaries
+    # are made again by the next ranking.
+    """
+    DROP TABLE summary;
+    CREATE TABLE summary (
+        content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
+        artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
+        meter INTEGER NOT NULL, confidence REAL NOT NULL, beats_per_count REAL,
+        grid BLOB NOT NULL
+    );
+    """,
 )
 SCHEMA = len(MIGRATIONS)
 # Tables that a person filled and no program can make again.
@@ -44,23 +53,3 @@ HAND_MADE: dict[str, tuple[str, ...]] = {
     "correction": ("content_hash", "document", "stored_at"),
     "routine": ("name", "text", "stored_at"),
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
-    """What ranking needs of a song: a row of the table of that name.
-
-    `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
-    that of the least sure reading; `as_tracked` says that a person chose the beat.
-    """
-
-    content_hash: str
-    version: str
-    title: str
-    artist: str
-    duration_s: float
-    tempo_bpm: float
-    meter: int
-    confidence: float
-    as_tracked: bool
-    grid: bytes

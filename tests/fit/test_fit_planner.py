@@ -7,10 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 from fit_brute import best_by_changes
-from fit_songs import make_part, make_routine, make_song
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events
@@ -312,12 +312,14 @@ def test_a_start_by_hand() -> None:
     [
         ({"start_s": 0.2}, ParameterError, "outside the counted song"),
         ({"start_s": 999.0}, ParameterError, "outside the counted song"),
-        ({"start_s": float("nan")}, ParameterError, "outside the counted song"),
+        ({"start_s": float("nan")}, ParameterError, "must be seconds"),
+        ({"start_s": 9.0, "intro": 16}, ParameterError, "both say where the dance begins"),
         ({"intro": -1}, ParameterError, "must be 0 counts or more"),
         ({"intro": 370}, NoFitError, "only 14 counts are left"),
         ({"max_changes": 13}, ParameterError, "between 0 and 12"),
         ({"max_changes": -1}, ParameterError, "between 0 and 12"),
-        ({"beats_per_count": 3}, ParameterError, "use 0.5, 1, 2"),
+        ({"changes": 5}, ParameterError, "between 0 and max_changes=4"),
+        ({"changes": 3}, ParameterError, "no plan for this song has so many; choose one of 0"),
     ],
 )
 def test_refuses_wishes_that_cannot_be(wish, error, match) -> None:
@@ -454,7 +456,7 @@ def test_plans_equal_brute_force(pair) -> None:
     for option in fit.start_options:
         start = option.start_count
         whole = sum(strength[start:]) or 1.0
-        awkward = start_charge(fit.grid, start, routine, costs)
+        awkward = start_charge(fit.grid, start, fit.request)
         nets = best_by_changes(strength, routine, start, 2, costs)
         best = [max(b, 100 * net / whole - awkward) for b, net in zip(best, nets, strict=True)]
 
