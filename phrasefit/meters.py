@@ -36,9 +36,9 @@ class DanceMeter:
     bars that are multiples of `dotted_bar_beats` (0 = none) are danced to dotted beats,
     three beats a count.
 
-    `name` is what its music is called, `kind` finishes "is counted ...", `groups` "written
-    ...", `dance` is the name on sheets where it is not the usual one, and `rhythms` are
-    the words for it in a routine file.
+    In words: `name` is what its music is called, `kind` finishes "is counted ...",
+    `groups` "is written ...", `one_group` is one group, `dance` the name on sheets where it
+    is not the usual one, and `rhythms` are what a routine file may call it.
     """
 
     bar_counts: int
@@ -52,6 +52,7 @@ class DanceMeter:
     name: str
     kind: str
     groups: str
+    one_group: str
     dance: str
     rhythms: tuple[str, ...]
 
@@ -73,13 +74,14 @@ class DanceMeter:
 FOURS = DanceMeter(
     bar_counts=4, group_counts=8, phrase_counts=32, count_in=8, usual_tags=(2, 4, 8, 16),
     song_bar_counts=2, levels=(1.0, 2.0, 0.5), dotted_bar_beats=6,
-    name="fours", kind="in fours", groups="in eights", dance="",
+    name="fours", kind="in fours", groups="in eights", one_group="an eight", dance="",
     rhythms=("4/4", "2/4", "6/8", "12/8"),
 )  # fmt: skip
 THREES = DanceMeter(
     bar_counts=3, group_counts=6, phrase_counts=24, count_in=6, usual_tags=(3, 6, 12),
     song_bar_counts=3, levels=(1.0,), dotted_bar_beats=0,
-    name="threes", kind="in threes (a waltz)", groups="waltz, in sixes", dance="waltz",
+    name="threes", kind="in threes (a waltz)", groups="waltz, in sixes", one_group="a six",
+    dance="waltz",
     rhythms=("3/4", "waltz"),
 )  # fmt: skip
 DANCE_METERS: dict[int, DanceMeter] = {row.bar_counts: row for row in (FOURS, THREES)}
@@ -123,9 +125,3 @@ def counted_beat_by_beat(song_meter: int) -> DanceMeter:
 def divides(beats_per_count: float, song_meter: int) -> bool:
     """Tell whether bars of so many beats hold whole counts at this level."""
     return beats_per_count <= 1 or song_meter % beats_per_count == 0
-
-
-def song_meter_words(song_meter: int) -> str:
-    """Say bars of so many beats: "fours", or the number where they have no name."""
-    row = SONG_METERS.get(song_meter)
-    return row.name if row else str(song_meter)

@@ -14,8 +14,8 @@ import numpy as np
 from phrasefit.fit.changes import Change
 from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import turn_to_front
 
@@ -66,7 +66,7 @@ def lay_out(
         if event and event.tag:
             tags.append(_tag(wall, event, grid))
             facing = tags[-1].end_facing
-    if len(walls) > 1 and walls[-1].counts < SECTION_COUNTS[routine.meter] and not event:
+    if len(walls) > 1 and walls[-1].counts < DANCE_METERS[routine.meter].group_counts and not event:
         walls.pop()  # less than an eight of music is the ending, not a wall
     start = trail[0][0]
     return Plan(

@@ -12,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, Part, Plan, Step, Wall
 from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import clock
 
-COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
+COUNT_IN = {bar: row.count_in for bar, row in DANCE_METERS.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +68,7 @@ class CueLine:
 
 def group_size(fit: FitPlan) -> int:
     """Tell how many counts make a group: 8, in threes 6."""
-    return 6 if fit.routine.meter == 3 else 8
+    return DANCE_METERS[fit.routine.meter].group_counts
 
 
 def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount, ...]:

@@ -11,9 +11,9 @@ from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, TempoVerdict, Wall
 from phrasefit.reports.times import clock_time
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.routine.turns import clock, turn_words
 
@@ -113,10 +113,11 @@ def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
 
 
 def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
-    group = SECTION_COUNTS[fit.routine.meter]
-    if all(hit.into_counts % group == 0 for hit in plain):
-        eight = "an eight" if group == 8 else "a six"
-        return f"the phrases stay on {eight}, which dancers live with: no change is advised"
+    dance = DANCE_METERS[fit.routine.meter]
+    if all(hit.into_counts % dance.group_counts == 0 for hit in plain):
+        return (
+            f"the phrases stay on {dance.one_group}, which dancers live with: no change is advised"
+        )
     if len(fit.plans) == 1:
         return "no restart or tag that the routine allows brings it back"
     return "no restart or tag is worth learning for it"

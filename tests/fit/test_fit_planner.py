@@ -16,8 +16,8 @@ from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events
 from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.fit.starts import start_charge
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Alternative, Confidence, FitPlan, RestartPoint, Step, TagOption
-from phrasefit.routine.counts import SECTION_COUNTS
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 
@@ -502,7 +502,7 @@ def test_all_facts_of_a_plan_agree(pair, max_changes: int) -> None:
                 count, facing = count + tag.counts, tag.end_facing
                 assert tag.end_s == fit.grid.times_s[count]
         assert count + plan.ending.counts_over == n_counts
-        assert plan.ending.counts_over < SECTION_COUNTS[routine.meter]
+        assert plan.ending.counts_over < DANCE_METERS[routine.meter].group_counts
         assert plan.n_changes == len(restarts.keys() | tags.keys()) <= max_changes
         assert plan.ending.wall == len(plan.walls)
         assert plan.ending.facing == facing
