@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 from phrasefit.errors import NoFitError
@@ -36,7 +35,7 @@ def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Eveni
     ]
     if not pairings:
         raise NoFitError(
-            f"no song goes with any routine at a score of {request.min_score:g} or more;"
+            f"no song fits any routine at a score of {request.min_score:g} or more;"
             " add songs or routines, or lower --min-score"
         )
     program = EveningProgram(pairings, request)
@@ -63,7 +62,9 @@ def _explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Da
     dances = []
     clock_s = 0.0
     waiting = list(request.teach)
-    for place, (before, pairing) in enumerate(itertools.pairwise([None, *pairings]), start=1):
+    for place, (before, pairing) in enumerate(
+        zip((None, *pairings), pairings, strict=False), start=1
+    ):
         lesson = next((word for word in waiting if pairing.matches(word)), None)
         if lesson is not None:
             waiting.remove(lesson)

@@ -106,8 +106,8 @@ def count_grid(
         )
     times, bar_start, count_of_beat = _lay_counts(bar_map, level)
     section = np.full(len(bar_start), -1)
-    for index, found in enumerate(bar_map.sections):
-        section[max(count_of_beat[found.start_beat], 0) :] = index
+    for index, begun in enumerate(bar_map.sections):
+        section[max(count_of_beat[begun.start_beat], 0) :] = index
     meter = max(1, round(bar_map.meter / level))
     danced = dance_meter(bar_map, routine)
     phrase = dance_phrase_counts(danced.bar_counts, routine)

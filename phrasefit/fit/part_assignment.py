@@ -84,7 +84,9 @@ def _letter_of_count(bar_map: BarMap, grid: CountGrid, routine: Routine) -> np.n
         name: sum(int(np.sum(section == i)) for i, n in enumerate(names) if n == name)
         for name in dict.fromkeys(names)
     }
-    rank = {name: i for i, name in enumerate(sorted(counts_of, key=counts_of.get, reverse=True))}
+    rank = {
+        name: i for i, name in enumerate(sorted(counts_of, key=counts_of.__getitem__, reverse=True))
+    }
     numbers = np.array([rank[name] for name in names])[section]
     ahead = min(part.counts for part in routine.parts) // 2
     return numbers[np.minimum(np.arange(len(section)) + ahead, len(section) - 1)]

@@ -228,7 +228,7 @@ def rank_table(
     bound, reasons = _bounds(grids, request, n_threads)
     order = _Order.of(picked, grids, request, wanted)
     possible = np.flatnonzero(np.isfinite(bound)).tolist()
-    possible.sort(key=lambda i: order.key(i, bound[i]))
+    possible.sort(key=lambda i: order.key(i, float(bound[i])))
     found, n_planned, unfit = _plan_best(possible, bound, order, chosen, plan, top)
     return Ranking(
         request=request,

@@ -257,7 +257,7 @@ def _partial_sums(
 ) -> dict[int, np.ndarray]:
     """Sum strength times meeting over the first so many counts from each node."""
     n_steps, unit, n_rows = phrases.shape
-    used = phrases.any(axis=(0, 2))  # most songs have phrases on every second count only
+    used = np.any(phrases, axis=(0, 2))  # most songs have phrases on every second count only
     total = np.zeros((n_steps, n_rows), dtype=np.float32)
     sums = {}
     for k, worth in enumerate(meeting):

@@ -256,7 +256,7 @@ def test_wishes_that_contradict_each_other_are_named() -> None:
         ({"minutes": 300}, r"only \d+ songs go with these routines"),
         ({"must": ("Nobody",)}, "in no title, artist or routine"),
         ({"fixed": ((99, "Song 1."),)}, "lies outside the evening"),
-        ({"never": ("Song",)}, "no song goes with any routine"),
+        ({"never": ("Song",)}, "no song fits any routine"),
     ],
 )
 def test_wishes_that_cannot_be_met(wishes: dict, message: str) -> None:
