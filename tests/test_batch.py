@@ -140,7 +140,7 @@ def test_renamed_and_retagged_song_is_known(
 
         assert after.hash_of == {renamed: key}
         library = Collection.of(store, keys=[key])
-        assert library.table.titles == ("New Tag",)
+        assert [song.title for song in library.table.songs] == ["New Tag"]
         assert library.analysis(key).correction == Correction(shift_one_beats=1)
 
 

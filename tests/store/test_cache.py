@@ -156,8 +156,9 @@ def test_each_earlier_schema_is_brought_up_to_date(place: Path, schema: int) -> 
         assert store.get_correction("def") == {"level": 0.5}
         assert store.files() == {"/music/song.wav": (5, 123, "abc")}
         store.put_summaries([SUMMARY])
+        kept = {"Mine": "counts = 32"} if schema > 1 else {}
         store.put_routine("R", "text")
-        assert store.routines() == {"R": "text"}
+        assert store.routines() == {**kept, "R": "text"}
 
     fresh = sqlite3.connect(place.with_name("fresh.sqlite3"))
     for script in MIGRATIONS:
