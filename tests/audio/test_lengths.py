@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
 import tracemalloc
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio.containers import ogg_links
 from phrasefit.audio.decode import decode
 from phrasefit.errors import AudioError
 from sound_files import (
@@ -215,12 +217,28 @@ def test_a_title_of_a_megabyte_is_cut_short(tmp_path: Path) -> None:
     assert 100 <= len(title) <= 200 and "\n" not in title
 
 
-def page(serial: int, flags: int, body: bytes = b"") -> bytes:
+def page(serial: int, flags: int, body: bytes = b"", granule: int = 0) -> bytes:
     """Write an Ogg page (RFC 3533, 6) with one packet of less than 255 bytes."""
-    head = b"OggS\0" + bytes([flags]) + bytes(8) + serial.to_bytes(4, "little") + bytes(8)
+    head = (
+        b"OggS\0"
+        + bytes([flags])
+        + granule.to_bytes(8, "little")
+        + serial.to_bytes(4, "little")
+        + bytes(8)
+    )
     whole = bytearray(head + bytes([1, len(body)]) + body)
     whole[22:26] = ogg_checksum(whole).to_bytes(4, "little")
     return bytes(whole)
+
+
+@pytest.mark.parametrize(("n_streams", "end_granule"), [(1, 5000), (2, 0)])
+def test_only_a_stream_by_itself_says_where_it_ends(n_streams: int, end_granule: int) -> None:
+    """Places of pictures beside the sound are not counted in its samples."""
+    begin = b"".join(page(serial, 2) for serial in range(n_streams))
+
+    (link,) = ogg_links(io.BytesIO(begin + page(0, 4, b"x", granule=5000)))
+
+    assert (link.end_granule, link.has_end_mark, link.is_cut) == (end_granule, True, False)
 
 
 def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
