@@ -8,6 +8,7 @@ import sys
 import tracemalloc
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
@@ -146,6 +147,17 @@ def test_a_second_of_noise_in_the_data_is_refused(tmp_path: Path, ending: str) -
     path.write_bytes(whole)
 
     with pytest.raises(AudioError, match=r"damaged (near|after) \d+\.\d s|cut off, only \d+"):
+        decode(path)
+
+
+def test_a_lost_first_page_is_noticed(tmp_path: Path) -> None:
+    """A second at the very beginning, before any time is known."""
+    whole = encoded(tmp_path, "opus", 20)
+    at = whole.index(b"OggS", whole.index(b"OpusTags")) + 300  # in the first page with sound
+    path = tmp_path / "late.opus"
+    path.write_bytes(whole[:at] + bytes(100) + whole[at + 100 :])
+
+    with pytest.raises(AudioError, match="damaged near"):
         decode(path)
 
 
@@ -293,4 +305,26 @@ def test_no_other_file_is_opened(tmp_path: Path, text: str) -> None:
     path.write_text(text.format(real))
 
     with pytest.raises(AudioError, match="not a sound file"):
+        decode(path)
+
+
+def test_channels_that_grow_in_the_middle_are_refused(tmp_path: Path) -> None:
+    """Reading the planes of 16 channels through PyAV ended the process."""
+    few = encoded(tmp_path, "aac", 2)
+    many = tmp_path / "many.aac"
+    with av.open(str(many), "w", format="adts") as out:
+        stream = out.add_stream("aac", rate=RATE_HZ)
+        stream.layout = "hexadecagonal"
+        stream.codec_context.open()
+        to_codec = av.AudioResampler("fltp", "hexadecagonal", RATE_HZ)
+        noise = 0.1 * np.random.default_rng(0).standard_normal((1, 16 * 1024))
+        for start in range(0, RATE_HZ, 1024):
+            frame = av.AudioFrame.from_ndarray(noise.astype("f4"), "flt", "hexadecagonal")
+            frame.sample_rate, frame.pts = RATE_HZ, start
+            for fitting in to_codec.resample(frame):
+                out.mux(stream.encode(fitting))
+    path = tmp_path / "joined.aac"
+    path.write_bytes(few + many.read_bytes())
+
+    with pytest.raises(AudioError, match="has 16 channels, up to 8"):
         decode(path)
