@@ -12,7 +12,7 @@ import av
 import numpy as np
 import pytest
 
-from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio import SAMPLE_RATE_HZ, streams
 from phrasefit.audio.containers import ogg_links
 from phrasefit.audio.decode import decode
 from phrasefit.errors import AudioError
@@ -308,8 +308,17 @@ def test_no_other_file_is_opened(tmp_path: Path, text: str) -> None:
         decode(path)
 
 
-def test_channels_that_grow_in_the_middle_are_refused(tmp_path: Path) -> None:
-    """Reading the planes of 16 channels through PyAV ended the process."""
+def test_channels_that_grow_are_refused_unread(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The planes of more than 8 channels, read through PyAV, can end the process."""
+
+    def read(frame: av.AudioFrame) -> np.ndarray:
+        assert frame.layout.nb_channels <= 8
+        return as_float(frame)
+
+    as_float = streams._as_float
+    monkeypatch.setattr(streams, "_as_float", read)
     few = encoded(tmp_path, "aac", 2)
     many = tmp_path / "many.aac"
     with av.open(str(many), "w", format="adts") as out:
