@@ -67,11 +67,11 @@ def _decode(kind: Any, value: Any) -> Any:
         kinds = [k for k in typing.get_args(kind) if k is not type(None)]
         return None if value is None else _decode(_kind_of(kinds, value), value)
     if origin is tuple:
-        kinds = typing.get_args(kind)
-        if len(kinds) == 2 and kinds[1] is Ellipsis:
-            return tuple(_decode(kinds[0], item) for item in value)
-        return tuple(_decode(k, item) for k, item in zip(kinds, value, strict=True))
-    if dataclasses.is_dataclass(kind):
+        items = typing.get_args(kind)
+        if len(items) == 2 and items[1] is Ellipsis:
+            return tuple(_decode(items[0], item) for item in value)
+        return tuple(_decode(k, item) for k, item in zip(items, value, strict=True))
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
         hints = _hints(kind)
         fixed = {f.name for f in dataclasses.fields(kind) if not f.init}
         given = {name: item for name, item in value.items() if name not in fixed}
@@ -87,7 +87,7 @@ def _kind_of(kinds: list[Any], value: Any) -> Any:
     return by_name[value["kind"]]
 
 
-def _hints(cls: type) -> dict[str, Any]:
+def _hints(cls: Any) -> dict[str, Any]:
     """Resolve the annotations of a dataclass; arrays stay lists for its constructor."""
     import numpy as np
 
@@ -433,5 +433,5 @@ def _listed(event: model.Event, keys: tuple[str, ...]) -> dict[str, Any]:
 def _with_clock(item: dict[str, Any]) -> dict[str, Any]:
     from phrasefit.routine.turns import clock
 
-    facings = {key: clock(item[key]) for key in ("facing", "end_facing") if key in item}
-    return {**item, **facings}
+    facings = (key for key in ("facing", "end_facing") if key in item)
+    return item | {key: clock(item[key]) for key in facings}

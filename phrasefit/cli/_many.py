@@ -15,7 +15,7 @@ import typer
 from phrasefit.cli._options import Force
 
 if TYPE_CHECKING:
-    from phrasefit.batch import BatchReport, Workers
+    from phrasefit.batch import BatchProgress, BatchReport, Workers
     from phrasefit.collection import Collection
     from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
@@ -103,7 +103,7 @@ def gather(
 
 
 @contextmanager
-def _listening(n_files: int) -> Iterator[object]:
+def _listening(n_files: int) -> Iterator[BatchProgress]:
     """Show how far the listening is: songs done, rate, time left, the song just done."""
     from phrasefit.cli._edge import Progress
     from phrasefit.reports.times import clock_time

@@ -354,9 +354,9 @@ def _read_tempo(top: KeyReader) -> tuple[float, float] | None:
     if value is None:
         return None
     pair = value if isinstance(value, list) else [value, value]
-    numbers = [float(number) for number in pair if type(number) in (int, float)]
+    numbers = [number for number in pair if type(number) in (int, float)]
     if len(pair) == 2 and len(numbers) == 2 and 20 <= numbers[0] <= numbers[1] <= 400:
-        return numbers[0], numbers[1]
+        return float(numbers[0]), float(numbers[1])
     top.complain(
         "tempo",
         "tempo is not understood; write the slowest and the fastest in counts a minute,"
