@@ -17,7 +17,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
-from phrasefit.errors import MapError, NoPulseError, ParameterError
+from phrasefit.corrections import UNTOUCHED
+from phrasefit.corrections.document import correction_document, read_correction
+from phrasefit.errors import NoPulseError
+from phrasefit.fields import Fields
 from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
@@ -26,12 +29,11 @@ if TYPE_CHECKING:
 
 # Raise it when code alters what is heard: old entries are then ignored.  The weights of
 # the models speak for themselves, see `analysis_version`.
-ANALYSIS_VERSION = 2
+ANALYSIS_VERSION = 3
 
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
 Progress = Callable[[float, str], None]
-UNTOUCHED = Correction()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,7 +92,7 @@ def analyse(
         content_hash = heard.info.content_hash
         store.put_analysis(content_hash, version, document_of(heard), path=path)
         if correction := store.get_correction(content_hash):
-            heard = corrected(heard, serial.decode(Correction, correction))
+            heard = corrected(heard, _stored_correction(correction))
     return heard
 
 
@@ -183,7 +185,11 @@ def recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
         evidence=BeatEvidence.from_dict(document["evidence"]),
         bar_map=bar_map,
     )
-    return corrected(analysis, serial.decode(Correction, correction)) if correction else analysis
+    return corrected(analysis, _stored_correction(correction)) if correction else analysis
+
+
+def _stored_correction(document: dict[str, Any]) -> Correction:
+    return read_correction(Fields("stored correction", document))
 
 
 def corrected(analysis: Analysis, correction: Correction) -> Analysis:
@@ -192,60 +198,32 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     Raises
     ------
     MapError
-        If the correction does not go with the song; says how to mend it.
+        If the correction does not go with the song; says what to do.
     """
-    from phrasefit.form import add_form, apply_section_marks
+    from phrasefit.corrections.beats import apply_correction
+    from phrasefit.corrections.combine import settled
+    from phrasefit.corrections.sections import apply_section_marks
+    from phrasefit.form import add_form
     from phrasefit.form.evidence import resample_evidence
-    from phrasefit.meter.corrections import apply_correction
 
     if correction == UNTOUCHED:
         return replace(analysis, bar_map=analysis.found, correction=UNTOUCHED)
     found = analysis.found
+    correction = settled(correction, found)
     changed = apply_correction(found, correction)
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
     bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
     return replace(analysis, bar_map=bar_map, correction=correction)
 
 
-def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:
-    """Add `change`, made while looking at the map `shown`, to earlier corrections.
-
-    Shifts and levels are relative to what is shown; a new bar length or level
-    first pins the one that is shown by its time, so that it stays where it is.
-    """
-    if (change.level or change.meter) and old.shift_one_beats:
-        old = replace(old, one_at_s=_first_one_s(shown), shift_one_beats=0)
-    level = (old.level or 1.0) * (change.level or 1.0)
-    if not 0.25 <= level <= 4.0:
-        raise ParameterError(
-            f"level={level:g} is beyond a quarter or four times the beat found;"
-            " use --forget to begin again"
-        )
-    new_one = change.one_at_s is not None
-    return Correction(
-        level=level if change.level or old.level else None,
-        meter=change.meter or old.meter,
-        one_at_s=change.one_at_s if new_one else old.one_at_s,
-        shift_one_beats=change.shift_one_beats + (0 if new_one else old.shift_one_beats),
-        nudge_s=old.nudge_s + change.nudge_s,
-        sections_at_s=tuple(sorted({*old.sections_at_s, *change.sections_at_s})),
-        no_section_at_s=tuple(sorted({*old.no_section_at_s, *change.no_section_at_s})),
-    )
-
-
-def _first_one_s(bar_map: BarMap) -> float:
-    ones = bar_map.beat_times_s[bar_map.positions == 1]
-    if not ones.size:
-        raise MapError("the map has no downbeat; give one with --one-at")
-    return float(ones[0])
-
-
 def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
     """Add `change` to the song's corrections and keep the sum in `store`."""
-    total = merged(analysis.correction, change, analysis.bar_map)
+    from phrasefit.corrections.combine import merged
+
+    total = merged(analysis.correction, change, analysis.found)
     result = corrected(analysis, total)
     if store:
-        store.put_correction(analysis.info.content_hash, serial.encode(total))
+        store.put_correction(analysis.info.content_hash, correction_document(total))
     return result
 
 

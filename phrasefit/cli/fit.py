@@ -34,7 +34,7 @@ def fit(
             "--json", metavar="PATH", help="Also write the plan as JSON; - prints only it."
         ),
     ] = None,
-    mended: CorrectionOptions,
+    corrections: CorrectionOptions,
     no_cache: options.NoCache = False,
     force: options.Force = False,
 ) -> None:
@@ -44,10 +44,14 @@ def fit(
 
     Example: phrasefit fit song.mp3 --counts 32 --walls 4
     """
+    from functools import partial
+
+    from phrasefit.cli._corrections import option_words
     from phrasefit.cli._edge import emit
     from phrasefit.fit import fit_routine
     from phrasefit.fit.costs import Costs
     from phrasefit.fit.tempo import TEMPO_ROWS, load_tempo_rows
+    from phrasefit.reports.doubts import doubt_lines
     from phrasefit.reports.fit_text import render
     from phrasefit.reports.words import reasons, verdict
     from phrasefit.serial import dump_json, fit_document
@@ -56,8 +60,8 @@ def fit(
     source = source_of(
         subject.song,
         subject.map_path,
-        change=mended.correction(),
-        forget=mended.forget,
+        change=corrections.correction(),
+        forget=corrections.forget,
         no_cache=no_cache,
         targets=(json_path,),
         force=force,
@@ -73,7 +77,9 @@ def fit(
         costs=None if settings is None else Costs.load(settings),
         tempo_rows=TEMPO_ROWS if settings is None else load_tempo_rows(settings),
     )
-    document = fit_document(plan, verdict=verdict(plan), reasons=reasons)
+    name = partial(option_words, beats_per_count=plan.grid.beats_per_count)
+    doubts = doubt_lines(plan, name)
+    document = fit_document(plan, verdict=verdict(plan), doubts=doubts, reasons=reasons)
     emit(dump_json(document), json_path, force=force)
     if json_path != "-":
-        typer.echo(render(plan), nl=False)
+        typer.echo(render(plan, name_correction=name), nl=False)

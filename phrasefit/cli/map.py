@@ -25,7 +25,7 @@ def map_song(
             "--json", metavar="PATH", help="Also write the map as JSON; - prints only it."
         ),
     ] = None,
-    mended: CorrectionOptions,
+    corrections: CorrectionOptions,
     hand_made: Annotated[
         bool, typer.Option("--hand-made", help="Listen without the learned model.")
     ] = False,
@@ -38,15 +38,20 @@ def map_song(
 
     Example: phrasefit map song.mp3 --shift-one +1
     """
+    from functools import partial
+
+    from phrasefit.cli._corrections import option_words
     from phrasefit.cli._edge import emit
     from phrasefit.cli._song import beats_per_count, heard
+    from phrasefit.corrections import UNTOUCHED
+    from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.map_text import render
     from phrasefit.serial import dump_json, map_document
 
     analysis = heard(
         song,
-        change=mended.correction(),
-        forget=mended.forget,
+        change=corrections.correction(),
+        forget=corrections.forget,
         hand_made=hand_made,
         no_cache=no_cache,
         targets=(json_path,),
@@ -54,6 +59,14 @@ def map_song(
     )
     bar_map = analysis.bar_map
     per_count = beats_per_count(analysis)
-    emit(dump_json(map_document(bar_map, beats_per_count=per_count)), json_path, force=force)
+    name_correction = partial(option_words, beats_per_count=per_count)
+    document = map_document(bar_map, beats_per_count=per_count)
+    for rival, reading in zip(bar_map.alternatives, document["alternatives"], strict=True):
+        if option := name_correction(rival.correction):
+            reading["option"] = option
+    emit(dump_json(document), json_path, force=force)
     if json_path != "-":
-        typer.echo(render(bar_map, beats_per_count=per_count), nl=False)
+        text = render(bar_map, beats_per_count=per_count, name_correction=name_correction)
+        typer.echo(text, nl=False)
+        if analysis.correction != UNTOUCHED:
+            typer.echo(f"\ncorrected by hand: {correction_words(analysis.correction)}")

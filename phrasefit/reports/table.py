@@ -14,6 +14,7 @@ from typing import Any
 
 from phrasefit.model import FitPlan, Routine
 from phrasefit.ranking.rank import Ranking
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import FELT_PERCENT, event_lines, verdict
 
@@ -48,7 +49,7 @@ def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
         "events": list(event_lines(plan)),
         "walls": len(plan.walls),
         "duration_s": round(fit.bar_map.duration_s, 3),
-        "doubts": list(fit.doubts),
+        "doubts": list(doubt_lines(fit)),
     }
 
 

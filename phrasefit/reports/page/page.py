@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit import serial
+from phrasefit.corrections.document import correction_document
 from phrasefit.model import BarMap, Correction, FitPlan, Plan, SongInfo, Step
 from phrasefit.reports.cues import (
     RunningCount,
@@ -25,6 +25,7 @@ from phrasefit.reports.cues import (
     running_counts,
     step_on,
 )
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.sheet import CAUTION
@@ -191,7 +192,7 @@ def _isolated(name: str) -> str:
 
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
-        *fit.doubts,
+        *doubt_lines(fit),
         *cautions(fit),
         *off_phrase_lines(plan.walls),
         ending_words(plan),
@@ -334,5 +335,5 @@ def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:
             "duration_s": info.duration_s,
         },
         "shown": fingerprint(fit.bar_map),
-        "based_on": serial.encode(origin.correction),
+        "based_on": correction_document(origin.correction),
     }
