@@ -126,7 +126,7 @@ def changes_to(draw: st.DrawFn, shown: BarMap) -> Correction:
             return Correction(no_odd_bar_at_s=(time_in(odd),))
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_all_that_is_said_is_true(data: st.DataObject) -> None:
     """After up to four changes every sentence of the sum holds for the map it leads to."""
@@ -162,7 +162,7 @@ def commute(a: Correction, b: Correction, found: BarMap) -> bool:
     )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_the_sum_leads_where_one_after_the_other_leads(data: st.DataObject) -> None:
     """Away from odd bars the bars are the same, and all beats are.
