@@ -146,7 +146,7 @@ def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     try:
         bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
     except NoPulseError as exc:
-        raise NoPulseError(f"{audio.info.path}: {exc}") from exc
+        raise NoPulseError(exc.what, where=audio.info.path, reason=exc.reason) from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
     bar_map = add_form(bar_map, evidence)

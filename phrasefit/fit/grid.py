@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import distance_to_range
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
@@ -99,9 +99,13 @@ def count_grid(
         If `beats_per_count` does not divide the bar.
     """
     if not bar_map.beat_times_s.size:
-        raise NoFitError("the bar map holds no beats; nothing can be counted")
+        raise NoFitError(
+            "the bar map holds no beats; nothing can be counted", reason=Reason.NO_BEATS
+        )
     if not np.any(bar_map.positions == 1):
-        raise NoFitError("the bar map has no one (position 1); mark at least one downbeat")
+        raise NoFitError(
+            "the bar map has no one (position 1); mark at least one downbeat", reason=Reason.NO_ONE
+        )
     level = choose_level(bar_map, routine) if beats_per_count is None else beats_per_count
     if level not in LEVELS or (level > 1 and bar_map.meter % level):
         raise ParameterError(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.breaks import find_breaks
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.doubts import find_doubts
@@ -141,7 +141,8 @@ def _check_meters(bar_map: BarMap, routine: Routine) -> None:
         kind = "in threes (a waltz)" if routine.meter == 3 else "in fours"
         raise NoFitError(
             f"the song has {bar_map.meter} beats a bar and {routine.name} is counted {kind};"
-            " choose another song, or correct the meter of the map if it is wrong"
+            " choose another song, or correct the meter of the map if it is wrong",
+            reason=Reason.OTHER_METER,
         )
 
 
