@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 # Raise it when code alters what is heard: old entries are then ignored.  The weights of
 # the models speak for themselves, see `analysis_version`.
-ANALYSIS_VERSION = 2
+ANALYSIS_VERSION = 3
 
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
@@ -50,6 +50,7 @@ def analyse(
     *,
     store: Store | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Listen to a song, or recall what was heard before, with its corrections.
@@ -62,6 +63,8 @@ def analyse(
         The cache to ask and to fill; None analyses afresh and keeps nothing.
     hand_made : bool
         Use the hand-made observation model instead of the learned one.
+    anyway : bool
+        Make a map also of what is called speech or noise; it is kept like any other.
     progress : callable(share, text), optional
         Told how far the work has come.
 
@@ -74,7 +77,7 @@ def analyse(
     AudioError
         If the file cannot be read.
     NoPulseError
-        If there is no steady beat in it.
+        If it is silent or, without `anyway`, called speech, noise or the like.
     """
     from phrasefit.audio.decode import check_readable
 
@@ -85,7 +88,7 @@ def analyse(
     if store and known and (text := store.get_analysis(known, version)):
         return recalled(text, store.get_correction(known))
     recall = None if store is None else lambda key: store.get_analysis(key, version)
-    heard = listen(path, recall=recall, hand_made=hand_made, progress=progress)
+    heard = listen(path, recall=recall, hand_made=hand_made, anyway=anyway, progress=progress)
     if store:
         content_hash = heard.info.content_hash
         store.put_analysis(content_hash, version, document_of(heard), path=path)
@@ -113,6 +116,7 @@ def listen(
     *,
     recall: Callable[[str], str | None] | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Read a song file and find out all there is to know of it.
@@ -126,13 +130,16 @@ def listen(
     report(0.0, "reading the song")
     audio = decode(path)
     text = recall(audio.info.content_hash) if recall else None
-    heard = recalled(text, None) if text else _track(audio, hand_made=hand_made, report=report)
+    if text:
+        heard = recalled(text, None)
+    else:
+        heard = _track(audio, hand_made=hand_made, anyway=anyway, report=report)
     named = replace(heard.found, title=audio.info.title or path.stem, artist=audio.info.artist)
     report(1.0, "done")
     return replace(heard, info=audio.info, found=named, bar_map=named)
 
 
-def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
+def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
     from phrasefit.audio.features import extract_features
     from phrasefit.form import add_form
     from phrasefit.form.evidence import beat_evidence
@@ -142,7 +149,8 @@ def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     features = extract_features(audio)
     report(0.4, "finding beats and bars")
     try:
-        bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+        model = observation_model(hand_made=hand_made)
+        bar_map = track(audio, features, model=model, anyway=anyway)
     except NoPulseError as exc:
         raise NoPulseError(f"{audio.info.path}: {exc}") from exc
     report(0.8, "finding phrases")

@@ -6,13 +6,14 @@ from phrasefit.fit.grid import beat_tempo, choose_level
 from phrasefit.model import Alternative, BarMap, CountGrid, Routine
 
 DOUBT_BELOW = 0.7  # a reading less likely than this is shown as a doubt; common practice
+HARDLY_STEADY = "hardly a steady beat: tap along before you trust it"
 MAX_RIVALS = 3  # more options than this confuse
 
 
 def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[str, ...]:
     """List the doubts: uncertain readings with the options that select another, and guesses."""
     sure = bar_map.confidence
-    doubts = []
+    doubts = [HARDLY_STEADY] if sure.hardly_steady else []
     if sure.beats < DOUBT_BELOW:
         doubts.append(f"check the beat ({sure.beats:.0%} sure): tap along with the song first")
     if sure.downbeat < DOUBT_BELOW:

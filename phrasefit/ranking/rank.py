@@ -90,7 +90,7 @@ def table_tempo(bar_map: BarMap) -> float:
 def least_confidence(bar_map: BarMap) -> float:
     """Give the probability of the least sure reading of a song (0-1)."""
     sure = bar_map.confidence
-    return min(sure.beats, sure.downbeat, sure.meter, sure.phrase)
+    return min(sure.pulse, sure.beats, sure.downbeat, sure.meter, sure.phrase)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

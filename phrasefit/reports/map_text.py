@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from phrasefit.fit.doubts import HARDLY_STEADY
 from phrasefit.model import Alternative, BarMap
 from phrasefit.reports.times import clock_time
 from phrasefit.serial import irregular_bars, rivals
@@ -42,7 +43,11 @@ def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
 
 def _heading(bar_map: BarMap) -> list[str]:
     name = " - ".join(text for text in (bar_map.title, bar_map.artist) if text) or "song"
-    return [f"{name}   ({clock_time(bar_map.duration_s, decimals=0)})"]
+    lines = [f"{name}   ({clock_time(bar_map.duration_s, decimals=0)})"]
+    sure = bar_map.confidence
+    if sure.hardly_steady:
+        lines += ["", f"{HARDLY_STEADY.upper()} (a steady beat is {sure.pulse:.0%} likely)"]
+    return lines
 
 
 def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import takewhile
 
+from phrasefit.fit.doubts import HARDLY_STEADY
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Restart, Tag, TempoVerdict, Wall
@@ -33,15 +34,18 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say in a few sentences whether and how the routine goes with the song.
 
-    How far it goes straight through, what the song does then, which change mends it,
-    whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
+    Whether there is a steady beat at all, how far it goes straight through, what the song
+    does then, which change mends it, whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
     advised one if left out.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
+    doubts = [doubt for doubt in fit.doubts if doubt != HARDLY_STEADY]
+    if len(doubts) < len(fit.doubts):
+        sentences.insert(0, HARDLY_STEADY)
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
-    if fit.doubts:
-        sentences.append(f"before you trust it, {fit.doubts[0]}")
+    if doubts:
+        sentences.append(f"before you trust it, {doubts[0]}")
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
 
 
