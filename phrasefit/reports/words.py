@@ -35,8 +35,8 @@ def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say in a few sentences whether and how the routine goes with the song.
 
     Whether there is a steady beat at all, how far it goes straight through, what the song
-    does then, which change mends it, whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
-    advised one if left out.
+    does then, which change mends it, whether the tempo suits, and what to check first.
+    `plan` is one of ``fit.plans``; the advised one if left out.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
     doubts = [doubt for doubt in fit.doubts if doubt != HARDLY_STEADY]

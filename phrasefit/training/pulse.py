@@ -55,7 +55,7 @@ EXCERPTS = 4  # of each recording
 RIDGE = 3.0
 CHECKED = 5  # every fifth excerpt teaches nothing and is used to check
 AUDIO_SUFFIXES = (".ogg", ".mp3", ".flac", ".wav", ".opus")
-MODELS: dict[str, ObservationModel] = {m.name: m for m in (LearnedModel(), HandmadeModel())}
+MODELS: dict[str, ObservationModel] = {"learned": LearnedModel(), "handmade": HandmadeModel()}
 
 logger = logging.getLogger(__name__)
 
@@ -153,13 +153,21 @@ def report(excerpts: list[Heard], model_name: str, weights: np.ndarray) -> Itera
         yield f"{kind:12s} {len(found)}, {len(found) - len(rows)} without beats; {called}"
 
 
-def collect(n_songs: int, n_clips: int, folder: Path | None, n_processes: int) -> list[Heard]:
-    """Listen to everything, in parallel."""
+def collect(
+    n_songs: int,
+    n_clips: int,
+    folder: Path | None,
+    n_processes: int,
+    network: Path | None = None,
+) -> list[Heard]:
+    """Listen to everything, in parallel; with the learned model of `network` if it is given."""
     one_thread_each()
     paths = sorted(p for p in folder.rglob("*") if p.suffix in AUDIO_SUFFIXES) if folder else []
     context = multiprocessing.get_context("spawn")
     found = []
-    with ProcessPoolExecutor(n_processes, mp_context=context) as pool:
+    with ProcessPoolExecutor(
+        n_processes, mp_context=context, initializer=_use, initargs=(network,)
+    ) as pool:
         for work, items in (
             (hear_clip, range(n_clips)),
             (hear_song, range(n_songs)),
@@ -175,6 +183,14 @@ def collect(n_songs: int, n_clips: int, folder: Path | None, n_processes: int) -
     return found
 
 
+def _use(network: Path | None) -> None:
+    """Listen with other weights of the network than those shipped."""
+    if network:
+        with np.load(network, allow_pickle=False) as stored:
+            arrays = {key: stored[key].astype(np.float32) for key in stored.files}
+        MODELS["learned"] = LearnedModel(arrays)
+
+
 def main() -> int:
     """Listen, fit, write, say how well it tells excerpts apart."""
     parser = argparse.ArgumentParser(prog="python -m phrasefit.training.pulse")
@@ -185,9 +201,15 @@ def main() -> int:
     parser.add_argument("--processes", type=int, default=multiprocessing.cpu_count())
     options = parser.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stdout)
-    found = collect(options.songs, options.clips, options.recordings, options.processes)
-    learned_from = [one for i, one in enumerate(found) if i % CHECKED]
     is_network = options.out.suffix == ".npz"
+    found = collect(
+        options.songs,
+        options.clips,
+        options.recordings,
+        options.processes,
+        options.out if is_network else None,
+    )
+    learned_from = [one for i, one in enumerate(found) if i % CHECKED]
     name = "learned" if is_network else "handmade"
     weights = fit_pulse(learned_from, name)
     print("\n".join(report(found[::CHECKED], name, weights)))
