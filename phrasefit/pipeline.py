@@ -141,7 +141,7 @@ def listen(
 
 def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
     from phrasefit.audio.features import extract_features
-    from phrasefit.form import add_form
+    from phrasefit.form import add_form, weigh_half_bar
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track
 
@@ -155,7 +155,7 @@ def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> 
         raise NoPulseError(f"{audio.info.path}: {exc}") from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
-    bar_map = add_form(bar_map, evidence)
+    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
     return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
 
 

@@ -29,6 +29,8 @@ from referee import calibration_error, f_measure
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import NoPulseError
+from phrasefit.form import weigh_half_bar
+from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.meter.learned import LearnedModel
 from phrasefit.model import BarMap
@@ -59,7 +61,9 @@ def judge(sound: Path, marks: Path, model: LearnedModel) -> dict:
     has_ones = truth.shape[1] == 2
     beats_s, ones_s = truth[:, 0], truth[truth[:, -1] == 1, 0]
     try:
-        found = track(audio, extract_features(audio), model=model)
+        features = extract_features(audio)
+        found = track(audio, features, model=model)
+        found = weigh_half_bar(found, beat_evidence(features, found.beat_times_s))
     except NoPulseError:
         unmarked = {} if has_ones else {"downbeat_f": np.nan}
         return dict.fromkeys(COLUMNS, 0.0) | {"refused": True} | unmarked
