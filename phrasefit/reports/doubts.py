@@ -28,6 +28,7 @@ def doubt_lines(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, 
 def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
     """Say what to check, how sure it is, and what it may be instead."""
     words = {
+        DoubtKind.HARDLY_STEADY: "hardly a steady beat: tap along before you trust it",
         DoubtKind.BEATS: "check the beat{sure}: tap along with the song first",
         DoubtKind.ONE: "check the one{sure}",
         DoubtKind.METER: "check the bars of {doubt.meter}{sure}",

@@ -12,7 +12,7 @@ from itertools import takewhile
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.model import DoubtKind, FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
 from phrasefit.reports.doubts import doubt_words
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
@@ -34,15 +34,18 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say in a few sentences whether and how the routine goes with the song.
 
-    How far it goes straight through, what the song does then, which change fixes it,
-    whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
-    advised one if left out.
+    Whether there is a steady beat at all, how far it goes straight through, what the song
+    does then, which change fixes it, whether the tempo suits, and what to check first.
+    `plan` is one of ``fit.plans``; the advised one if left out.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
+    doubts = list(fit.doubts)
+    if doubts and doubts[0].kind == DoubtKind.HARDLY_STEADY:
+        sentences.insert(0, doubt_words(doubts.pop(0)))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
-    if fit.doubts:
-        sentences.append(f"before you trust it, {doubt_words(fit.doubts[0])}")
+    if doubts:
+        sentences.append(f"before you trust it, {doubt_words(doubts[0])}")
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
 
 
