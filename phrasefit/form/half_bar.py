@@ -17,7 +17,7 @@ from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.sections import segment_scores
 from phrasefit.form.segmentation import total_score
-from phrasefit.model import Alternative, BarMap
+from phrasefit.model import Alternative, BarMap, Correction
 
 BEATS, HALF = 4, 2
 # Of the log score of sections.  Learned on made songs, it is too sure of songs by others: with
@@ -79,18 +79,17 @@ def _sections_score(positions: np.ndarray, evidence: BeatEvidence) -> float:
 
 
 def _is_half(alternative: Alternative) -> bool:
-    return alternative.kind == "one" and alternative.shift_beats == HALF
+    return alternative.kind == "one" and alternative.correction.shift_one_beats == HALF
 
 
 def _relisted(bar_map: BarMap, probability: float, *, moved: bool) -> tuple[Alternative, ...]:
     """Give the other half its probability, and other places their distance from the new ones."""
     other = Alternative(
         kind="one",
-        option=f"--shift-one +{HALF}",
+        correction=Correction(shift_one_beats=HALF),
         probability=round(probability, 3),
         tempo_bpm=bar_map.tempo_bpm,
         meter=BEATS,
-        shift_beats=HALF,
     )
     kept = [a for a in bar_map.alternatives if not _is_half(a)]
     if moved:
@@ -101,5 +100,5 @@ def _relisted(bar_map: BarMap, probability: float, *, moved: bool) -> tuple[Alte
 
 
 def _seen_from_the_other_half(alternative: Alternative) -> Alternative:
-    shift = (alternative.shift_beats - HALF) % BEATS
-    return replace(alternative, shift_beats=shift, option=f"--shift-one +{shift}")
+    shift = (alternative.correction.shift_one_beats - HALF) % BEATS
+    return replace(alternative, correction=Correction(shift_one_beats=shift))

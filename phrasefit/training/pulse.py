@@ -2,7 +2,7 @@
 
 A logistic model over `meter.pulse.pulse_margins` learns from
 
-* made songs of every family, excerpts of 10 to 75 s (`lessons`), loose playing among them;
+* made songs of every family, excerpts of 10 to 75 s (`known_songs`), loose playing among them;
 * recordings with free licences, if a folder of them is given: excerpts of 10 to 60 s whose
   surroundings of 90 s the tracker reads with more sureness than `RECORDING_SURE`, so that
   music without a beat is not taught as music with one;
@@ -40,9 +40,9 @@ from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import pulse_margins
 from phrasefit.meter.tempo_readings import find_readings, smooth_beats
 from phrasefit.model import Audio, Features, SongInfo
-from phrasefit.training.judgements import fit_logistic
+from phrasefit.training.judgments import fit_logistic
 from phrasefit.training.pulseless import KINDS, make_clip
-from phrasefit.training.shelf import npz_bytes, one_thread_each
+from phrasefit.training.rendered import npz_bytes, one_thread_each
 
 SONG_SEED = 850_000_000  # far from the seeds of training, of checks and of the other fits
 SHORTEST_S, LONGEST_S = 10.0, 60.0

@@ -14,8 +14,8 @@ import subprocess
 import numpy as np
 
 from phrasefit.audio import SAMPLE_RATE_HZ
-from phrasefit.demo.dsp import add_at
 from phrasefit.errors import MissingExtraError
+from phrasefit.sounds.dsp import add_at
 
 SHORTEST_S, LONGEST_S = 10.0, 90.0
 KINDS = (

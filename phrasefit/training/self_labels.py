@@ -5,7 +5,7 @@ marks them: it hears the whole recording three times, as it is and bent (faster 
 slower and higher, another equaliser), and a recording is kept only where all three readings
 agree and the one of the recording itself is sure.  The network then learns to hear the same
 under the hard augmentation of `augment`, beside made songs.  Excerpts go to the folder
-SONGS as the packs that `shelf` reads.
+SONGS as the packs that `rendered` reads.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ from phrasefit.meter import bars, beat_descriptors, confidence, pointer, tempo_r
 from phrasefit.meter.learned import HEAD_NAMES, LearnedModel
 from phrasefit.meter.observe import Activations, log_odds
 from phrasefit.model import Features
-from phrasefit.training.judgements import beat_f_measure
-from phrasefit.training.shelf import (
+from phrasefit.training.judgments import beat_f_measure
+from phrasefit.training.rendered import (
     LEVELS_PER_UNIT,
-    ShelvedSong,
+    RenderedSong,
     one_thread_each,
     store_songs,
 )
 
 AUDIO_SUFFIXES = (".ogg", ".mp3", ".flac", ".wav", ".opus")
-LONGEST_S = 240.0  # of one recording: no maker fills the shelf
+LONGEST_S = 240.0  # of one recording: no maker fills the memory
 EXCERPT_S = 60.0
 # Tempo, bands moved by, tilt of the equaliser [log units over all bands] of each hearing.
 BENT = ((1.0, 0.0, 0.0), (1.05, 1.5, -0.5), (0.95, -1.5, 0.5))
@@ -60,7 +60,7 @@ class Marked:
         return self.beats_s[self.positions == 1]
 
 
-def label(path: Path, model: LearnedModel) -> list[ShelvedSong]:
+def label(path: Path, model: LearnedModel) -> list[RenderedSong]:
     """Mark one recording; empty if hearings differ or are not sure."""
     from phrasefit.audio.decode import decode
 
@@ -137,7 +137,7 @@ def agree(one: Marked, other: Marked) -> bool:
     )
 
 
-def cut(features: Features, marked: Marked, source: str) -> list[ShelvedSong]:
+def cut(features: Features, marked: Marked, source: str) -> list[RenderedSong]:
     """Cut a marked recording into excerpts; where no beat is known little is learned."""
     songs, n = [], round(EXCERPT_S / features.hop_s)
     levels = np.clip(np.rint(features.log_mel * LEVELS_PER_UNIT), 0, 255).astype(np.uint8)
@@ -147,7 +147,7 @@ def cut(features: Features, marked: Marked, source: str) -> list[ShelvedSong]:
         if inside.sum() < n * features.hop_s / 3:  # a break, or a beginning without a beat
             continue
         songs.append(
-            ShelvedSong(
+            RenderedSong(
                 levels=levels[first : first + n],
                 beats_s=marked.beats_s[inside] - start_s,
                 positions=marked.positions[inside],

@@ -10,7 +10,7 @@ import pytest
 from form_songs import MadeSong, made_song
 from phrasefit.form import weigh_half_bar
 from phrasefit.form.half_bar import half_later
-from phrasefit.model import Alternative, BarMap, Confidence
+from phrasefit.model import Alternative, BarMap, Confidence, Correction
 
 PLAN = [(letter, [4] * 8) for letter in "ABABCB"]
 
@@ -18,9 +18,13 @@ PLAN = [(letter, [4] * 8) for letter in "ABABCB"]
 def doubted(song: MadeSong, positions: np.ndarray) -> BarMap:
     """A map whose bars are hardly surer than those half a bar later."""
     other = Alternative(
-        kind="one", option="--shift-one +2", probability=0.4, tempo_bpm=120, meter=4, shift_beats=2
+        kind="one",
+        correction=Correction(shift_one_beats=2),
+        probability=0.4,
+        tempo_bpm=120,
+        meter=4,
     )
-    next_ = replace(other, option="--shift-one +1", probability=0.1, shift_beats=1)
+    next_ = replace(other, correction=Correction(shift_one_beats=1), probability=0.1)
     return replace(
         song.bar_map,
         positions=positions,
@@ -54,8 +58,8 @@ def test_alternatives_are_told_from_the_new_ones() -> None:
     moved = [m for song, m in weighed if np.array_equal(m.positions, song.bar_map.positions)]
     assert moved
     for bar_map in moved:
-        options = {a.shift_beats: a.option for a in bar_map.alternatives}
-        assert options[3] == "--shift-one +3"
+        options = {a.correction.shift_one_beats for a in bar_map.alternatives}
+        assert 3 in options
         assert 1 not in options
 
 
@@ -63,7 +67,7 @@ def test_the_other_half_keeps_what_is_left_of_the_probability() -> None:
     """The two halves share what they had together; other places keep theirs."""
     song = made_song(PLAN, np.random.default_rng(1))
     weighed = weigh_half_bar(doubted(song, song.bar_map.positions), song.evidence)
-    by_shift = {a.shift_beats: a.probability for a in weighed.alternatives}
+    by_shift = {a.correction.shift_one_beats: a.probability for a in weighed.alternatives}
 
     assert by_shift.get(2, 0.0) + weighed.confidence.downbeat == pytest.approx(0.9, abs=0.02)
     assert by_shift[1] == 0.1
