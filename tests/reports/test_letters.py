@@ -21,6 +21,7 @@ from matplotlib import font_manager
 from matplotlib.ft2font import FT2Font
 from matplotlib.image import imread
 
+from phrasefit.cli._pages import save
 from phrasefit.reports import fonts, pdf_text
 from phrasefit.reports.fonts import families, isolated, letters_note, printable
 from phrasefit.reports.paper import Document, fitted, text_width_pt, wrapped
@@ -263,3 +264,15 @@ def test_every_glyph_and_letter_is_kept_when_syllables_repeat() -> None:
 
         assert sorted(glyph.number for glyph in glyphs) == list(range(len(syllables)))
         assert "".join(g.letters for g in glyphs).replace(pdf_text.NO_LETTER, "") == text
+
+
+def test_command_says_which_font_is_wanted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever saves a page with spelled-out names reads why, on standard error."""
+    without_fonts(monkeypatch)
+    document = drawn("ที่นี่")
+
+    save(document, tmp_path / "a.pdf", force=False)
+
+    assert "install Noto Sans Thai" in capsys.readouterr().err
