@@ -358,7 +358,10 @@ def _finite(value: Any) -> Any:
 
 
 def fit_document(
-    fit: model.FitPlan, *, verdict: str, reasons: Callable[[model.Plan], Sequence[str]]
+    fit: model.FitPlan,
+    *,
+    verdict: str,
+    reasons: Callable[[model.FitPlan, model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
@@ -366,7 +369,7 @@ def fit_document(
     each number of changes, the advised one (``best``) and this one (``chosen``) among
     them.  The words come from `reports`: `verdict` for the fit, `reasons` for each plan.
     """
-    plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
+    plans = [{**_plan_document(plan), "reasons": list(reasons(fit, plan))} for plan in fit.plans]
     return {
         "format": FIT_FORMAT,
         "version": FORMAT_VERSION,

@@ -215,7 +215,7 @@ def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *fit.doubts,
         *cautions(fit),
-        *off_phrase_lines(plan.walls),
+        *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
         *fit.routine.assumed,
         *fit.routine.notes,
