@@ -25,10 +25,22 @@ TURN_CAUTION_DEG_PER_MINUTE = 1800
 FITS = 70.0
 FITS_IN_PART = 40.0
 FELT_PERCENT = 1.0  # a smaller change of tempo is not felt; common practice, no source
+DOUBT_CELLS = ("check the beat", "check the one", "check the bars", "check the phrases")
 SHOWN_CHARGE = 0.05  # points; less is written as 0.0
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def verdict_cell(fit: FitPlan) -> str:
+    """Say in three words or fewer how the plan asked for fits, for a column of a table."""
+    if not is_in_reach(fit.tempo):
+        return fit.tempo.verdict
+    if main_doubt(fit):
+        return doubt_cell(fit)
+    well = "fits, changed" if fit.plan.n_changes else "fits as is"
+    cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
+    return cells[fitting(fit.plan)]
 
 
 class Fitting(StrEnum):
@@ -66,7 +78,12 @@ def _number(n: int) -> str:
 
 
 def _plural(n: int, noun: str) -> str:
-    return f"{_number(n)} {noun}{'' if n == 1 else 's'}"
+    return f"{_number(n)} {noun}{plural_s(n)}"
+
+
+def plural_s(n: int) -> str:
+    """Give the ending of a noun that follows a number."""
+    return "" if n == 1 else "s"
 
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
@@ -292,6 +309,12 @@ def off_phrase(fit: FitPlan, wall: Wall) -> str:
 def main_doubt(fit: FitPlan) -> str:
     """Say the doubt that matters most for this plan, empty if there is none."""
     return fit.doubts[0] if fit.doubts else ""
+
+
+def doubt_cell(fit: FitPlan) -> str:
+    """Name the doubt of `main_doubt` in three words."""
+    words = main_doubt(fit)
+    return next((cell for cell in DOUBT_CELLS if words.startswith(cell)), "check the map")
 
 
 def is_off_tempo(tempo: TempoVerdict) -> bool:
