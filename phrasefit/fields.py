@@ -6,8 +6,10 @@ is written as null.
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +91,14 @@ class Fields:
         if not isinstance(value, str):
             raise self.refuse(key, "must be a text in quotes")
         return value
+
+    def only(self, known: Collection[str]) -> None:
+        """Refuse keys that are not `known`, and name the first and what was meant perhaps."""
+        unknown = sorted(set(self.values) - set(known))
+        if unknown:
+            close = difflib.get_close_matches(unknown[0], known, n=1)
+            remedy = f"write {close[0]}, or remove it" if close else "remove it"
+            raise MapError(f"{self.name}: {shown(unknown[0])} is no key of it; {remedy}")
 
     def items(self, key: str) -> list[Any]:
         """Read a list; empty if missing."""

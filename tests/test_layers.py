@@ -28,7 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "store": set(),
     "fit": {"routine"},
     "ranking": {"fit"},
-    "evening": set(),
+    "evening": {"fit"},
     "serial": {"routine", "fields"},
     "reports": {"routine", "fit", "ranking", "evening", "serial", "sounds"},
     "pipeline": {"audio", "meter", "form", "store", "serial"},

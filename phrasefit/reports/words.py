@@ -16,6 +16,7 @@ from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
+from phrasefit.serial import UNNAMED
 
 # Five full turns a minute, to whichever side; common practice, no source.
 TURN_CAUTION_DEG_PER_MINUTE = 1800
@@ -217,6 +218,8 @@ def _section_words(fit: FitPlan, place: PhraseBreak) -> str:
     when = clock_time(place.time_s)
     if not place.letter:
         return f"the phrase at {when}"
+    if place.letter == UNNAMED:
+        return f"the section at {when}"
     same = [s for s in fit.bar_map.sections if s.letter == place.letter]
     index = int(fit.grid.section[place.count])
     last = len(same) > 1 and fit.bar_map.sections[index] is same[-1]
