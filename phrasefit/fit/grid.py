@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import distance_to_range
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
@@ -95,9 +95,13 @@ def count_grid(
         If the level that a person chose does not divide the bar.
     """
     if not bar_map.beat_times_s.size:
-        raise NoFitError("the bar map holds no beats; nothing can be counted")
+        raise NoFitError(
+            "the bar map holds no beats; nothing can be counted", reason=Reason.NO_BEATS
+        )
     if not np.any(bar_map.positions == 1):
-        raise NoFitError("the bar map has no one (position 1); mark at least one downbeat")
+        raise NoFitError(
+            "the bar map has no one (position 1); mark at least one downbeat", reason=Reason.NO_ONE
+        )
     level = level_of(bar_map, routine)
     if not divides(level, bar_map.meter):
         raise ParameterError(
@@ -116,7 +120,9 @@ def count_grid(
         found = _dance_phrases(bar_map, phrase * level)
         starts = [(count_of_beat[p.start_beat], p.strength) for p in found]
     else:
-        starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, phrase, meter)]
+        # What is assumed is no longer than what dancers call a phrase, also for long routines.
+        assumed = phrase if bar_map.sections else danced.phrase_counts
+        starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, assumed, meter)]
     strength = _strengths(bar_map, starts, count_of_beat, len(bar_start), inner)
     strength[max(0, len(strength) - danced.group_counts + 1) :] = 0.0
     return CountGrid(

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.fit.in_step import Measure, Place, measure_of
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.doubts import NameCorrection, other_doubts
 from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
 from phrasefit.reports.map_text import level_words
 from phrasefit.reports.times import clock_time
@@ -23,8 +24,10 @@ CELL_WORDS = {
 WORTH_SHOWING = 1.0  # points; nobody learns a change for less
 
 
-def render(fit: FitPlan) -> str:
+def render(fit: FitPlan, *, name_correction: NameCorrection | None = None) -> str:
     """Write the plan asked for, the other plans and every doubt as lines of text.
+
+    `name_correction` gives what to type for a correction that settles a doubt.
 
     Returns
     -------
@@ -34,13 +37,13 @@ def render(fit: FitPlan) -> str:
     plan = fit.plan
     blocks = [
         [_heading(fit)],
-        _wrapped("", verdict(fit)),
+        _wrapped("", verdict(fit, name_correction=name_correction)),
         _facts(fit, plan),
         _walls(fit, plan),
         _wrapped("ending    ", ending_sentence(plan.ending)),
         _other_plans(fit),
         _other_starts(fit),
-        _listed("check", fit.doubts),
+        _listed("check also", other_doubts(fit, name_correction)),
         _listed("taken for granted", fit.routine.assumed),
         _listed("care", cautions(fit)),
     ]

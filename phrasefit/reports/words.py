@@ -13,6 +13,7 @@ from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
@@ -26,7 +27,6 @@ TURN_CAUTION_DEG_PER_MINUTE = 1800
 FITS = 70.0
 FITS_IN_PART = 40.0
 FELT_PERCENT = 1.0  # a smaller change of tempo is not felt; common practice, no source
-DOUBT_CELLS = ("check the beat", "check the one", "check the bars", "check the phrases")
 SHOWN_CHARGE = 0.05  # points; less is written as 0.0
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
@@ -37,8 +37,8 @@ def verdict_cell(fit: FitPlan) -> str:
     """Say in three words or fewer how the plan asked for fits, for a column of a table."""
     if not is_in_reach(fit.tempo):
         return fit.tempo.verdict
-    if main_doubt(fit):
-        return doubt_cell(fit)
+    if doubt := main_doubt(fit):
+        return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
     cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
     return cells[fitting(fit.plan)]
@@ -59,16 +59,18 @@ def fitting(plan: Plan) -> Fitting:
     return Fitting.IN_PART if plan.score >= FITS_IN_PART else Fitting.HARDLY
 
 
-def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
+def verdict(
+    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+) -> str:
     """Say in a few sentences whether and how the routine fits the song.
 
     What to check before it is trusted, how far it goes straight through, what the song does
     then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
-    the one asked for if left out.
+    the one asked for if left out.  `name_correction` gives what to type for a correction.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
     if doubt := main_doubt(fit):
-        sentences.insert(0, doubt)
+        sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
@@ -307,17 +309,6 @@ def off_phrase(fit: FitPlan, wall: Wall) -> str:
         return ""
     side = "after" if wall.phrase_offset > 0 else "before"
     return f"{abs(wall.phrase_offset)} {side} the phrase"
-
-
-def main_doubt(fit: FitPlan) -> str:
-    """Say the doubt that matters most for this plan, empty if there is none."""
-    return fit.doubts[0] if fit.doubts else ""
-
-
-def doubt_cell(fit: FitPlan) -> str:
-    """Name the doubt of `main_doubt` in three words."""
-    words = main_doubt(fit)
-    return next((cell for cell in DOUBT_CELLS if words.startswith(cell)), "check the map")
 
 
 def is_off_tempo(tempo: TempoVerdict) -> bool:

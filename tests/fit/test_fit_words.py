@@ -9,7 +9,7 @@ import pytest
 
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.fit import fit_routine
-from phrasefit.model import Confidence, RestartPoint, Step, TagOption
+from phrasefit.model import Alternative, Confidence, Correction, RestartPoint, Step, TagOption
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
 from phrasefit.reports.words import cautions, reasons, tempo_words, verdict
@@ -127,11 +127,49 @@ def test_verdict_begins_with_the_doubt_and_ends_with_the_tempo() -> None:
     text = verdict(fit_routine(song, make_routine(tempo_bpm=(90, 120))))
 
     assert text == (
-        "Check the one (40% sure)."
+        "Check the one (40% sure): hear whether a new line of the song begins on count 1 of a wall."
         " If that is right, it fits as it is (100 of 100): every phrase of the song starts a wall."
         " 130 counts a minute is too fast (90 to 120 is wanted):"
         " play it 7.7 % slower, with the pitch kept."
     )
+
+
+def test_no_praise_before_the_doubt_that_matters() -> None:
+    """The one comes before the phrases, with the likeliest correction; the rest stands below."""
+    rivals = tuple(
+        Alternative(
+            kind="one", correction=Correction(shift_one_beats=n), probability=share,
+            tempo_bpm=120.0, meter=4,
+        )
+        for n, share in ((2, 0.3), (1, 0.2))
+    )  # fmt: skip
+    song = make_song(*SQUARE, confidence=Confidence(downbeat=0.5, phrase=0.4), alternatives=rivals)
+
+    def name(correction: Correction) -> str:
+        return (
+            f"--shift-one {correction.shift_one_beats:+d}" if correction.shift_one_beats else "-x"
+        )
+
+    text = render(fit_routine(song, make_routine()), name_correction=name)
+    first = " ".join(text.split("\n\n")[1].split())
+
+    assert first.startswith("Check the one (50% sure): hear whether a new line of the song begins")
+    assert "if it is wrong, try --shift-one +2 (30%). If that is right, it fits as it is" in first
+    assert "--shift-one +1" not in text
+    assert "\ncheck also\n  check the phrases (40% sure)" in text
+
+
+def test_a_map_without_sections_says_what_is_assumed() -> None:
+    """It is planned by phrases of 32 also for 64 counts: an intro of 32 is as good as any."""
+    song = make_song(("A", 8 * 12))
+    song = dataclasses.replace(song, sections=())
+
+    fit = fit_routine(song, make_routine(make_part(counts=64), intro_counts=32))
+
+    assert fit.plan.intro_counts == 32
+    text = verdict(fit)
+    assert text.startswith("Check the phrases: the map has no sections, so that one is assumed")
+    assert text.endswith("every wall starts on a phrase (a wall is two phrases of 32 counts).")
 
 
 def test_a_tempo_off_by_a_hair_is_no_fault() -> None:
@@ -153,7 +191,7 @@ def test_verdict_of_a_plan_that_was_asked_for() -> None:
     text = verdict(fit, plain)
     assert text.startswith(f"With no changes, as chosen, it scores {plain.score:.0f} of 100 (with")
     assert f"(with one change, as advised, {fit.plan.score:.0f})" in text
-    assert "advised:" not in text.lower() and "fix" not in text
+    assert "advised:" not in text.lower() and "fixes" not in text
 
 
 def test_restart_with_tag_is_one_line() -> None:
@@ -284,7 +322,7 @@ def test_report_of_restarts_parts_and_doubts() -> None:
     assert re.search(r"RESTART wall \d+ after count 16, facing \d+:00, touch on 16", text)
     assert "phrase  part\n" in text
     assert re.search(r"^ +3 .*  B$", text, re.M)
-    assert "\ncheck\n  check the phrases (30% sure)" in text
+    assert text.split("\n\n")[1].startswith("Check the phrases (30% sure): hear whether")
     assert "\ntaken for granted\n  no feet are written\n" in text
     assert "\ncare\n  fast for this routine" in text
 
