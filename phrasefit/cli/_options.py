@@ -34,9 +34,6 @@ MaxChanges = Annotated[
         "--max-changes", metavar="N", min=0, max=12, help="Most tags and restarts allowed."
     ),
 ]
-CostsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Own costs (TOML).")
-]
 Places = Annotated[
     list[Path] | None,
     typer.Argument(metavar="FOLDER... ROUTINE...", help="Folders or songs; routine files."),
@@ -62,7 +59,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
     `command` with the dataclasses made of them.  Lists, as typer makes them, become tuples.
     """
     hints = get_type_hints(command, include_extras=True)
-    groups = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
+    groups: dict[str, Any] = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
     shown = []
     for name, parameter in inspect.signature(command).parameters.items():
         options = _options(groups[name]) if name in groups else [parameter]
@@ -76,7 +73,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
             given[name] = group(**values | lists)
         command(**given)
 
-    called.__signature__ = inspect.Signature(shown)
+    called.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]  # typer reads it
     return called
 
 

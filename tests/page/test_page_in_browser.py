@@ -157,8 +157,8 @@ def test_the_page_counts_as_the_program_does(rehearse: Callable, fits: SimpleNam
         assert same["times"] == pytest.approx(document["score"]["times"], abs=1e-9)
         assert same["ones"] == document["score"]["ones"]
         corrected = apply_correction(fit.bar_map, Correction(shift_one_beats=1, nudge_s=0.02))
-        level = fit.grid.beats_per_count
-        grid = count_grid(corrected, beats_per_count=level, routine=fit.routine)
+        counted = replace(corrected, beats_per_count=fit.grid.beats_per_count)
+        grid = count_grid(counted, routine=fit.routine)
         assert moved["times"] == pytest.approx(grid.times_s.tolist(), abs=1e-9)
         assert moved["ones"] == grid.bar_start.tolist()
         begin = moved["start"]
