@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import itertools
-import time
 import wave
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,75 +10,17 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
-import pypdf
 import pytest
 
-from fit_songs import make_part, make_routine
 from phrasefit.fit import fit_routine
-from phrasefit.fit.grid import count_grid
-from phrasefit.meter.corrections import apply_correction
-from phrasefit.model import Correction, FitPlan, TagOption
 from phrasefit.reports.cues import running_counts
 from phrasefit.reports.page import Recording
 from phrasefit.reports.page import page as page_of
-from phrasefit.reports.page.page import page_document
 from phrasefit.reports.practice import CLICKS
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 from songs import song
-
-# Look once a frame, after the page has drawn: the clock of the sound, and what is on screen.
-WATCH = """(ms) => new Promise((done) => {
-  const seen = [];
-  const begin = performance.now();
-  const look = (now) => {
-    const shown = document.body.dataset;
-    seen.push({ now, clock: position(), time: Number(shown.time), hook: shown.count,
-      count: document.getElementById("count").textContent,
-      wall: document.getElementById("wall").textContent,
-      mark: [...document.querySelectorAll("#sheet i.now")].map((box) => Number(box.dataset.at)),
-      facing: document.getElementById("facing").textContent });
-    if (performance.now() - begin < ms) requestAnimationFrame(look); else done(seen);
-  };
-  requestAnimationFrame(look);
-})"""
-FRAME_S = 1 / 60
-
-
-def until(page, condition: str, *, seconds: float = 20.0) -> None:
-    """Wait until a condition holds (Playwright's own way needs eval, which the page forbids)."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(condition):
-        assert time.monotonic() < end, f"still not so: {condition}"
-        time.sleep(0.02)
-
-
-def watched(page, seconds: float) -> list[dict]:
-    """Watch the page for some seconds."""
-    return page.evaluate(WATCH, seconds * 1000)
-
-
-def assert_counts_are_the_plans(seen: list[dict], fit: FitPlan, *, rate: float = 1.0) -> None:
-    """Compare count, wall, facing and mark with the plan, and the clock with the sound."""
-    rows = running_counts(fit)
-    for before, now in itertools.pairwise(seen):
-        row = rows[int(np.searchsorted(fit.grid.times_s, now["time"], side="right")) - 1]
-        assert now["count"] == now["hook"] == str(row.spoken)
-        assert now["mark"] == [row.index]
-        assert now["wall"].split() == (["TAG"] if row.kind == "tag" else ["WALL", str(row.wall)])
-        assert now["facing"] == f"{row.facing // 30 or 12}:00"
-        frame_s = max(FRAME_S, (now["now"] - before["now"]) / 1000)
-        assert abs(now["clock"] - now["time"]) <= frame_s * rate + 0.003
-
-
-def start_before_event(page, kind: str, *, counts: int) -> None:
-    """Go to `counts` counts before the first event of a kind, without a count-in."""
-    page.select_option("#count-in", "off")
-    page.evaluate(
-        "([kind, n]) => seek(state.score.times[state.score.events.find((e) => e.kind === kind).at"
-        " - n] + 0.1)",
-        [kind, counts],
-    )
+from watching import assert_counts_are_the_plans, start_before_event, until, watched
 
 
 def test_counts_follow_the_users_own_recording(
@@ -140,30 +80,6 @@ def test_clicks_sound_on_their_counts(rehearse: Callable, fits: SimpleNamespace)
         assert kind == (event.kind if event else "eight" if rows[i].spoken == 1 else "count")
     assert {kind for _, kind in clicks} >= {"tag", "count"}
     assert page.evaluate("data.clicks") == {k: [list(v[0]), *v[1:]] for k, v in CLICKS.items()}
-
-
-def test_the_page_counts_as_the_program_does(rehearse: Callable, fits: SimpleNamespace) -> None:
-    """Counted in the page without a change, and moved by a beat, counts are the program's."""
-    page = rehearse("tagged")
-    for fit in vars(fits).values():
-        document = page_document(fit, fit.plan, origin=None)
-        change = "{ ...UNTOUCHED, shift_one_beats: 1, nudge_s: 0.02 }"
-        same, moved = page.evaluate(
-            "(d) => { Object.assign(data, d);"
-            f" return [recounted(UNTOUCHED), recounted({change})]; }}",
-            document,
-        )
-
-        assert same["times"] == pytest.approx(document["score"]["times"], abs=1e-9)
-        assert same["ones"] == document["score"]["ones"]
-        corrected = apply_correction(fit.bar_map, Correction(shift_one_beats=1, nudge_s=0.02))
-        counted = replace(corrected, beats_per_count=fit.grid.beats_per_count)
-        grid = count_grid(counted, routine=fit.routine)
-        assert moved["times"] == pytest.approx(grid.times_s.tolist(), abs=1e-9)
-        assert moved["ones"] == grid.bar_start.tolist()
-        begin = moved["start"]
-        assert grid.bar_start[begin] and moved["rows"][begin]["spoken"] == 1
-        assert {row["wall"] for row in moved["rows"]} == {0} and moved["events"] == []
 
 
 def test_names_with_markup_do_nothing(opened: Callable) -> None:
@@ -309,78 +225,6 @@ def test_a_count_in_leads_to_the_count(rehearse: Callable) -> None:
     assert (last["now"] - first["now"]) / 1000 == pytest.approx(8 * 60 / 124 / 1.1, abs=0.1)
 
 
-def test_taps_find_the_one(rehearse: Callable) -> None:
-    """Taps a little off every third beat of a bar say: the one is two beats later."""
-    page = rehearse("tagged")
-    call = "(taps) => readTaps(taps, data.map.beats_s, data.map.positions, data.map.meter)"
-    errors = (0.03, -0.04, 0.02, -0.02, 0.05)
-    found = page.evaluate(call, [1.0 + 0.5 * (2 + 4 * k) + e for k, e in enumerate(errors)])
-    eights = page.evaluate(call, [1.0 + 4.0 * k for k in range(4)])
-    every = page.evaluate(call, [1.0 + 0.5 * k for k in range(6)])
-
-    assert (found["apart"], found["place"], found["shift"]) == (4, 3, 2)
-    assert found["bpm"] == pytest.approx(120, rel=0.03)
-    assert (eights["apart"], eights["shift"]) == (8, 0)
-    assert every["apart"] == 1
-
-
-def test_corrections_recount_at_once_and_can_be_undone(rehearse: Callable) -> None:
-    """Counts follow at once; no start and no wall is guessed; undo brings the plan back."""
-    page = rehearse("tagged")
-    page.click("#correct summary")
-    one = "state.score.times[state.score.ones.indexOf(true)]"
-    row = "document.querySelector('#rows tr td').textContent"
-    assert page.evaluate(row) == "0:17.0"
-    assert page.evaluate(one) == pytest.approx(1.0)
-    page.click("#one-later")
-    page.click("#one-later")
-    page.click("#beats-later")
-    assert page.evaluate(one) == pytest.approx(2.01)
-    assert "the one 2 beats later, all beats 10 ms later" in page.inner_text("#state")
-    until(page, "document.getElementById('wall').textContent === 'COUNTS'")
-    assert "program lays the walls anew" in page.inner_text("#place")
-    assert page.is_visible("#unplanned") and page.is_disabled("#repeat-wall")
-    shown = page.inner_text("body")
-    assert "0:17" not in page.inner_text("header") and "WALL 1" not in shown
-    assert not page.is_visible("#rows") and not page.is_visible("#room")
-    page.evaluate("seek(25.1)")
-    page.click("#section-here")
-    assert "new section" in page.inner_text("#sheet")
-    page.click("#undo-all")
-    assert page.evaluate("isUntouched(state.change)")
-    assert page.evaluate(row) == "0:17.0"
-    assert page.is_visible("#rows") and "WALL 1" in page.inner_text("#sheet")
-    assert page.is_disabled("#save")  # made from a map: there is no song to keep it for
-
-
-def test_unsaved_corrections_outlive_a_reload(rehearse: Callable, fits: SimpleNamespace) -> None:
-    """A reload asks first and brings corrections back, undo included; another map has its own."""
-    page = rehearse("tagged")
-    asked = []
-    page.on("dialog", lambda dialog: asked.append(dialog.type))
-    page.reload()
-    assert asked == []
-    page.click("#correct summary")
-    page.click("#one-later")
-    page.click("#beats-later")
-    page.click("#beats-later")
-    page.reload()
-
-    assert asked == ["beforeunload"]
-    assert page.evaluate("[state.change.shift_one_beats, state.change.nudge_s]") == [1, 0.02]
-    assert "taken up" in page.inner_text("#announce")
-    assert "all beats 20 ms later" in page.text_content("#state")
-    page.click("#correct summary")
-    page.click("#undo")
-    assert page.evaluate("state.change.nudge_s") == 0.01
-    keys = [page_document(fit, fit.plan, origin=None)["key"] for fit in vars(fits).values()]
-    assert len(set(keys)) == len(keys)
-    page.click("#undo-all")
-    page.reload()
-    assert asked == ["beforeunload"]
-    assert page.evaluate("[isUntouched(state.change), localStorage.length]") == [True, 0]
-
-
 def test_another_song_cannot_be_overlooked(
     rehearse: Callable, fits: SimpleNamespace, recording: Path, tmp_path: Path
 ) -> None:
@@ -434,149 +278,6 @@ def test_the_screen_stays_on_while_it_plays(rehearse: Callable) -> None:
     until(page, "!sound.playing")
     assert page.evaluate("held") == ["screen", "screen", "released"]
     assert page.evaluate("wake") is None
-
-
-def test_it_prints_the_walls(rehearse: Callable) -> None:
-    """On paper stand the name, the walls, the restart; nothing that only works on a screen."""
-    page = rehearse("restarted")
-    reader = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4")))
-    text = "\n".join(sheet.extract_text() for sheet in reader.pages)
-
-    assert len(reader.pages) <= 2
-    for words in (
-        "Borrowed Teaspoons",
-        "RESTART after 16, on count 16",
-        "END, turn 1/4 R",
-        "12:00",
-    ):
-        assert words in text
-    assert "Repeat" not in text and "Corrections" not in text
-    page.keyboard.press("d")
-    page.keyboard.press("b")
-    page.emulate_media(media="print")
-    colors = page.evaluate(
-        "['body', '#sheet', 'td'].map((name) => { const style = getComputedStyle(document"
-        ".querySelector(name)); return [style.color, style.backgroundColor]; })"
-    )
-    assert {color for color, _ in colors} == {"rgb(0, 0, 0)"}
-    assert {behind for _, behind in colors} <= {"rgb(255, 255, 255)", "rgba(0, 0, 0, 0)"}
-    assert page.is_visible("#sheet")
-
-
-@pytest.mark.parametrize(("width", "height"), [(1024, 768), (768, 1024)])
-def test_fingers_and_eyes(rehearse: Callable, width: int, height: int) -> None:
-    """On a tablet all targets are at least 44 px, and the count is seen across the room.
-
-    44 CSS px: WCAG 2.2, success criterion 2.5.5.  60 pt (80 px) of type at 3 m: sign
-    makers' rule of thumb, an inch of letter for 25 feet at the limit.
-    """
-    page = rehearse("restarted", width=width, height=height)
-    page.click("#correct summary")
-    small = page.evaluate(
-        "[...document.querySelectorAll('button, select, .button, summary, .check')]"
-        ".filter((e) => !e.closest('dialog')).map((e) => [e.id || e.textContent,"
-        " e.getBoundingClientRect()])"
-        ".filter(([, box]) => box.height < 44 || box.width < 44).map(([id]) => id)"
-    )
-    wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-    sizes = page.evaluate(
-        "['count', 'wall'].map((id) => parseFloat(getComputedStyle(document.getElementById(id))"
-        ".fontSize))"
-    )
-
-    assert small == []
-    assert wide <= 0
-    assert sizes[0] >= 240 and sizes[1] >= 60
-    page.keyboard.press("b")
-    bottom = page.evaluate("document.getElementById('transport').getBoundingClientRect().bottom")
-    assert bottom + page.evaluate("scrollY") <= height + 1
-
-
-def test_a_step_is_read_from_afar(rehearse: Callable) -> None:
-    """Now and next are a sixteenth of the screen high or more; what plays stays in reach.
-
-    60 pt (80 px) of type at 3 m: sign makers' rule of thumb, an inch of letter for 25 feet
-    at the limit; a screen of 1080 lines comes to it in large type.
-    """
-    for width, height in ((1920, 1080), (1024, 768), (768, 1024), (390, 844)):
-        page = rehearse("restarted", width=width, height=height)
-        start_before_event(page, "restart", counts=4)
-        page.keyboard.press("b")
-        sizes = page.evaluate(
-            "['step-now', 'step-next'].map((id) => parseFloat(getComputedStyle(document"
-            ".getElementById(id)).fontSize))"
-        )
-        assert min(sizes) >= height / 16
-        if height == 1080:
-            assert min(sizes) >= 80
-        for control in ("#play", "#speed", "#repeat-group", "#count-in"):
-            box = page.locator(control).bounding_box()
-            assert box and box["y"] >= 0 and box["y"] + box["height"] <= height, control
-
-
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (320, 640), (640, 400), (1024, 768)])
-def test_a_long_name_moves_nothing_off_the_screen(
-    opened: Callable, width: int, height: int
-) -> None:
-    """A tag with a long name leaves Play in sight and nothing sideways, at 200 % zoom too.
-
-    640 by 400 is 1280 by 800 at 200 %; 320 is WCAG 2.2, success criterion 1.4.10.
-    """
-    name = "the one with the lanterns and the very long bridge" * 2
-    tags = (TagOption(counts=4, turn_deg=90, name=name),)
-    fit = fit_routine(song((32, 84, *[64] * 6)), make_routine(make_part(cuts={16: 0}), tags=tags))
-    page = opened(page_of(fit), width=width, height=height)
-    for keys in ("", "b"):
-        page.keyboard.press(keys) if keys else None
-        start_before_event(page, "tag", counts=-1)
-        until(page, "document.getElementById('wall').textContent === 'TAG'")
-        box = page.locator("#play").bounding_box()
-        assert name in page.inner_text("#place")
-        assert box["y"] >= 0 and box["y"] + box["height"] <= height
-        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-
-
-def test_the_sheet_holds_the_whole_song(rehearse: Callable, fits: SimpleNamespace) -> None:
-    """Lines of 32 counts (24 in threes), one box a count, ones taller, each wall named once."""
-    for name, fit in vars(fits).items():
-        page = rehearse(name)
-        boxes = page.evaluate(
-            "[...document.querySelectorAll('#sheet li')].map((line) =>"
-            " [...line.querySelectorAll('i')].map((box) => [Number(box.dataset.at),"
-            " box.classList.contains('one'), box.offsetHeight]))"
-        )
-        size = 24 if fit.routine.meter == 3 else 32
-        every = [box for line in boxes for box in line]
-        assert [len(line) for line in boxes[:-1]] == [size] * (len(boxes) - 1)
-        assert [at for at, _, _ in every] == [*range(len(fit.grid.times_s) - 1)]
-        assert [one for _, one, _ in every] == fit.grid.bar_start.tolist()
-        assert min(h for _, one, h in every if one) > max(h for _, one, h in every if not one)
-        walls = page.locator("#sheet .piece.wall b").all_inner_texts()
-        assert walls == [f"WALL {wall.number}" for wall in fit.plan.walls]
-        ways = page.locator("#sheet .piece.wall .clock").all_text_contents()
-        assert ways == [clock(wall.facing) for wall in fit.plan.walls]
-        shapes = page.evaluate(
-            "[...document.querySelectorAll('#sheet .note use')].map((u) => u.getAttribute('href'))"
-        )
-        assert shapes == [
-            f"#mark-{event.kind.value}" for event in fit.plan.events if event.kind.value != "wall"
-        ]
-
-
-def test_less_motion_is_respected(rehearse: Callable) -> None:
-    """Where the system asks for less motion the sheet turns at once, and nothing slides."""
-    page = rehearse("restarted", reduced_motion="reduce")
-    page.evaluate(
-        "() => { globalThis.how = []; $('lines').scrollTo = (to) => how.push(to.behavior); }"
-    )
-    page.evaluate("walk(state.score.rows.length - 1)")
-
-    assert page.evaluate("how") == ["instant"]
-    assert page.evaluate(
-        "getComputedStyle(document.getElementById('arrow')).transitionDuration"
-    ) in ("0s", "1e-05s")
 
 
 def test_an_embedded_recording_plays(
