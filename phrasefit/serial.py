@@ -19,6 +19,7 @@ from fractions import Fraction
 from typing import Any
 
 from phrasefit import model
+from phrasefit.corrections.document import correction_document, read_correction
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
 from phrasefit.meters import LEVELS
@@ -33,7 +34,6 @@ LONGEST_BAR = 64
 SHORTEST_BEAT_S, LONGEST_BEAT_S = 0.1, 6.0
 LAST_S = 24 * 3600.0
 MOST_LETTERS = 12  # of a section's name, as far as pictures have room
-LEVEL_TOLERANCE = 0.12  # of a tempo: nearer is the same level
 
 
 def encode(value: Any) -> Any:
@@ -149,29 +149,14 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             for p in bar_map.phrases
         ],
         "confidence": encode(bar_map.confidence),
-        "alternatives": encode(rivals(bar_map, beats_per_count)),
+        "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
         "notes": list(bar_map.notes),
     }
 
 
-def rivals(bar_map: model.BarMap, beats_per_count: float) -> tuple[model.Alternative, ...]:
-    """List the other readings, with the option that leads there from the counts shown.
-
-    Where only every other beat is counted, the reading at half the tempo is the one
-    shown already, and the beat itself is reached by doubling.
-    """
-    if beats_per_count == 1.0:
-        return bar_map.alternatives
-    kept = []
-    for rival in bar_map.alternatives:
-        if rival.kind not in ("half", "double"):
-            kept.append(rival)
-            continue
-        pace = rival.tempo_bpm / (bar_map.tempo_bpm / beats_per_count)
-        for kind, ratio in (("half", 0.5), ("double", 2.0)):
-            if abs(pace / ratio - 1) < LEVEL_TOLERANCE:
-                kept.append(dataclasses.replace(rival, kind=kind, option=f"--{kind}"))
-    return tuple(kept)
+def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
+    """Give a reading and the correction that selects it, in beats of the map."""
+    return {**encode(rival), "correction": correction_document(rival.correction)}
 
 
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
@@ -281,11 +266,10 @@ def _is_position(value: Any) -> bool:
 def _read_alternative(fields: Fields) -> model.Alternative:
     return model.Alternative(
         kind=fields.text("kind"),
-        option=fields.text("option"),
+        correction=read_correction(fields.table("correction")),
         probability=fields.number("probability", low=0.0, high=1.0),
         tempo_bpm=fields.number("tempo_bpm", low=1.0, high=1000.0),
         meter=fields.whole("meter", low=1, high=LONGEST_BAR),
-        shift_beats=fields.whole("shift_beats", 0, low=-LONGEST_BAR, high=LONGEST_BAR),
     )
 
 
@@ -358,13 +342,18 @@ def _finite(value: Any) -> Any:
 
 
 def fit_document(
-    fit: model.FitPlan, *, verdict: str, reasons: Callable[[model.Plan], Sequence[str]]
+    fit: model.FitPlan,
+    *,
+    verdict: str,
+    doubts: Sequence[str],
+    reasons: Callable[[model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
     The keys of the plan asked for stand at the top; ``plans`` holds the best plan for
     each number of changes, the advised one (``best``) and this one (``chosen``) among
-    them.  The words come from `reports`: `verdict` for the fit, `reasons` for each plan.
+    them.  The words come from `reports`: `verdict` and `doubts` for the fit, `reasons` for
+    each plan.
     """
     plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
     return {
@@ -389,7 +378,7 @@ def fit_document(
             "times_s": fit.grid.times_s.tolist(),
         },
         "start_options": encode(fit.start_options),
-        "doubts": list(fit.doubts),
+        "doubts": list(doubts),
         "best": fit.best,
         "chosen": fit.chosen,
         "breaks": encode(fit.breaks),

@@ -17,6 +17,8 @@ from typing import Annotated, Any, get_type_hints
 
 import typer
 
+EMPTY: Any = ()  # the default of an option that may be given again; a list cannot be one
+
 
 class Paper(StrEnum):
     """The paper that is printed on."""

@@ -8,8 +8,8 @@ from types import SimpleNamespace
 
 import pytest
 
+from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit.grid import count_grid
-from phrasefit.meter.corrections import apply_correction
 from phrasefit.model import Correction
 from phrasefit.reports.page.page import page_document
 from watching import until

@@ -302,7 +302,7 @@ def test_floor_list(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
         length_s=pairing.length_s,
         value=1.0,
         bound=1.0,
-        n_offers=1,
+        n_pairings=1,
         repeatable=True,
         request=EveningRequest(minutes=5),
     )
@@ -385,7 +385,7 @@ def test_page_document(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
 @every_case
 def test_practice_audio(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
     """Each moment has its click; walls and tags are chapters."""
-    made = practice(fit, request=PracticeRequest(intro=True, saying="nothing"))
+    made = practice(fit, wishes=PracticeRequest(intro=True, saying="nothing"))
     clicks = [(c.time_s, c.kind.upper()) for c in made.clicks if c.kind not in ("count", "eight")]
     moments = [next(same) for _, same in itertools.groupby(expected[:-1], lambda m: m.count)]
 

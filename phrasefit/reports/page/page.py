@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit import serial
+from phrasefit.corrections.document import correction_document
 from phrasefit.model import (
     BarMap,
     Correction,
@@ -35,6 +35,7 @@ from phrasefit.model import (
     Wall,
 )
 from phrasefit.reports.cues import RunningCount, group_size, part_of, running_counts
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import (
     CAPITALS,
     ending_sentence,
@@ -213,7 +214,7 @@ def _isolated(name: str) -> str:
 
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
-        *fit.doubts,
+        *doubt_lines(fit),
         *cautions(fit),
         *off_phrase_lines(plan.walls),
         ending_sentence(plan.ending),
@@ -334,7 +335,7 @@ def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:
             "duration_s": info.duration_s,
         },
         "shown": fingerprint(fit.bar_map),
-        "based_on": serial.encode(origin.correction),
+        "based_on": correction_document(origin.correction),
     }
 
 
