@@ -242,6 +242,8 @@ def test_another_song_cannot_be_overlooked(
     words = page.inner_text("#wrong")
     assert "not the song the plan was made for" in words
     assert "another row.wav lasts 0:20.0" in words
+    boxes = [button.bounding_box() for button in page.locator("#wrong button").all()]
+    assert len(boxes) == 3 and min(box["height"] for box in boxes) >= 44
     page.keyboard.press(" ")  # the key that plays answers the question in focus, and no more
     assert not page.evaluate("sound.playing")
     page.set_input_files("#file", other)

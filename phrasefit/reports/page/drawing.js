@@ -32,7 +32,7 @@ function tableLine(event) {
   const isWall = event.kind === "wall";
   const unfinished = isWall && event.wall === end.wall && event.counts < event.whole;
   return { ...event,
-    wall: isWall ? [event.wall, event.name && `part ${event.name}`].filter(Boolean).join(" ") : "",
+    wall: isWall ? [event.wall, event.name].filter(Boolean).join(" ") : "",
     music: event.counts ? sections.findLast((s) => s.at <= event.at)?.name ?? "" : "",
     counts: event.counts || "",
     words: unfinished ? `music ends after ${event.counts}` : event.row };
@@ -134,8 +134,7 @@ function placeWords(row, i) {
   if (row.kind === "intro") return `${-row.count} to go`;
   if (row.kind === "counts") return "corrected: the program lays the walls anew";
   const part = state.score.parts.find((p) => p.end > i);
-  const named = row.kind === "wall" && row.name ? `part ${row.name}` : row.name;
-  return [named, `count ${row.count} of ${part.end - part.first}`].filter(Boolean).join(", ");
+  return [row.name, `count ${row.count} of ${part.end - part.first}`].filter(Boolean).join(", ");
 }
 
 /** Tell which way everyone faces on count `i`; null if that is not known. */
@@ -199,8 +198,9 @@ function frame() {
     sound.lead = null;
     if (sound.source === "song") startSong();
   }
-  if (sound.playing && sound.source === "song" && state.again && song.currentTime >= state.again.end) {
-    song.currentTime = state.again.start;
+  const { again } = state;
+  if (sound.playing && sound.source === "song" && again && song.currentTime >= again.end) {
+    song.currentTime = again.start;
   }
   const at = position();
   if (sound.playing && at >= lastMoment() + 0.3) pause();

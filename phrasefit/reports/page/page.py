@@ -5,9 +5,9 @@
 script can count again after a correction.  It then shows counts only: where the walls
 lie on corrected counts is for `phrasefit.fit` to say, not for a browser to guess.
 
-The script is in modules, read in the order of `SCRIPTS`: ``score.js`` counts, ``sheet.js``
-draws the song in lines (neither knows the page; both can serve another one), ``sound.js``
-is the clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on,
+The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small arithmetic
+and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
+one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on,
 ``recording.js`` opens the song, ``drawing.js`` draws the moment, ``keeping.js`` holds
 what is unsaved, ``correcting.js`` changes it, ``controls.js`` wires keys and buttons.
 """
@@ -54,8 +54,8 @@ from phrasefit.routine.vocabulary import cue_words
 
 STYLES = ("sheet.css", "page.css")
 SCRIPTS = (
-    "score.js", "sheet.js", "sound.js", "repeat.js", "awake.js", "recording.js", "drawing.js",
-    "keeping.js", "correcting.js", "controls.js",
+    "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
+    "drawing.js", "keeping.js", "correcting.js", "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
@@ -270,8 +270,10 @@ def _row(fit: FitPlan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
 
 
 def _shown_name(fit: FitPlan, kind: str, name: str) -> str:
-    """Name the part only where a routine has several."""
-    return "" if kind == "wall" and len(fit.routine.parts) == 1 else name
+    """Name a tag as it is called, and a part only where a routine has several."""
+    if kind != "wall":
+        return name
+    return f"part {name}" if len(fit.routine.parts) > 1 else ""
 
 
 class _Steps:

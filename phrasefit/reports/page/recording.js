@@ -1,5 +1,6 @@
 // ------------------------------------------------------------------ the user's recording
 
+const NO_SONG = "no song open: clicks are made here";
 const MOST_OFF_S = 1; // two copies of one recording differ by less: silence at the ends
 
 /** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
@@ -34,7 +35,7 @@ function useClicks() {
   if (sound.playing) pause();
   sound.source = "clicks";
   $("not-the-song").hidden = true;
-  say("no song open: clicks are made here");
+  say(NO_SONG);
 }
 
 /** Stop everything for the question whether this can be right, and keep a line about it. */
@@ -51,7 +52,7 @@ function warnOfSong(name) {
 /** Take the recording that came with the page, if one did. */
 function openEmbedded() {
   const block = $("recording");
-  if (!block) return say("no song open: clicks are made here; start quietly, they are sharper than music");
+  if (!block) return say(`${NO_SONG}; start quietly, they are sharper than music`);
   const bytes = Uint8Array.from(atob(block.textContent.trim()), (c) => c.charCodeAt(0));
   open(new Blob([bytes], { type: block.dataset.type }), data.title);
 }

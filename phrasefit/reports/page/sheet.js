@@ -1,9 +1,10 @@
 // --------------------------------------------- the sheet: the song in lines of 32 counts
 //
 // `linesOf` says what stands where, `sheetOf` makes elements of it, `walkTo` moves the mark.
-// All three know nothing of the page around them.  A score holds `times`, `ones` and `rows` by
-// count, `parts` (stretches of one kind), `events`, `sections` and `phrases` with their count
-// `at`, and `group`, the counts called together: four groups make a line.
+// They need counting.js and the shapes #mark-… of the page, and know nothing else of it.
+// A score holds `times`, `ones` and `rows` by count, `parts` (stretches of one kind),
+// `events`, `sections` and `phrases` with their count `at`, and `group`, the counts called
+// together: four groups make a line.
 
 const GROUPS_A_LINE = 4;
 const ROOM_FOR_WORDS = 8; // counts; a wall is named on its first piece as long as that
@@ -37,6 +38,7 @@ function linesOf(score) {
   const n = score.rows.length;
   const sections = score.sections.map((s, k) =>
     ({ ...s, first: s.at, end: score.sections[k + 1]?.at ?? n }));
+  const walls = new Map(score.events.filter((e) => e.kind === "wall").map((e) => [e.at, e.label]));
   const strength = new Map(score.phrases.map((p) => [p.at, p.strength]));
   return Array.from({ length: Math.ceil(n / size) }, (_, k) => {
     const line = { first: k * size, end: Math.min((k + 1) * size, n), size };
@@ -45,7 +47,9 @@ function linesOf(score) {
       phrase: strength.get(line.first + i) ?? 0,
     }));
     const dance = cutTo(line, score.parts.filter((part) => part.kind !== "counts"))
-      .map((piece) => ({ ...piece, named: namedOn(piece, size) === k }));
+      .map((piece) => ({
+        ...piece, label: walls.get(piece.first), named: namedOn(piece, size) === k,
+      }));
     const notes = score.events.map((event) => notedIn(line, event)).filter((e) => e?.row);
     return { ...line, start_s: score.times[line.first], boxes, dance, notes,
       sections: cutTo(line, sections) };
@@ -86,16 +90,16 @@ function drawPiece(cells, piece) {
   box.style.gridColumn = `${piece.from + 1} / ${piece.to + 1}`;
   const room = piece.to - piece.from >= ROOM_FOR_WORDS;
   if (!piece.named) {
-    if (room && piece.kind === "wall") put(box, "span", "", `wall ${piece.wall}`);
+    if (room && piece.kind === "wall") put(box, "span", "", piece.label.toLowerCase());
     return;
   }
   const counts = piece.end - piece.first;
   if (piece.kind === "wall") {
-    put(box, "b", "", `WALL ${piece.wall}`);
+    put(box, "b", "", piece.label);
     const way = put(box, "span", "way");
     arrowOf(way, piece.facing);
     put(way, "span", "clock", clock(piece.facing));
-    if (piece.name) put(box, "span", "of", `part ${piece.name}`);
+    if (piece.name) put(box, "span", "of", piece.name);
   } else {
     const words = { intro: `intro ${counts}`, tag: `${counts}`, after: "after the dance" };
     put(box, piece.kind === "tag" ? "b" : "span", "", words[piece.kind]);
