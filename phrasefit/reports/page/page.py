@@ -7,9 +7,10 @@ lie on corrected counts is for `phrasefit.fit` to say, not for a browser to gues
 
 The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small arithmetic
 and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
-one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on,
-``recording.js`` opens the song, ``drawing.js`` draws the moment, ``keeping.js`` holds
-what is unsaved, ``correcting.js`` changes it, ``controls.js`` wires keys and buttons.
+one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
+``awake.js`` keeps the screen on, ``recording.js`` opens the song, ``drawing.js`` draws the
+moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``controls.js``
+wires keys and buttons.
 """
 
 from __future__ import annotations
