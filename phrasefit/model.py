@@ -113,15 +113,24 @@ class Features:
 
 # --------------------------------------------------------------------- meter
 
+# Probability of a pulse from which a map needs no loud doubt: see `phrasefit.training.pulse`.
+STEADY_FROM = 0.8
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confidence:
-    """Probabilities (0-1) that a reading is right."""
+    """Probabilities (0-1): that there is a pulse at all, and that each reading is right."""
 
+    pulse: float = 1.0
     beats: float = 1.0
     downbeat: float = 1.0
     meter: float = 1.0
     phrase: float = 1.0
+
+    @property
+    def hardly_steady(self) -> bool:
+        """Whether a map must open with a loud doubt: there may be no steady beat."""
+        return self.pulse < STEADY_FROM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -587,6 +596,7 @@ class TempoVerdict:
 class DoubtKind(StrEnum):
     """What can be doubtful about a fit."""
 
+    HARDLY_STEADY = "hardly steady"
     BEATS = "beats"
     ONE = "one"
     METER = "meter"

@@ -175,6 +175,21 @@ def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     ]
 
 
+# What a map may hold, beside what `map_document` writes that which the sample songs tell of
+# how they were made.  Another key is a slip: what it says would be taken for unsaid.
+MAP_KEYS = frozenset(
+    (
+        "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
+        "tempo_drift_percent", "gridded", "beats_per_count", "level_by", "meter", "beats_s",
+        "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
+        "notes", "style", "shows", "seed", "generator_version", "audible",
+    )
+)  # fmt: skip
+SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
+PHRASE_KEYS = frozenset(("start_s", "counts", "group", "strength"))
+UNNAMED = "?"  # the letter of a section that was given none
+
+
 def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     """Build a bar map from a JSON document, ours or made by hand.
 
@@ -190,6 +205,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     import numpy as np
 
     fields = Fields(name, document)
+    fields.only(MAP_KEYS)
     if fields.text("format", MAP_FORMAT) != MAP_FORMAT:
         raise MapError(f"{name}: is no bar map; give a file that phrasefit map --json wrote")
     beats, positions = _read_beats(fields)
@@ -289,13 +305,15 @@ def _in_order(items: list[Fields], beats: Any) -> list[tuple[Fields, int]]:
 
 
 def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]:
+    for item in items:
+        item.only(SECTION_KEYS)
     placed = _in_order(items, beats)
     ends = [*(start for _, start in placed), len(beats)][1:]
     return tuple(
         model.Section(
             start_beat=start,
             n_beats=end - start,
-            letter=item.text("letter", "?")[:MOST_LETTERS],
+            letter=item.text("letter", UNNAMED)[:MOST_LETTERS],
             strength=item.number("strength", 1.0, low=0.0, high=1.0),
         )
         for (item, start), end in zip(placed, ends, strict=True)
@@ -305,6 +323,8 @@ def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]
 
 def _read_phrases(items: list[Fields], beats: Any) -> tuple[model.Phrase, ...]:
     """Group levels default to 32; a phrase lasts to the next of its level or a higher one."""
+    for item in items:
+        item.only(PHRASE_KEYS)
     placed = [
         (item, start, item.whole("group", 32, low=1, high=1024))
         for item, start in _in_order(items, beats)
@@ -346,7 +366,7 @@ def fit_document(
     *,
     verdict: str,
     doubts: Sequence[str],
-    reasons: Callable[[model.Plan], Sequence[str]],
+    reasons: Callable[[model.FitPlan, model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
@@ -355,7 +375,7 @@ def fit_document(
     them.  The words come from `reports`: `verdict` and `doubts` for the fit, `reasons` for
     each plan.
     """
-    plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
+    plans = [{**_plan_document(plan), "reasons": list(reasons(fit, plan))} for plan in fit.plans]
     return {
         "format": FIT_FORMAT,
         "version": FORMAT_VERSION,

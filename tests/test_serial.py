@@ -199,3 +199,17 @@ def test_names_are_kept_to_one_line() -> None:
     read = serial.read_map({**HAND_MADE, "title": " A\nB\x1b[31m \ud800C "})
 
     assert read.title == "A B[31m C"
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"section": []}, '"section" is no key of it; write sections, or remove it'),
+        ({"sections": [{"start_s": 1.0, "leter": "A"}]}, r'sections\[0\]: "leter" .* write letter'),
+        ({"phrases": [{"start_s": 1.0, "wxyz": 3}]}, r'phrases\[0\]: "wxyz" is no key of it'),
+    ],
+)
+def test_a_slip_in_a_key_is_told(change: dict, message: str) -> None:
+    """What is written under another name would silently be left out."""
+    with pytest.raises(MapError, match=message):
+        serial.read_map({**HAND_MADE, **change})

@@ -33,6 +33,7 @@ def pack(
     """
     from phrasefit.cli._edge import Progress
     from phrasefit.cli.page import origin_of
+    from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 
     target = command.named(out, "-pack")
@@ -51,4 +52,6 @@ def pack(
         )
     finally:
         progress.close()
+    if note := letters_note():
+        typer.echo(f"phrasefit: {note}", err=True)
     typer.echo(f"wrote {target}; open {target / 'index.html'}")

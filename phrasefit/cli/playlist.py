@@ -79,6 +79,18 @@ class EveningOptions:
     repeats: Annotated[
         int, typer.Option("--repeats", help="How often a routine may be danced.")
     ] = 1
+    repeat_gap: Annotated[
+        int, typer.Option("--repeat-gap", help="Dances between two of one routine.")
+    ] = 4
+    instead: Annotated[
+        list[int],
+        typer.Option(
+            "--instead", metavar="PLACE", help="Not this dance: the next best at this place."
+        ),
+    ] = ()
+    min_length_s: Annotated[
+        str, typer.Option("--min-length", metavar="TIME", help="Leave out shorter songs.")
+    ] = "2:00"
     min_score: Annotated[
         float, typer.Option("--min-score", help="Leave out pairs that fit worse.")
     ] = 50.0
@@ -86,10 +98,16 @@ class EveningOptions:
 
     def request(self) -> EveningRequest:
         """Read the texts among them."""
+        from phrasefit.cli._edge import parse_time
         from phrasefit.evening.evening import EveningRequest
 
         given = {field.name: getattr(self, field.name) for field in fields(self)}
-        read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
+        read = {
+            "curve": _tempos(self.curve),
+            "fixed": tuple(map(_fixed, self.fixed)),
+            "instead": tuple(self.instead),
+            "min_length_s": parse_time(self.min_length_s),
+        }
         return EveningRequest(**given | read)
 
 
@@ -155,9 +173,12 @@ def playlist(
     """Choose songs and routines for an evening and put them in order.
 
     No song twice; no two fast dances in a row and a beginner dance every third unless
-    you say otherwise. The same seed gives the same evening again.
+    you say otherwise. The same seed gives the same evening again: keep a dance with
+    --at, ask for another with --instead.
 
     Example: phrasefit playlist music/ routines/*.toml --minutes 60 --floor evening.pdf
+
+    Example: phrasefit playlist music/ routines/*.toml --at 1=waltz --instead 4
     """
     from phrasefit.evening.build import build_evening
 
@@ -168,6 +189,8 @@ def playlist(
     outputs.check(force=work.force)
     with many.open_store() as store:
         library, report = many.gather(places, store, workers, known=known)
+        if report.n_left:  # an evening from half the songs is not what was asked for
+            many.finish(report)
         pairings = _pairings(library, requests, wanted, workers)
         found = build_evening(pairings, wanted)
         paths = many.file_of(library, report, store)
@@ -219,9 +242,8 @@ def _pairings(
         for words in ((), *((word,) for word in named)):
             songs = SongFilter(words=words)
             for song in many.ranked(library, request, workers, songs=songs, top=top).songs:
-                if abs(song.fit.tempo.change_percent) <= songs.max_change_percent:
-                    key = song.key, request.routine.name
-                    pairings[key] = Pairing(key=song.key, fit=song.fit)
+                key = song.key, request.routine.name
+                pairings[key] = Pairing(key=song.key, fit=song.fit)
     return list(pairings.values())
 
 

@@ -19,7 +19,7 @@ from phrasefit.reports.event_words import large_words, sheet_words
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, verdict
+from phrasefit.reports.words import cautions, off_phrase, verdict
 from phrasefit.routine.turns import clock
 
 CAUTION = (
@@ -122,10 +122,7 @@ def _wall_words(fit: FitPlan, wall: Wall, plan: Plan) -> str:
     """Say what is special about a wall."""
     if wall.number == plan.ending.wall and wall.counts < _whole(fit, wall):
         return f"music ends after {wall.counts}"
-    if wall.phrase_offset:
-        side = "after" if wall.phrase_offset > 0 else "before"
-        return f"{abs(wall.phrase_offset)} {side} the phrase"
-    return ""
+    return off_phrase(fit, wall)
 
 
 def _whole(fit: FitPlan, wall: Wall) -> int:

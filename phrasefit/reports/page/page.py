@@ -217,7 +217,7 @@ def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *doubt_lines(fit),
         *cautions(fit),
-        *off_phrase_lines(plan.walls),
+        *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
         *fit.routine.assumed,
         *fit.routine.notes,
