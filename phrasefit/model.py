@@ -214,7 +214,7 @@ class BarMap:
     """The song as dancers need it: beats, ones, sections and phrases.
 
     `beat_times_s` [shape=(n,), strictly increasing]; `positions` [shape=(n,)],
-    1 = downbeat; `meter` prevailing beats a bar.  `gridded` says that the song
+    1 = downbeat; `meter` prevailing beats a bar.  `steady` says that the song
     was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
     is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
     where nobody did, and the planner chooses by tempo.
@@ -231,7 +231,7 @@ class BarMap:
     confidence: Confidence = field(default_factory=Confidence)
     alternatives: tuple[Alternative, ...] = ()
     tempo_drift_percent: float = 0.0
-    gridded: bool = False
+    steady: bool = False
     beats_per_count: float | None = None
     title: str = ""
     artist: str = ""

@@ -100,6 +100,16 @@ def test_map_made_by_hand_needs_beats_and_positions_only() -> None:
     assert (read.meter, read.tempo_bpm, read.end_s) == (3, 120.0, 3.5)
 
 
+@pytest.mark.parametrize("name", ["steady", "gridded"])
+def test_a_map_from_before_says_that_it_is_steady(name: str) -> None:
+    """The older name of the field is read; a map is written with the plain one."""
+    read = serial.read_map({**HAND_MADE, name: True})
+
+    assert read.steady
+    written = serial.map_document(read)
+    assert written["steady"] is True and "gridded" not in written
+
+
 HAND_MADE = {"beats_s": [1.0, 2.0], "positions": [1, 2]}
 
 

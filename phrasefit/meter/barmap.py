@@ -174,7 +174,7 @@ def _bridge(timings: list[Timing]) -> list[Timing]:
             continue
         joined[-1] = Timing(
             beat_times_s=np.concatenate([before.beat_times_s, filled, after.beat_times_s]),
-            gridded=before.gridded and after.gridded,
+            steady=before.steady and after.steady,
         )
     return joined
 
@@ -220,7 +220,7 @@ def _assemble(
         ),
         alternatives=list_alternatives(readings, bars, meter, tempo_bpm, weights),
         tempo_drift_percent=_drift_percent(beat_times_s),
-        gridded=all(t.gridded for t in timings),
+        steady=all(t.steady for t in timings),
         title=audio.info.title,
         artist=audio.info.artist,
         notes=_notes(timings),

@@ -54,7 +54,7 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
     ones = bar_map.beat_times_s[bar_map.positions == 1]
     counts = bar_map.tempo_bpm / beats_per_count
     drift = bar_map.tempo_drift_percent
-    if bar_map.gridded:
+    if bar_map.steady:
         steadiness = "steady as a clock"
     elif abs(drift) < 1.0:
         steadiness = "steady"

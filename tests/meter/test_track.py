@@ -58,7 +58,7 @@ def test_a_plain_song_is_heard_exactly(plain) -> None:
 
     assert min(f_measures(song, heard)) == 1.0
     assert heard.tempo_bpm == pytest.approx(120, rel=0.001)
-    assert (heard.meter, heard.gridded) == (4, True)
+    assert (heard.meter, heard.steady) == (4, True)
     assert abs(heard.tempo_drift_percent) < 0.5
 
 
