@@ -11,7 +11,7 @@ from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
-from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, TempoVerdict, Wall
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.counts import SECTION_COUNTS
@@ -43,6 +43,34 @@ def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     if fit.doubts:
         sentences.append(f"before you trust it, {fit.doubts[0]}")
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
+
+
+def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
+    """Say the verdict in one line: how well it fits, with how many changes, its score."""
+    text = _phrase_sentences(fit, plan or fit.plan)[0]
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def music_name(letter: str) -> str:
+    """Name a section of the song; the word keeps it apart from a part of the routine."""
+    return f"music {letter}"
+
+
+def part_name(name: str) -> str:
+    """Name a part of a phrased routine; the word keeps it apart from a section of the song."""
+    return f"part {name}"
+
+
+def routine_size(routine: Routine) -> str:
+    """Say how long a routine is: the counts of a wall, or of its whole sequence of parts."""
+    walls = f"{routine.walls} wall{'' if routine.walls == 1 else 's'}"
+    if not routine.sequence:
+        return f"{routine.counts} counts, {walls}"
+    length = {part.name: part.counts for part in routine.parts}
+    parts = ", ".join(f"{part_name(name)} {counts_words(n)}" for name, n in length.items())
+    total = sum(length[name] for name in routine.sequence)
+    order = " ".join(routine.sequence)
+    return f"{parts}; danced {order}: {counts_words(total)}, {walls}"
 
 
 def _number(n: int) -> str:
