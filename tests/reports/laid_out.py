@@ -34,7 +34,7 @@ def names(most: int = 120) -> st.SearchStrategy[str]:
     """
     rng = random.Random(0)
     lengths = (1, 2, 3, 5, 8, 13, 21, 34, 55, 90, 120)
-    drawn = ["".join(rng.choices(SCRIPTS, k=n)) for n in lengths if n <= most for _ in range(4)]
+    drawn = ["".join(rng.choices(SCRIPTS, k=n)) for n in lengths if n <= most for _ in range(2)]
     real = ["touch on count 16", "on count 16 touch the right foot instead of stepping on it"]
     return st.sampled_from([name for name in map(one_line, (*drawn, *real)) if name])
 

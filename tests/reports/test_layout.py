@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import io
+import os
 import re
 
 import pypdf
@@ -36,8 +37,9 @@ QUICK = {
     "phases": (Phase.explicit, Phase.generate),  # a plan is large: shrinking takes minutes
     "suppress_health_check": list(HealthCheck),
 }
-many = settings(max_examples=400, **QUICK)
-some = settings(max_examples=12, **QUICK)
+# A run over thousands is asked for by name.
+many = settings(max_examples=int(os.environ.get("PHRASEFIT_PLANS", "60")), **QUICK)
+some = settings(max_examples=8, **QUICK)
 
 
 def body_of(leaves: list[Leaf], title: str, title_pt: float) -> str:
@@ -59,16 +61,18 @@ def _is_frame(words: str) -> bool:
     return words in HEADS or re.fullmatch(r"\d+/\d+", words) is not None
 
 
+@functools.cache
+def width_of_100(words: str, bold: bool) -> float:
+    """Measure a line in large type."""
+    return text_width_pt(words, 100.0, bold)
+
+
 @pytest.fixture(autouse=True)
 def quick_widths(monkeypatch: pytest.MonkeyPatch) -> None:
     """Measure each line once: its width grows with its type."""
 
-    @functools.cache
-    def of_100(words: str, bold: bool) -> float:
-        return text_width_pt(words, 100.0, bold)
-
     def scaled(words: str, size: float, bold: bool = False) -> float:
-        return of_100(words, bold) * size / 100
+        return width_of_100(words, bold) * size / 100
 
     monkeypatch.setattr("phrasefit.reports.paper.text_width_pt", scaled)
     monkeypatch.setattr("phrasefit.reports.picture.text_width_pt", scaled)
