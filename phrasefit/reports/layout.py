@@ -277,23 +277,30 @@ def height_of(slabs: Sequence[Slab]) -> float:
 def paginate(groups: Sequence[Sequence[Slab]], first: float, others: float) -> list[list[Slab]]:
     """Share groups among pages with `first` and then `others` points of room.
 
-    A group stays together unless it is higher than a whole page.
+    A group stays together unless it is higher than a whole page; then its last row still
+    has something before it on its page.
     """
     pages: list[list[Slab]] = [[]]
     left = first
     for group in groups:
-        height = height_of(group)
-        if height <= left:
-            pages[-1] += group
-            left -= height
-            continue
-        for piece in [list(group)] if height <= others else [[slab] for slab in group]:
+        for piece in [group] if height_of(group) <= left else _pieces(group, others):
             if height_of(piece) > left and (pages[-1] or first < others):
                 pages.append([])
                 left = others
             pages[-1] += piece
             left -= height_of(piece)
     return pages
+
+
+def _pieces(group: Sequence[Slab], room: float) -> list[Sequence[Slab]]:
+    """Break a group that is higher than a page, but not just before its last row."""
+    if height_of(group) <= room:
+        return [group]
+    last = max((i + 1 for i, slab in enumerate(group[:-1]) if slab.ends), default=len(group))
+    tail = group[max(0, last - 1) :]
+    if last == len(group) or height_of(tail) > room:
+        return [[slab] for slab in group]
+    return [*([slab] for slab in group[: last - 1]), tail]
 
 
 def balanced(groups: Sequence[Sequence[Slab]], first: float, others: float) -> list[list[Slab]]:

@@ -372,9 +372,10 @@ def _fill(flow: Flow, rows_at: Callable[[float], list[list[Slab]]], sizes: Seque
         if number:
             flow.turn()
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
-        n_rows = max(1, sum(slab.ends for slab in page))
+        n_rows = sum(slab.ends for slab in page)
+        n_rows += 0.5 if page and not page[-1].ends else 0  # goes on: is lowered only
         spare = max(0.0, flow.room_left - height_of(page) - 1)
-        stretch = min(spare / n_rows, MOST_STRETCH * size)
+        stretch = min(spare / max(n_rows, 0.5), MOST_STRETCH * size)
         flow.y = put_rows(flow.leaf, flow.y, page, stretch=stretch)
 
 
