@@ -182,11 +182,15 @@ def _names(fit: FitPlan) -> tuple[str, str]:
 
 
 def _page(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
-    """Take the largest type that needs no more pages, and no more lines, than the smallest."""
+    """Take the largest type that needs no more pages than the smallest.
+
+    Type larger than usual must not break more lines either.
+    """
     fewest = _page_at(PAGE_SIZES[-1], fit, plan, paper)
     for size in PAGE_SIZES[:-1]:
         leaves = _page_at(size, fit, plan, paper)
-        if len(leaves) == len(fewest) and _n_texts(leaves) <= _n_texts(fewest):
+        roomy = size <= BODY_PT or _n_texts(leaves) <= _n_texts(fewest)
+        if len(leaves) == len(fewest) and roomy:
             return leaves
     return fewest
 
@@ -263,7 +267,7 @@ def _page_columns(size: float, *, phrased: bool) -> dict[str, float]:
     ems = {
         "wall": WALL_EM + 0.5,
         "time": TIME_EM["page"],
-        "faces": FACES_EM,
+        "faces": FACES_EM + 0.3,
         "counts": PAGE_COUNTS_EM,
         **({"part": PAGE_PART_EM} if phrased else {}),
         "music": PAGE_MUSIC_EM,
@@ -281,7 +285,7 @@ def _heads(columns: dict[str, float]) -> Row:
 
 
 def _page_row(row: EventRow, columns: dict[str, float], size: float, flow: Flow) -> Row:
-    least = LEAST_PT["page"] if size == PAGE_SIZES[-1] else size
+    least = LEAST_PT["page"] if size <= BODY_PT else size
     rest = flow.leaf.right - columns[""]
     words = {
         "wall": set_words(row.wall, 99, size * 1.25, bold=True),
