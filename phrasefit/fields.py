@@ -6,8 +6,11 @@ is written as null.
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
+import re
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +93,38 @@ class Fields:
             raise self.refuse(key, "must be a text in quotes")
         return value
 
+    def choice(self, key: str, known: Sequence[float], default: Any = None) -> Any:
+        """Read one of the numbers `known`; `default` if missing."""
+        value = self._value(key, default)
+        if value is default:
+            return default
+        if isinstance(value, bool) or value not in known:
+            *first, last = (f"{number:g}" for number in known)
+            raise self.refuse(key, f"must be {', '.join(first)} or {last}")
+        return value
+
+    def hexadecimal(self, key: str, n_signs: int) -> str:
+        """Read a fingerprint: so many signs 0-9 and a-f."""
+        value = self._value(key, None)
+        if not isinstance(value, str) or not re.fullmatch(rf"[0-9a-f]{{{n_signs}}}", value):
+            raise self.refuse(key, f"must be {n_signs} hexadecimal signs")
+        return value
+
+    def numbers(self, key: str, *, low: float, high: float, most: int) -> tuple[float, ...]:
+        """Read a list of at most `most` finite numbers in `low`..`high`; empty if missing."""
+        values = self.items(key)
+        if len(values) > most or not all(is_number(v) and low <= v <= high for v in values):
+            raise self.refuse(key, f"must be a list of at most {most} numbers{_range(low, high)}")
+        return tuple(map(float, values))
+
+    def only(self, known: Collection[str]) -> None:
+        """Refuse keys that are not `known`, and name the first and what was meant perhaps."""
+        unknown = sorted(set(self.values) - set(known))
+        if unknown:
+            close = difflib.get_close_matches(unknown[0], known, n=1)
+            remedy = f"write {close[0]}, or remove it" if close else "remove it"
+            raise MapError(f"{self.name}: {shown(unknown[0])} is no key of it; {remedy}")
+
     def items(self, key: str) -> list[Any]:
         """Read a list; empty if missing."""
         value = self._value(key, [])
@@ -97,9 +132,17 @@ class Fields:
             raise self.refuse(key, "must be a list in square brackets")
         return value
 
-    def tables(self, key: str) -> list[Fields]:
-        """Read a list of objects."""
-        return [Fields(f"{self.name}: {key}[{i}]", v) for i, v in enumerate(self.items(key))]
+    def tables(self, key: str, *, most: int | None = None) -> list[Fields]:
+        """Read a list of objects, at most `most`."""
+        items = self.items(key)
+        if most is not None and len(items) > most:
+            raise self.refuse(key, f"must be a list of at most {most}")
+        return [Fields(f"{self.name}: {key}[{i}]", value) for i, value in enumerate(items)]
+
+    def required(self, key: str) -> None:
+        """Refuse an object without `key`."""
+        if self.values.get(key) is None:
+            raise MapError(f"{self.name}: {key} is missing")
 
     def table(self, key: str) -> Fields:
         """Read an object; empty if missing."""

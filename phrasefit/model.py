@@ -23,9 +23,12 @@ from typing import TYPE_CHECKING
 from unicodedata import category
 
 from phrasefit.errors import MapError, ParameterError
+from phrasefit.meters import LEVELS
 
 if TYPE_CHECKING:
     import numpy as np
+
+    from phrasefit.fit.request import PlanRequest
 
 
 def _freeze(instance: object, name: str, dtype: str) -> np.ndarray:
@@ -110,31 +113,24 @@ class Features:
 
 # --------------------------------------------------------------------- meter
 
+# Probability of a pulse from which a map needs no loud doubt: see `phrasefit.training.pulse`.
+STEADY_FROM = 0.8
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confidence:
-    """Probabilities (0-1) that a reading is right."""
+    """Probabilities (0-1): that there is a pulse at all, and that each reading is right."""
 
+    pulse: float = 1.0
     beats: float = 1.0
     downbeat: float = 1.0
     meter: float = 1.0
     phrase: float = 1.0
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Alternative:
-    """Another reading of the same song, and the option that selects it.
-
-    `kind` is ``one`` (other downbeat), ``half``, ``double`` or ``meter``;
-    `option` is the command-line text, such as ``--shift-one +2``.
-    """
-
-    kind: str
-    option: str
-    probability: float
-    tempo_bpm: float
-    meter: int
-    shift_beats: int = 0
+    @property
+    def hardly_steady(self) -> bool:
+        """Whether a map must open with a loud doubt: there may be no steady beat."""
+        return self.pulse < STEADY_FROM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,23 +163,50 @@ class Phrase:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Correction:
-    """What a person changed, applied in this order; None = untouched.
+class OddBar:
+    """A bar that has more or fewer beats than the others: when it begins, and how many."""
 
-    `level` 0.5 = every other beat, 2.0 = twice as many, 1.0 = every beat as found,
-    whatever the tempo would suggest; `meter` beats a bar;
-    `one_at_s` a time that is a downbeat; `shift_one_beats` moves every one;
-    `nudge_s` moves all beats; `sections_at_s` are boundaries a person heard;
-    `no_section_at_s` removes the nearest one found.
+    at_s: float
+    beats: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """What a person changed, applied in this order; None, 0 and empty = untouched.
+
+    `nudge_s` moves all beats; `level` 0.5 = every other beat, 2.0 = twice as many, 1.0 = every
+    beat as found, whatever the tempo would suggest; `meter` beats a bar; `ones_at_s` times that
+    are downbeats, each valid from there to the next (the first from the beginning);
+    `shift_one_beats` moves every one; `odd_bars` have their own number of beats and
+    `no_odd_bar_at_s` have as many as all others, and the ones that follow move along, up to
+    the next of `ones_at_s`; `sections_at_s` are boundaries a person heard; `no_section_at_s`
+    removes the nearest one found.  Times are those of the corrected map.
     """
 
+    nudge_s: float = 0.0
     level: float | None = None
     meter: int | None = None
-    one_at_s: float | None = None
+    ones_at_s: tuple[float, ...] = ()
     shift_one_beats: int = 0
-    nudge_s: float = 0.0
+    odd_bars: tuple[OddBar, ...] = ()
+    no_odd_bar_at_s: tuple[float, ...] = ()
     sections_at_s: tuple[float, ...] = ()
     no_section_at_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Another reading of the same song, and the correction that selects it.
+
+    `kind` is ``one`` (other downbeat), ``half``, ``double`` or ``meter``; `correction`
+    is relative to the map that lists it.
+    """
+
+    kind: str
+    correction: Correction
+    probability: float
+    tempo_bpm: float
+    meter: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -192,7 +215,9 @@ class BarMap:
 
     `beat_times_s` [shape=(n,), strictly increasing]; `positions` [shape=(n,)],
     1 = downbeat; `meter` prevailing beats a bar.  `gridded` says that the song
-    was played to a click.  `end_s` is where the last beat's span ends.
+    was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
+    is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
+    where nobody did, and the planner chooses by tempo.
     """
 
     beat_times_s: np.ndarray
@@ -207,6 +232,7 @@ class BarMap:
     alternatives: tuple[Alternative, ...] = ()
     tempo_drift_percent: float = 0.0
     gridded: bool = False
+    beats_per_count: float | None = None
     title: str = ""
     artist: str = ""
     notes: tuple[str, ...] = ()
@@ -229,6 +255,8 @@ class BarMap:
             raise MapError("positions count from 1 (1 = downbeat)")
         if self.meter < 1:
             raise ParameterError(f"meter={self.meter} must be at least 1 beat a bar")
+        if self.beats_per_count not in (None, *LEVELS):
+            raise ParameterError(f"beats_per_count={self.beats_per_count:g} must be 0.5, 1, 2 or 3")
 
 
 # ------------------------------------------------------------------- routine
@@ -324,6 +352,30 @@ class Finding:
     severity: str
     line: int
     message: str
+
+
+# --------------------------------------------------------------------- ranking
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongSummary:
+    """What ranking needs of a song, and the store remembers of it.
+
+    `version` is that of the analysis and of the bytes in `grid` (`ranking.summary`);
+    `tempo_bpm` are beats a minute, `meter` beats a bar; `confidence` (0-1) is that of the
+    least sure reading; `beats_per_count` is the level a person chose, None where nobody did.
+    """
+
+    content_hash: str
+    version: str
+    title: str
+    artist: str
+    duration_s: float
+    tempo_bpm: float
+    meter: int
+    confidence: float
+    beats_per_count: float | None
+    grid: bytes
 
 
 # ----------------------------------------------------------------------- fit
@@ -542,26 +594,67 @@ class TempoVerdict:
     source: str
 
 
+class DoubtKind(StrEnum):
+    """What can be doubtful about a fit."""
+
+    HARDLY_STEADY = "hardly steady"
+    BEATS = "beats"
+    ONE = "one"
+    METER = "meter"
+    PHRASES = "phrases"
+    NO_SECTIONS = "no sections"
+    LEVEL = "level"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What a person should check before a plan is trusted.
+
+    `probability` (0-1) says how sure it is as it stands, None where that is not known;
+    `rivals` are the likeliest other readings.  `meter` is the bar that is doubted; the
+    tempos are those of the counts and of the beat, where the level is.
+    """
+
+    kind: DoubtKind
+    probability: float | None = None
+    rivals: tuple[Alternative, ...] = ()
+    meter: int = 0
+    counts_per_minute: float = 0.0
+    beats_per_minute: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FitPlan:
-    """A routine laid over a song: the advised plan and all the others.
+    """A routine laid over a song: the plan asked for, the advised one and all the others.
 
     `plans` holds the best plan for each number of changes (0, 1, 2 ...), only
-    where it is better than with fewer; `best` is the index of the advised one.
+    where it is better than with fewer; `best` is the index of the advised one, `chosen`
+    of the one that `request` asks for, the advised one if it names no number of changes.
     `breaks` are the places where the song itself leaves square phrases.
     """
 
+    request: PlanRequest
     plans: tuple[Plan, ...]
     best: int
+    chosen: int
     grid: CountGrid
     tempo: TempoVerdict
     start_options: tuple[StartOption, ...]
-    routine: Routine
     bar_map: BarMap
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     breaks: tuple[PhraseBreak, ...] = ()
 
     @property
+    def routine(self) -> Routine:
+        """The routine that was asked for."""
+        return self.request.routine
+
+    @property
     def plan(self) -> Plan:
-        """The advised plan."""
+        """The plan asked for."""
+        return self.plans[self.chosen]
+
+    @property
+    def advised(self) -> Plan:
+        """The plan with the best score."""
         return self.plans[self.best]

@@ -17,7 +17,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
-from phrasefit.errors import MapError, NoPulseError, ParameterError, PhrasefitError
+from phrasefit.corrections import UNTOUCHED
+from phrasefit.corrections.document import correction_document, read_correction
+from phrasefit.errors import NoPulseError, PhrasefitError
+from phrasefit.fields import Fields
 from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
@@ -33,7 +36,6 @@ ANALYSIS_VERSION = 3
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
 Progress = Callable[[float, str], None]
-UNTOUCHED = Correction()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,6 +54,7 @@ def analyse(
     *,
     store: Store | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Listen to a song, or recall what was heard before, with its corrections.
@@ -64,6 +67,8 @@ def analyse(
         The cache to ask and to fill; None analyses afresh and keeps nothing.
     hand_made : bool
         Use the hand-made observation model instead of the learned one.
+    anyway : bool
+        Make a map also of what is called speech or noise; it is kept like any other.
     progress : callable(share, text), optional
         Told how far the work has come.
 
@@ -76,7 +81,7 @@ def analyse(
     AudioError
         If the file cannot be read.
     NoPulseError
-        If there is no steady beat in it.
+        If it is silent or, without `anyway`, called speech, noise or the like.
     """
     from phrasefit.audio.decode import check_readable
 
@@ -87,7 +92,7 @@ def analyse(
     if store and known and (text := store.get_analysis(known, version)):
         return with_kept_correction(recalled(text, None), store)
     recall = None if store is None else lambda key: store.get_analysis(key, version)
-    heard = listen(path, recall=recall, hand_made=hand_made, progress=progress)
+    heard = listen(path, recall=recall, hand_made=hand_made, anyway=anyway, progress=progress)
     if store:
         content_hash = heard.info.content_hash
         store.put_analysis(content_hash, version, document_of(heard), path=path)
@@ -106,9 +111,8 @@ def with_kept_correction(heard: Analysis, store: Store) -> Analysis:
     if kept is None:
         return heard
     try:
-        return corrected(heard, serial.decode(Correction, kept))
-    # A value of another type than it should be shows as one of Python's own errors.
-    except (PhrasefitError, TypeError, ValueError, ArithmeticError, LookupError) as exc:
+        return corrected(heard, _stored_correction(kept))
+    except PhrasefitError as exc:
         store.set_aside_correction(content_hash, str(exc))
         store.notes.append(
             f"{heard.info.path}: the correction kept for it no longer fits ({exc}); it was set"
@@ -136,6 +140,7 @@ def listen(
     *,
     recall: Callable[[str], str | None] | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Read a song file and find out all there is to know of it.
@@ -149,7 +154,10 @@ def listen(
     report(0.0, "reading the song")
     audio = decode(path)
     text = recall(audio.info.content_hash) if recall else None
-    heard = recalled(text, None) if text else _track(audio, hand_made=hand_made, report=report)
+    if text:
+        heard = recalled(text, None)
+    else:
+        heard = _track(audio, hand_made=hand_made, anyway=anyway, report=report)
     named = replace(
         heard.found,
         title=audio.info.title or path.stem,
@@ -160,9 +168,9 @@ def listen(
     return replace(heard, info=audio.info, found=named, bar_map=named)
 
 
-def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
+def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
     from phrasefit.audio.features import extract_features
-    from phrasefit.form import add_form
+    from phrasefit.form import add_form, weigh_half_bar
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track
 
@@ -170,12 +178,13 @@ def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     features = extract_features(audio)
     report(0.4, "finding beats and bars")
     try:
-        bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+        model = observation_model(hand_made=hand_made)
+        bar_map = track(audio, features, model=model, anyway=anyway)
     except NoPulseError as exc:
-        raise NoPulseError(f"{audio.info.path}: {exc}") from exc
+        raise NoPulseError(exc.what, where=audio.info.path, reason=exc.reason) from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
-    bar_map = add_form(bar_map, evidence)
+    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
     return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
 
 
@@ -211,7 +220,11 @@ def recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
         evidence=BeatEvidence.from_dict(document["evidence"]),
         bar_map=bar_map,
     )
-    return corrected(analysis, serial.decode(Correction, correction)) if correction else analysis
+    return corrected(analysis, _stored_correction(correction)) if correction else analysis
+
+
+def _stored_correction(document: dict[str, Any]) -> Correction:
+    return read_correction(Fields("stored correction", document))
 
 
 def corrected(analysis: Analysis, correction: Correction) -> Analysis:
@@ -220,15 +233,18 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     Raises
     ------
     MapError
-        If the correction does not go with the song; says how to mend it.
+        If the correction does not go with the song; says what to do.
     """
-    from phrasefit.form import add_form, apply_section_marks
+    from phrasefit.corrections.beats import apply_correction
+    from phrasefit.corrections.combine import settled
+    from phrasefit.corrections.sections import apply_section_marks
+    from phrasefit.form import add_form
     from phrasefit.form.evidence import resample_evidence
-    from phrasefit.meter.corrections import apply_correction
 
     if correction == UNTOUCHED:
         return replace(analysis, bar_map=analysis.found, correction=UNTOUCHED)
     found = analysis.found
+    correction = settled(correction, found)
     changed = apply_correction(found, correction)
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
     bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
@@ -254,55 +270,23 @@ def loudness_of_counts(analysis: Analysis, times_s: np.ndarray) -> np.ndarray:
     return resample_evidence(analysis.evidence, beats_s, times_s[:-1]).loudness_db
 
 
-def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:
-    """Add `change`, made while looking at the map `shown`, to earlier corrections.
-
-    Shifts and levels are relative to what is shown; a new bar length or level
-    first pins the one that is shown by its time, so that it stays where it is.
-    """
-    if (change.level or change.meter) and old.shift_one_beats:
-        old = replace(old, one_at_s=_first_one_s(shown), shift_one_beats=0)
-    level = (old.level or 1.0) * (change.level or 1.0)
-    if not 0.25 <= level <= 4.0:
-        raise ParameterError(
-            f"level={level:g} is beyond a quarter or four times the beat found;"
-            " use --forget to begin again"
-        )
-    new_one = change.one_at_s is not None
-    return Correction(
-        level=level if change.level or old.level else None,
-        meter=change.meter or old.meter,
-        one_at_s=change.one_at_s if new_one else old.one_at_s,
-        shift_one_beats=change.shift_one_beats + (0 if new_one else old.shift_one_beats),
-        nudge_s=old.nudge_s + change.nudge_s,
-        sections_at_s=tuple(sorted({*old.sections_at_s, *change.sections_at_s})),
-        no_section_at_s=tuple(sorted({*old.no_section_at_s, *change.no_section_at_s})),
-    )
-
-
-def _first_one_s(bar_map: BarMap) -> float:
-    ones = bar_map.beat_times_s[bar_map.positions == 1]
-    if not ones.size:
-        raise MapError("the map has no downbeat; give one with --one-at")
-    return float(ones[0])
-
-
 def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
     """Add `change` to the song's corrections and keep the sum in `store`."""
+    from phrasefit.corrections.combine import merged
+
     result = analysis
 
     def add_to(kept: dict[str, Any] | None) -> dict[str, Any]:
         """Add `change` to what is kept now: another program may have changed it since."""
         nonlocal result
-        old = serial.decode(Correction, kept) if kept else UNTOUCHED
-        shown = analysis if old == analysis.correction else corrected(analysis, old)
-        result = corrected(analysis, merged(old, change, shown.bar_map))
-        return serial.encode(result.correction)
+        old = _stored_correction(kept) if kept else UNTOUCHED
+        result = corrected(analysis, merged(old, change, analysis.found))
+        return correction_document(result.correction)
 
     if store:
         store.edit_correction(analysis.info.content_hash, add_to)
     else:
-        add_to(serial.encode(analysis.correction))
+        add_to(correction_document(analysis.correction))
     return result
 
 

@@ -19,8 +19,10 @@ from fractions import Fraction
 from typing import Any
 
 from phrasefit import model
+from phrasefit.corrections.document import correction_document, read_correction
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
+from phrasefit.meters import LEVELS
 
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
@@ -32,7 +34,6 @@ LONGEST_BAR = 64
 SHORTEST_BEAT_S, LONGEST_BEAT_S = 0.1, 6.0
 LAST_S = 24 * 3600.0
 MOST_LETTERS = 12  # of a section's name, as far as pictures have room
-LEVEL_TOLERANCE = 0.12  # of a tempo: nearer is the same level
 
 
 def encode(value: Any) -> Any:
@@ -66,11 +67,11 @@ def _decode(kind: Any, value: Any) -> Any:
         kinds = [k for k in typing.get_args(kind) if k is not type(None)]
         return None if value is None else _decode(_kind_of(kinds, value), value)
     if origin is tuple:
-        kinds = typing.get_args(kind)
-        if len(kinds) == 2 and kinds[1] is Ellipsis:
-            return tuple(_decode(kinds[0], item) for item in value)
-        return tuple(_decode(k, item) for k, item in zip(kinds, value, strict=True))
-    if dataclasses.is_dataclass(kind):
+        items = typing.get_args(kind)
+        if len(items) == 2 and items[1] is Ellipsis:
+            return tuple(_decode(items[0], item) for item in value)
+        return tuple(_decode(k, item) for k, item in zip(items, value, strict=True))
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
         hints = _hints(kind)
         fixed = {f.name for f in dataclasses.fields(kind) if not f.init}
         given = {name: item for name, item in value.items() if name not in fixed}
@@ -86,7 +87,7 @@ def _kind_of(kinds: list[Any], value: Any) -> Any:
     return by_name[value["kind"]]
 
 
-def _hints(cls: type) -> dict[str, Any]:
+def _hints(cls: Any) -> dict[str, Any]:
     """Resolve the annotations of a dataclass; arrays stay lists for its constructor."""
     import numpy as np
 
@@ -103,8 +104,10 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
     ----------
     bar_map : BarMap
     beats_per_count : float
-        0.5, 1 or 2: how the lengths in counts are to be understood.
+        The level chosen by tempo, where no person chose one: how the lengths in counts
+        are to be understood.
     """
+    beats_per_count = bar_map.beats_per_count or beats_per_count
     times = [*bar_map.beat_times_s.tolist(), bar_map.end_s]
 
     def counts(n_beats: int) -> float | int:
@@ -122,6 +125,7 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "tempo_drift_percent": bar_map.tempo_drift_percent,
         "gridded": bar_map.gridded,
         "beats_per_count": beats_per_count,
+        "level_by": "person" if bar_map.beats_per_count else "tempo",
         "meter": bar_map.meter,
         "beats_s": times[:-1],
         "positions": bar_map.positions.tolist(),
@@ -145,29 +149,14 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             for p in bar_map.phrases
         ],
         "confidence": encode(bar_map.confidence),
-        "alternatives": encode(rivals(bar_map, beats_per_count)),
+        "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
         "notes": list(bar_map.notes),
     }
 
 
-def rivals(bar_map: model.BarMap, beats_per_count: float) -> tuple[model.Alternative, ...]:
-    """List the other readings, with the option that leads there from the counts shown.
-
-    Where only every other beat is counted, the reading at half the tempo is the one
-    shown already, and the beat itself is reached by doubling.
-    """
-    if beats_per_count == 1.0:
-        return bar_map.alternatives
-    kept = []
-    for rival in bar_map.alternatives:
-        if rival.kind not in ("half", "double"):
-            kept.append(rival)
-            continue
-        pace = rival.tempo_bpm / (bar_map.tempo_bpm / beats_per_count)
-        for kind, ratio in (("half", 0.5), ("double", 2.0)):
-            if abs(pace / ratio - 1) < LEVEL_TOLERANCE:
-                kept.append(dataclasses.replace(rival, kind=kind, option=f"--{kind}"))
-    return tuple(kept)
+def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
+    """Give a reading and the correction that selects it, in beats of the map."""
+    return {**encode(rival), "correction": correction_document(rival.correction)}
 
 
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
@@ -186,11 +175,27 @@ def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     ]
 
 
+# What a map may hold, beside what `map_document` writes that which the sample songs tell of
+# how they were made.  Another key is a slip: what it says would be taken for unsaid.
+MAP_KEYS = frozenset(
+    (
+        "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
+        "tempo_drift_percent", "gridded", "beats_per_count", "level_by", "meter", "beats_s",
+        "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
+        "notes", "style", "shows", "seed", "generator_version", "audible",
+    )
+)  # fmt: skip
+SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
+PHRASE_KEYS = frozenset(("start_s", "counts", "group", "strength"))
+UNNAMED = "?"  # the letter of a section that was given none
+
+
 def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     """Build a bar map from a JSON document, ours or made by hand.
 
     Only ``beats_s`` and ``positions`` are needed.  Section and phrase starts are
-    taken to the nearest beat, their lengths from the next start.
+    taken to the nearest beat, their lengths from the next start.  ``beats_per_count`` is
+    taken as a person's choice unless ``level_by`` says that the tempo chose it.
 
     Raises
     ------
@@ -200,6 +205,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     import numpy as np
 
     fields = Fields(name, document)
+    fields.only(MAP_KEYS)
     if fields.text("format", MAP_FORMAT) != MAP_FORMAT:
         raise MapError(f"{name}: is no bar map; give a file that phrasefit map --json wrote")
     beats, positions = _read_beats(fields)
@@ -223,10 +229,21 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         alternatives=tuple(map(_read_alternative, fields.tables("alternatives"))),
         tempo_drift_percent=fields.number("tempo_drift_percent", 0.0),
         gridded=bool(document.get("gridded", False)),
+        beats_per_count=_read_level(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),
         notes=tuple(map(str, fields.items("notes"))),
     )
+
+
+def _read_level(fields: Fields) -> float | None:
+    """Read the level that a person chose; None where nobody did."""
+    level, chosen_by = fields.values.get("beats_per_count"), fields.text("level_by", "person")
+    if chosen_by not in ("person", "tempo"):
+        raise fields.refuse("level_by", "must be person or tempo")
+    if level is not None and (not is_number(level) or level not in LEVELS):
+        raise fields.refuse("beats_per_count", "must be 0.5, 1, 2 or 3")
+    return None if level is None or chosen_by == "tempo" else float(level)
 
 
 def _read_beats(fields: Fields) -> tuple[Any, Any]:
@@ -265,11 +282,10 @@ def _is_position(value: Any) -> bool:
 def _read_alternative(fields: Fields) -> model.Alternative:
     return model.Alternative(
         kind=fields.text("kind"),
-        option=fields.text("option"),
+        correction=read_correction(fields.table("correction")),
         probability=fields.number("probability", low=0.0, high=1.0),
         tempo_bpm=fields.number("tempo_bpm", low=1.0, high=1000.0),
         meter=fields.whole("meter", low=1, high=LONGEST_BAR),
-        shift_beats=fields.whole("shift_beats", 0, low=-LONGEST_BAR, high=LONGEST_BAR),
     )
 
 
@@ -289,13 +305,15 @@ def _in_order(items: list[Fields], beats: Any) -> list[tuple[Fields, int]]:
 
 
 def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]:
+    for item in items:
+        item.only(SECTION_KEYS)
     placed = _in_order(items, beats)
     ends = [*(start for _, start in placed), len(beats)][1:]
     return tuple(
         model.Section(
             start_beat=start,
             n_beats=end - start,
-            letter=item.text("letter", "?")[:MOST_LETTERS],
+            letter=item.text("letter", UNNAMED)[:MOST_LETTERS],
             strength=item.number("strength", 1.0, low=0.0, high=1.0),
         )
         for (item, start), end in zip(placed, ends, strict=True)
@@ -305,6 +323,8 @@ def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]
 
 def _read_phrases(items: list[Fields], beats: Any) -> tuple[model.Phrase, ...]:
     """Group levels default to 32; a phrase lasts to the next of its level or a higher one."""
+    for item in items:
+        item.only(PHRASE_KEYS)
     placed = [
         (item, start, item.whole("group", 32, low=1, high=1024))
         for item, start in _in_order(items, beats)
@@ -342,15 +362,20 @@ def _finite(value: Any) -> Any:
 
 
 def fit_document(
-    fit: model.FitPlan, *, verdict: str, reasons: Callable[[model.Plan], Sequence[str]]
+    fit: model.FitPlan,
+    *,
+    verdict: str,
+    doubts: Sequence[str],
+    reasons: Callable[[model.FitPlan, model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
-    The keys of the advised plan stand at the top; ``plans`` holds the best plan
-    for each number of changes, the advised one among them.  The words come from
-    `reports`: `verdict` for the fit, `reasons` for each plan.
+    The keys of the plan asked for stand at the top; ``plans`` holds the best plan for
+    each number of changes, the advised one (``best``) and this one (``chosen``) among
+    them.  The words come from `reports`: `verdict` and `doubts` for the fit, `reasons` for
+    each plan.
     """
-    plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
+    plans = [{**_plan_document(plan), "reasons": list(reasons(fit, plan))} for plan in fit.plans]
     return {
         "format": FIT_FORMAT,
         "version": FORMAT_VERSION,
@@ -364,7 +389,7 @@ def fit_document(
             "assumed": list(fit.routine.assumed),
         },
         "verdict": verdict,
-        **plans[fit.best],
+        **plans[fit.chosen],
         "tempo": encode(fit.tempo),
         "counts": {
             "beats_per_count": fit.grid.beats_per_count,
@@ -373,8 +398,9 @@ def fit_document(
             "times_s": fit.grid.times_s.tolist(),
         },
         "start_options": encode(fit.start_options),
-        "doubts": list(fit.doubts),
+        "doubts": list(doubts),
         "best": fit.best,
+        "chosen": fit.chosen,
         "breaks": encode(fit.breaks),
         "plans": plans,
     }
@@ -416,5 +442,5 @@ def _listed(event: model.Event, keys: tuple[str, ...]) -> dict[str, Any]:
 def _with_clock(item: dict[str, Any]) -> dict[str, Any]:
     from phrasefit.routine.turns import clock
 
-    facings = {key: clock(item[key]) for key in ("facing", "end_facing") if key in item}
-    return {**item, **facings}
+    facings = (key for key in ("facing", "end_facing") if key in item)
+    return item | {key: clock(item[key]) for key in facings}

@@ -47,8 +47,8 @@ def bar_map(n_bars: int = 16, meter: int = 4, spacing_s: float = 0.5) -> model.B
         confidence=model.Confidence(beats=0.9, downbeat=0.5, meter=0.99, phrase=0.4),
         alternatives=(
             model.Alternative(
-                kind="one", option="--shift-one +2", probability=0.3, tempo_bpm=120.0,
-                meter=4, shift_beats=2,
+                kind="one", correction=model.Correction(shift_one_beats=2), probability=0.3,
+                tempo_bpm=120.0, meter=4,
             ),
         ),
         title="A song",
@@ -162,20 +162,6 @@ def test_decode_names_what_is_missing() -> None:
         serial.decode(model.Section, {"start_beat": 1})
 
 
-def test_rivals_are_given_from_the_counts_shown() -> None:
-    """Counted every other beat, the beat itself is reached by doubling; the half is shown."""
-    song = bar_map()
-    levels = tuple(
-        model.Alternative(kind=kind, option=f"--{kind}", probability=0.1, tempo_bpm=tempo, meter=4)
-        for kind, tempo in (("half", 60.0), ("double", 240.0))
-    )
-    song = dataclasses.replace(song, alternatives=levels)
-
-    assert serial.rivals(song, 1.0) == levels
-    assert serial.rivals(song, 2.0) == ()
-    assert serial.rivals(song, 0.5) == ()
-
-
 @pytest.mark.parametrize(
     "content",
     [b"", b"{", b"\xff\xfe{}", b"[" * 100_000, b"9" * 5000, b"RIFF\x00\x80"],
@@ -203,3 +189,17 @@ def test_names_are_kept_to_one_line() -> None:
     read = serial.read_map({**HAND_MADE, "title": " A\nB\x1b[31m \ud800C "})
 
     assert read.title == "A B[31m C"
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"section": []}, '"section" is no key of it; write sections, or remove it'),
+        ({"sections": [{"start_s": 1.0, "leter": "A"}]}, r'sections\[0\]: "leter" .* write letter'),
+        ({"phrases": [{"start_s": 1.0, "wxyz": 3}]}, r'phrases\[0\]: "wxyz" is no key of it'),
+    ],
+)
+def test_a_slip_in_a_key_is_told(change: dict, message: str) -> None:
+    """What is written under another name would silently be left out."""
+    with pytest.raises(MapError, match=message):
+        serial.read_map({**HAND_MADE, **change})

@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, Literal, NamedTuple
 
 # Sizes of 32 bits above this one are written by programs that stream: "not known".
 PLACEHOLDER_BYTES = 0x7FFF_F000
@@ -55,7 +55,7 @@ def promised_bytes(file: BinaryIO) -> int:
     return _mp4_bytes(file) if head[4:8] == b"ftyp" else 0
 
 
-def _stated(size: bytes, order: str, *, before: int) -> int:
+def _stated(size: bytes, order: Literal["little", "big"], *, before: int) -> int:
     n_bytes = int.from_bytes(size, order)
     return before + n_bytes if 0 < n_bytes < PLACEHOLDER_BYTES else 0
 
@@ -157,18 +157,26 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
     """
     size_bytes = file.seek(0, 2)
     links: list[list[_Page]] = []  # of each its first page, its last, and its last with a place
+    side_by_side: set[int] = set()  # links of several streams: places of video are no samples
     before: _Page | None = None
     for page in _ogg_pages(file, size_bytes):
         begins = page.flags & BOS and not (before and before.flags & BOS)
         if begins or not links:  # streams side by side begin together
             links.append([page, page, page])
+        elif page.flags & BOS:
+            side_by_side.add(len(links) - 1)
         links[-1][1] = before = page
         if page.granule != NO_GRANULE:
             links[-1][2] = page
-    return [_link(*pages, size_bytes) for pages in links]
+    return [
+        _link(first, last, placed, size_bytes, has_places=index not in side_by_side)
+        for index, (first, last, placed) in enumerate(links)
+    ]
 
 
-def _link(first: _Page, last: _Page, placed: _Page, size_bytes: int) -> OggLink:
+def _link(
+    first: _Page, last: _Page, placed: _Page, size_bytes: int, *, has_places: bool
+) -> OggLink:
     has_end_mark = bool(last.flags & EOS)
     return OggLink(
         start=first.start,
@@ -176,7 +184,7 @@ def _link(first: _Page, last: _Page, placed: _Page, size_bytes: int) -> OggLink:
         has_end_mark=has_end_mark,
         is_cut=last.stop > size_bytes
         or (last.last_segment == UNFINISHED_SEGMENT and not has_end_mark),
-        end_granule=placed.granule if placed.serial == first.serial else 0,
+        end_granule=placed.granule if has_places and placed.serial == first.serial else 0,
     )
 
 

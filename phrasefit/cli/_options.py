@@ -17,6 +17,8 @@ from typing import Annotated, Any, get_type_hints
 
 import typer
 
+EMPTY: Any = ()  # the default of an option that may be given again; a list cannot be one
+
 
 class Paper(StrEnum):
     """The paper that is printed on."""
@@ -34,9 +36,6 @@ MaxChanges = Annotated[
         "--max-changes", metavar="N", min=0, max=12, help="Most tags and restarts allowed."
     ),
 ]
-CostsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Own costs (TOML).")
-]
 Places = Annotated[
     list[Path] | None,
     typer.Argument(metavar="FOLDER... ROUTINE...", help="Folders or songs; routine files."),
@@ -51,6 +50,7 @@ Csv = Annotated[
 Json = Annotated[
     str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
 ]
+Long = Annotated[bool, typer.Option("--long", help="Say the whole verdict under each line.")]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Listen afresh and keep nothing.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
 
@@ -62,7 +62,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
     `command` with the dataclasses made of them.  Lists, as typer makes them, become tuples.
     """
     hints = get_type_hints(command, include_extras=True)
-    groups = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
+    groups: dict[str, Any] = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
     shown = []
     for name, parameter in inspect.signature(command).parameters.items():
         options = _options(groups[name]) if name in groups else [parameter]
@@ -76,7 +76,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
             given[name] = group(**values | lists)
         command(**given)
 
-    called.__signature__ = inspect.Signature(shown)
+    called.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]  # typer reads it
     return called
 
 

@@ -28,6 +28,7 @@ def heard(
     change: Correction | None = None,
     forget: bool = False,
     hand_made: bool = False,
+    anyway: bool = False,
     no_cache: bool = False,
     targets: tuple[str | Path | None, ...] = (),
     force: bool = False,
@@ -42,6 +43,7 @@ def heard(
     """
     from phrasefit import pipeline
     from phrasefit.cli._edge import Progress
+    from phrasefit.fit.grid import level_of
 
     check_targets(targets, force=force)
     with ExitStack() as stack:
@@ -52,23 +54,16 @@ def heard(
             store = stack.enter_context(Store())
         progress = Progress(song.name[:30])
         stack.callback(progress.close)
-        analysis = pipeline.analyse(song, store=store, hand_made=hand_made, progress=progress)
+        analysis = pipeline.analyse(
+            song, store=store, hand_made=hand_made, anyway=anyway, progress=progress
+        )
         if forget:
             analysis = pipeline.forget(analysis, store=store)
         if change is not None and change != pipeline.UNTOUCHED:
             if change.level and not level_of_beats:
-                shown = beats_per_count(analysis, routine)
+                shown = level_of(analysis.bar_map, routine)
                 change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)
     for note in store.notes if store else ():  # a damaged cache was moved aside
         print(f"phrasefit: {note}", file=sys.stderr)
     return analysis
-
-
-def beats_per_count(analysis: Analysis, routine: Routine | None = None) -> float:
-    """Tell at which level dancers count the song: a person's choice, else by its tempo."""
-    from phrasefit.fit.grid import count_grid
-
-    if analysis.correction.level:
-        return 1.0
-    return count_grid(analysis.bar_map, routine=routine).beats_per_count

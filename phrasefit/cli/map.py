@@ -25,35 +25,55 @@ def map_song(
             "--json", metavar="PATH", help="Also write the map as JSON; - prints only it."
         ),
     ] = None,
-    mended: CorrectionOptions,
+    corrections: CorrectionOptions,
     hand_made: Annotated[
         bool, typer.Option("--hand-made", help="Listen without the learned model.")
+    ] = False,
+    anyway: Annotated[
+        bool,
+        typer.Option("--anyway", help="Make a map also of what is taken for speech or noise."),
     ] = False,
     no_cache: NoCache = False,
     force: Force = False,
 ) -> None:
     """Show a song's tempo, bars, sections and phrases, and every doubt about them.
 
-    Corrections are kept and used by all later commands; --forget drops them.
+    Corrections are kept and used by all later commands; --forget drops them. Speech,
+    noise and the like get no map unless --anyway insists; later commands then use that map.
 
     Example: phrasefit map song.mp3 --shift-one +1
     """
+    from functools import partial
+
+    from phrasefit.cli._corrections import option_words
     from phrasefit.cli._edge import emit
-    from phrasefit.cli._song import beats_per_count, heard
+    from phrasefit.cli._song import heard
+    from phrasefit.corrections import UNTOUCHED
+    from phrasefit.fit.grid import level_of
+    from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.map_text import render
     from phrasefit.serial import dump_json, map_document
 
     analysis = heard(
         song,
-        change=mended.correction(),
-        forget=mended.forget,
+        change=corrections.correction(),
+        forget=corrections.forget,
         hand_made=hand_made,
+        anyway=anyway,
         no_cache=no_cache,
         targets=(json_path,),
         force=force,
     )
     bar_map = analysis.bar_map
-    per_count = beats_per_count(analysis)
-    emit(dump_json(map_document(bar_map, beats_per_count=per_count)), json_path, force=force)
+    per_count = level_of(bar_map)
+    name_correction = partial(option_words, beats_per_count=per_count)
+    document = map_document(bar_map, beats_per_count=per_count)
+    for rival, reading in zip(bar_map.alternatives, document["alternatives"], strict=True):
+        if option := name_correction(rival.correction):
+            reading["option"] = option
+    emit(dump_json(document), json_path, force=force)
     if json_path != "-":
-        typer.echo(render(bar_map, beats_per_count=per_count), nl=False)
+        text = render(bar_map, beats_per_count=per_count, name_correction=name_correction)
+        typer.echo(text, nl=False)
+        if analysis.correction != UNTOUCHED:
+            typer.echo(f"\ncorrected by hand: {correction_words(analysis.correction)}")

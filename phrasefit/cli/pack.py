@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from phrasefit.cli._options import Paper, PaperSize, spread
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 
 def register(app: typer.Typer) -> None:
@@ -23,7 +23,7 @@ def pack(
         typer.Option("--out", help="The folder to make (else named after song and routine)."),
     ] = None,
     paper: PaperSize = Paper.A4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Put everything for a class into one folder.
 
@@ -34,11 +34,12 @@ def pack(
     """
     from phrasefit.cli._edge import Progress
     from phrasefit.cli.page import origin_of
+    from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 
-    target = asked.named(out, "-pack")
-    check_folder(target, force=asked.force)
-    planned = asked.planned()
+    target = command.named(out, "-pack")
+    check_folder(target, force=command.force)
+    planned = command.planned()
     progress = Progress("writing")
     try:
         write_pack(
@@ -46,10 +47,12 @@ def pack(
             planned.fit,
             planned.plan,
             paper=paper.value,
-            force=asked.force,
+            force=command.force,
             origin=origin_of(planned),
             progress=progress,
         )
     finally:
         progress.close()
+    if note := letters_note():
+        typer.echo(f"phrasefit: {note}", err=True)
     typer.echo(f"wrote {target}; open {target / 'index.html'}")

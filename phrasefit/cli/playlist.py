@@ -11,17 +11,18 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
+from phrasefit.cli._plan import PlanLimits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from phrasefit.batch import Workers
     from phrasefit.collection import Collection
-    from phrasefit.evening.evening import Evening, EveningRequest, Offer
-    from phrasefit.fit.costs import Costs
+    from phrasefit.evening.evening import Evening, EveningRequest, Pairing
+    from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
 
-OFFERS = 320  # pairs of song and routine the solver chooses from; more take minutes
+PAIRINGS = 320  # pairs of song and routine the solver chooses from; more take minutes
 LEAST_PER_ROUTINE = 12
 
 
@@ -29,7 +30,7 @@ Words = list[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class EveningOptions:
     """What the evening should be like, as it is said on the command line.
 
     The fields are those of `phrasefit.evening.evening.EveningRequest`.
@@ -79,18 +80,43 @@ class Asked:
     repeats: Annotated[
         int, typer.Option("--repeats", help="How often a routine may be danced.")
     ] = 1
+    repeat_gap: Annotated[
+        int, typer.Option("--repeat-gap", help="Dances between two of one routine.")
+    ] = 4
+    instead: Annotated[
+        list[int],
+        typer.Option(
+            "--instead", metavar="PLACE", help="Not this dance: the next best at this place."
+        ),
+    ] = ()
+    min_length_s: Annotated[
+        str, typer.Option("--min-length", metavar="TIME", help="Leave out shorter songs.")
+    ] = "2:00"
     min_score: Annotated[
         float, typer.Option("--min-score", help="Leave out pairs that fit worse.")
     ] = 50.0
     seed: Annotated[int, typer.Option("--seed", help="Another number, another evening.")] = 0
 
-    def wishes(self) -> EveningRequest:
+    def request(self) -> EveningRequest:
         """Read the texts among them."""
+        from phrasefit.cli._edge import parse_time
         from phrasefit.evening.evening import EveningRequest
 
         given = {field.name: getattr(self, field.name) for field in fields(self)}
-        read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
+        read = {
+            "curve": _tempos(self.curve),
+            "fixed": tuple(map(_fixed, self.fixed)),
+            "instead": tuple(self.instead),
+            "min_length_s": parse_time(self.min_length_s),
+        }
         return EveningRequest(**given | read)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FewChanges(PlanLimits):
+    """Plans for an evening: not much can be remembered."""
+
+    max_changes: options.MaxChanges = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,31 +194,36 @@ def playlist(
     things: options.Places = None,
     *,
     known: options.Known = False,
-    asked: Asked,
-    max_changes: options.MaxChanges = 2,
+    evening: EveningOptions,
+    limits: FewChanges,
     outputs: Outputs,
     work: many.Work,
 ) -> None:
     """Choose songs and routines for an evening and put them in order.
 
     No song twice; no two fast dances in a row and a beginner dance every third unless
-    you say otherwise. The same seed gives the same evening again.
+    you say otherwise. The same seed gives the same evening again: keep a dance with
+    --at, ask for another with --instead.
 
     Example: phrasefit playlist music/ routines/*.toml --minutes 60 --floor evening.pdf
+
+    Example: phrasefit playlist music/ routines/*.toml --at 1=waltz --instead 4
     """
     from phrasefit.evening.build import build_evening
 
-    wishes = asked.wishes()
+    wanted = evening.request()
     places, files = many.split_places(things or [])
-    routines = _routines(files)
-    costs, crew = work.costs(), work.crew()
+    requests = [limits.request(routine) for routine in _routines(files)]
+    workers = work.workers()
     outputs.check(force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, crew, known=known)
-        offers = _offers(library, routines, wishes, max_changes, costs, crew)
-        evening = build_evening(offers, wishes)
+        library, report = many.gather(places, store, workers, known=known)
+        if report.n_left:  # an evening from half the songs is not what was asked for
+            many.finish(report)
+        pairings = _pairings(library, requests, wanted, workers)
+        found = build_evening(pairings, wanted)
         paths = many.file_of(library, report, store)
-    _write(evening, paths, outputs, force=work.force)
+    _write(found, paths, outputs, force=work.force)
     many.finish(report)
 
 
@@ -223,29 +254,26 @@ def _routines(files: Sequence[Path]) -> list[Routine]:
     return routines
 
 
-def _offers(
+def _pairings(
     library: Collection,
-    routines: Sequence[Routine],
-    wishes: EveningRequest,
-    max_changes: int,
-    costs: Costs,
-    crew: Workers,
-) -> list[Offer]:
+    requests: Sequence[PlanRequest],
+    wanted: EveningRequest,
+    workers: Workers,
+) -> list[Pairing]:
     """Plan the best songs for each routine, and those that were asked for by name."""
-    from phrasefit.evening.evening import Offer
+    from phrasefit.evening.evening import Pairing
     from phrasefit.ranking.rank import SongFilter
 
-    top = max(LEAST_PER_ROUTINE, OFFERS // len(routines))
-    asked = [word for _, word in wishes.fixed] + [*wishes.must]
-    offers: dict[tuple[str, str], Offer] = {}
-    for routine in routines:
-        for words in ((), *((word,) for word in asked)):
-            wanted = SongFilter(words=words)
-            ranking = many.ranked(library, routine, max_changes, costs, crew, wanted, top)
-            for song in ranking.songs:
-                if abs(song.fit.tempo.change_percent) <= wanted.max_change_percent:
-                    offers[song.key, routine.name] = Offer(key=song.key, fit=song.fit)
-    return list(offers.values())
+    top = max(LEAST_PER_ROUTINE, PAIRINGS // len(requests))
+    named = [word for _, word in wanted.fixed] + [*wanted.must]
+    pairings: dict[tuple[str, str], Pairing] = {}
+    for request in requests:
+        for words in ((), *((word,) for word in named)):
+            songs = SongFilter(words=words)
+            for song in many.ranked(library, request, workers, songs=songs, top=top).songs:
+                key = song.key, request.routine.name
+                pairings[key] = Pairing(key=song.key, fit=song.fit)
+    return list(pairings.values())
 
 
 def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: bool) -> None:

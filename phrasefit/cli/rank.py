@@ -1,4 +1,4 @@
-"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection go with a routine?"""
+"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection fit a routine?"""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
-from phrasefit.cli._plan import Numbers
+from phrasefit.cli._plan import PlanLimits, RoutineNumbers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +38,8 @@ class Choice:
         str | None, typer.Option("--tempo", metavar="LOW-HIGH", help="Only these counts a minute.")
     ] = None
     min_confidence: Annotated[
-        float, typer.Option("--min-confidence", min=0, max=1, help="Only songs heard so surely.")
+        float,
+        typer.Option("--min-confidence", min=0, max=1, help="Minimum confidence, 0 to 1."),
     ] = 0.0
     meter: Annotated[
         int | None, typer.Option("--meter", help="Only songs with so many beats a bar.")
@@ -67,41 +68,47 @@ def register(app: typer.Typer) -> None:
 def rank(
     things: options.Places = None,
     *,
-    numbers: Numbers,
+    numbers: RoutineNumbers,
     known: options.Known = False,
     show: Annotated[int, typer.Option("--show", min=1, help="How many songs to show.")] = 25,
     show_all: Annotated[bool, typer.Option("--all", help="Show all songs that fit.")] = False,
     choice: Choice,
-    max_changes: options.MaxChanges = 4,
+    limits: PlanLimits,
     sort: Annotated[Sort, typer.Option("--sort", help="Order of the songs shown.")] = Sort.SCORE,
+    long: options.Long = False,
     csv_path: options.Csv = None,
     json_path: options.Json = None,
     work: many.Work,
 ) -> None:
-    """Find the songs of a collection that go best with each routine.
+    """Find the songs of a collection that fit each routine best, one line a song.
 
-    New songs are listened to first; Ctrl-C keeps what is done. Songs that cannot be
-    brought to the routine's tempo come last. Exit code 1 if files could not be used.
+    New songs are listened to first; Ctrl-C keeps what is done. Songs out of the reach of
+    the routine's tempo stand apart at the end. Exit code 1 if files could not be used.
 
     Example: phrasefit rank music/ borrowed-teaspoons.toml --tempo 100-124 --max-changes 1
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """
     from phrasefit.cli._song import check_targets
+    from phrasefit.reports.rank_text import render_ranking
 
     places, files = many.split_places(things or [])
     first, others = (files[0], files[1:]) if files else (None, ())
     routines = [numbers.routine_or(first), *many.read_routines(others)]
-    wanted, costs, crew = choice.wanted(), work.costs(), work.crew()
+    requests = [limits.request(routine) for routine in routines]
+    wanted, workers = choice.wanted(), work.workers()
     check_targets((csv_path, json_path), force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, crew, known=known)
+        library, report = many.gather(places, store, workers, known=known)
         top = None if show_all else show
         rankings = [
-            _sorted(many.ranked(library, routine, max_changes, costs, crew, wanted, top), sort)
-            for routine in routines
+            _sorted(many.ranked(library, request, workers, songs=wanted, top=top), sort)
+            for request in requests
         ]
         paths = many.file_of(library, report, store)
+    if "-" not in (json_path, csv_path):
+        texts = (render_ranking(ranking, long=long) for ranking in rankings)
+        typer.echo("\n".join(texts), nl=False)
     _write(rankings, paths, report, csv_path, json_path, force=work.force)
     many.finish(report)
 
@@ -115,11 +122,13 @@ def _write(
     *,
     force: bool,
 ) -> None:
-    """Write the files asked for, and the rankings on the terminal."""
+    """Write the files asked for; none if songs are left, so that the next run can write them."""
     from phrasefit.cli._edge import emit
     from phrasefit.reports import table
     from phrasefit.serial import dump_json
 
+    if report.n_left:
+        csv_path, json_path = (path if path == "-" else None for path in (csv_path, json_path))
     document = table.rank_document(
         rankings,
         paths,
@@ -128,8 +137,6 @@ def _write(
     )
     emit(dump_json(document), json_path, force=force)
     emit(table.rows_csv(_rows(document["rankings"])), csv_path, force=force)
-    if "-" not in (json_path, csv_path):
-        typer.echo("\n".join(table.render_ranking(ranking) for ranking in rankings), nl=False)
 
 
 def _rows(rankings: Sequence[dict]) -> list[tuple[str, int, dict]]:
@@ -144,7 +151,7 @@ def _sorted(ranking: Ranking, sort: Sort) -> Ranking:
     """Put the best songs into another order."""
     from dataclasses import replace
 
-    from phrasefit.ranking.rank import least_confidence
+    from phrasefit.ranking.summary import least_confidence
 
     keys = {
         Sort.TEMPO: lambda fit: fit.tempo.counts_per_minute,

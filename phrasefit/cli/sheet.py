@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._pages import check_ending, save
-from phrasefit.cli._plan import Asked, Planned
+from phrasefit.cli._plan import PlanCommand, Planned
 
 if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
@@ -49,7 +49,7 @@ def sheet(
     per_page: Annotated[
         int, typer.Option("--per-page", metavar="N", help="DJ cards on a page: 1, 2 or 4.")
     ] = 4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
 
@@ -57,9 +57,9 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
-    target = check_ending(asked.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
-    document = document_of(kind, asked.planned(target), paper, per_page)
-    for path in save(document, target, force=asked.force):
+    target = check_ending(command.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
+    document = document_of(kind, command.planned(target), paper, per_page)
+    for path in save(document, target, force=command.force):
         typer.echo(f"wrote {path}")
 
 

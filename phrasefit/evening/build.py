@@ -2,113 +2,180 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
-from phrasefit.errors import NoFitError
-from phrasefit.evening.evening import Dance, Evening, EveningRequest, Offer, curve_at
-from phrasefit.evening.integer_program import Program
+from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing, curve_at
+from phrasefit.evening.integer_program import EveningProgram, Row, Solution
+from phrasefit.fit.tempo import is_in_reach
 
-__all__ = ["Dance", "Evening", "EveningRequest", "Offer", "build_evening"]
+__all__ = ["Dance", "Evening", "EveningRequest", "Pairing", "build_evening"]
 
 
-def build_evening(offers: Sequence[Offer], wishes: EveningRequest) -> Evening:
+def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Evening:
     """Choose and order dances.
 
     Parameters
     ----------
-    offers : sequence of Offer
+    pairings : sequence of Pairing
         Songs may come with several routines, routines with several songs.
-    wishes : EveningRequest
+    request : EveningRequest
 
     Raises
     ------
     NoFitError
         If there is no evening with all these wishes; names the ones that stand in the way.
     ParameterError
-        If a word in the wishes matches no offer, or a fixed place lies outside.
+        If a word in the request matches no pairing, or a fixed place lies outside.
     """
-    offers = [
-        offer
-        for offer in offers
-        if offer.fit.plan.score >= wishes.min_score
-        and not any(offer.matches(word) for word in wishes.never)
-    ]
-    if not offers:
-        raise NoFitError(
-            f"no song goes with any routine at a score of {wishes.min_score:g} or more;"
-            " add songs or routines, or lower --min-score"
-        )
-    program = Program(offers, wishes)
-    chosen, value, bound, repeatable = program.solve()
-    dances = _explained([offers[i] for i in chosen], wishes)
+    usable, notes = _usable(pairings, request)
+    program, found = _longest(usable, request)
+    found = _with_others(program, found, request)
+    dances = _explained([usable[i] for i in found.chosen], request)
     last = dances[-1]
     return Evening(
         dances=dances,
-        wishes=wishes,
-        length_s=last.start_s + last.offer.length_s,
-        value=value,
-        bound=bound,
-        n_offers=len(offers),
-        repeatable=repeatable,
-        notes=tuple(program.notes),
+        request=request,
+        length_s=last.start_s + last.pairing.length_s,
+        value=found.value,
+        bound=found.bound,
+        n_pairings=len(usable),
+        repeatable=found.repeatable,
+        notes=(*notes, *program.notes),
     )
+
+
+def _usable(
+    pairings: Sequence[Pairing], request: EveningRequest
+) -> tuple[list[Pairing], list[str]]:
+    """Leave out what no evening should have; say which songs that were wanted are missing."""
+    wanted = [o for o in pairings if not any(o.matches(word) for word in request.never)]
+    fitting = [o for o in wanted if o.fit.plan.score >= request.min_score]
+    reached = [o for o in fitting if is_in_reach(o.fit.tempo)]
+    usable = [o for o in reached if o.fit.bar_map.duration_s >= request.min_length_s]
+    minutes, seconds = divmod(round(request.min_length_s), 60)
+    least = f"{minutes}:{seconds:02d}"
+    n_short = len({o.key for o in reached} - {o.key for o in usable})
+    if not usable and n_short:
+        raise NoFitError(
+            f"all songs that fit are shorter than {least}; add longer ones, or lower --min-length"
+        )
+    if not usable:
+        raise NoFitError(
+            f"no song fits any routine at a score of {request.min_score:g} or more with its tempo"
+            " in reach; add songs or routines, or lower --min-score"
+        )
+    notes = []
+    if n_short:
+        songs = "1 song" if n_short == 1 else f"{n_short} songs"
+        notes.append(f"{songs} shorter than {least} left out (--min-length)")
+    return usable, notes
+
+
+def _longest(
+    pairings: Sequence[Pairing], request: EveningRequest
+) -> tuple[EveningProgram, Solution]:
+    """Find the evening wished for, or a shorter one where it cannot be filled.
+
+    What a person puts at a place is kept: the evening is never too short for that.
+    """
+    program = EveningProgram(pairings, request)
+    n = program.n_places
+    if found := program.solve():
+        return program, found
+    reason = program.why_not()
+    least = max((place for place, _ in request.fixed), default=1)
+    for shorter in dict.fromkeys((n - 1, n - 2, n - 3, 3 * n // 4, n // 2, n // 4)):
+        if not least <= shorter < n:
+            continue
+        tried = EveningProgram(pairings, request, n_places=shorter)
+        if found := tried.solve():
+            tried.notes += program.notes
+            tried.notes.append(f"{shorter} dances instead of {n}: {reason}")
+            return tried, found
+    raise NoFitError(reason)
+
+
+def _with_others(program: EveningProgram, found: Solution, request: EveningRequest) -> Solution:
+    """Put the next best where a dance is not wanted; the others move only if they must."""
+    dropped: list[Row] = []
+    for place in request.instead:
+        if not 1 <= place <= program.n_places:
+            raise ParameterError(
+                f"place {place} lies outside the evening; it has {program.n_places} dances"
+            )
+        kept = program.other_than(found.chosen, place - 1, keep_others=True)
+        dropped += program.other_than(found.chosen, place - 1, keep_others=False)
+        other = program.solve([*dropped, *kept])
+        if other is None:
+            other = program.solve(dropped)
+            program.notes.append(f"nothing else can stand at place {place}: others moved as well")
+        if other is None:
+            raise NoFitError(
+                f"there is no other evening without the song at place {place}; add songs"
+            )
+        found = other
+    return found
 
 
 # ----------------------------------------------------------------- explaining
 
 
-def _explained(offers: Sequence[Offer], wishes: EveningRequest) -> tuple[Dance, ...]:
+def _explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Dance, ...]:
     """Give each dance its time and its reasons."""
     dances = []
     clock_s = 0.0
-    waiting = list(wishes.teach)
-    for place, (before, offer) in enumerate(itertools.pairwise([None, *offers]), start=1):
-        lesson = next((word for word in waiting if offer.matches(word)), None)
+    waiting = list(request.teach)
+    for place, (before, pairing) in enumerate(
+        zip((None, *pairings), pairings, strict=False), start=1
+    ):
+        lesson = next((word for word in waiting if pairing.matches(word)), None)
         if lesson is not None:
             waiting.remove(lesson)
-            clock_s += 60 * wishes.teach_minutes
+            clock_s += 60 * request.teach_minutes
         dances.append(
             Dance(
                 place=place,
                 start_s=clock_s,
-                offer=offer,
+                pairing=pairing,
                 taught=lesson is not None,
-                reasons=_reasons(place, offer, before, lesson is not None, wishes, len(offers)),
+                reasons=_reasons(
+                    place, pairing, before, lesson is not None, request, len(pairings)
+                ),
             )
         )
-        clock_s += offer.length_s + wishes.pause_s
+        clock_s += pairing.length_s + request.pause_s
     return tuple(dances)
 
 
 def _reasons(
     place: int,
-    offer: Offer,
-    before: Offer | None,
+    pairing: Pairing,
+    before: Pairing | None,
     taught: bool,
-    wishes: EveningRequest,
+    request: EveningRequest,
     n_places: int,
 ) -> tuple[str, ...]:
     """Say in a few words why this dance stands here."""
     said = []
     if taught:
         said.append("taught just before")
-    if any(at == place and offer.matches(word) for at, word in wishes.fixed):
+    if any(at == place and pairing.matches(word) for at, word in request.fixed):
         said.append("you put it here")
-    elif any(offer.matches(word) for word in wishes.must):
+    elif any(pairing.matches(word) for word in request.must):
         said.append("you asked for it")
-    said.append(f"fits {offer.fit.plan.score:.0f} of 100")
-    if (wished := curve_at(wishes, place - 1, n_places)) is not None:
-        said.append(f"{offer.counts_per_minute:.0f} a minute where {wished:.0f} is wished for")
+    said.append(f"fits {pairing.fit.plan.score:.0f} of 100")
+    if (wished := curve_at(request, place - 1, n_places)) is not None:
+        said.append(f"{pairing.counts_per_minute:.0f} a minute where {wished:.0f} is wished for")
     elif before is not None:
-        said.append(_beside(offer, before))
-    if offer.for_beginners:
+        said.append(_beside(pairing, before))
+    if pairing.for_beginners:
         said.append("for beginners")
     return tuple(said)
 
 
-def _beside(offer: Offer, before: Offer) -> str:
-    change = offer.counts_per_minute - before.counts_per_minute
+def _beside(pairing: Pairing, before: Pairing) -> str:
+    change = pairing.counts_per_minute - before.counts_per_minute
     if abs(change) < 3:
         return "the same tempo as before"
     return "faster than before" if change > 0 else "slower than before"

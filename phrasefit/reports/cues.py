@@ -12,12 +12,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
 from phrasefit.reports.event_words import call
 from phrasefit.routine.dancer_state import turn_after
 
-COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
+COUNT_IN = {bar: row.count_in for bar, row in DANCE_METERS.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +76,7 @@ class CueLine:
 
 def group_size(fit: FitPlan) -> int:
     """Tell how many counts make a group: 8, in threes 6."""
-    return 6 if fit.routine.meter == 3 else 8
+    return DANCE_METERS[fit.routine.meter].group_counts
 
 
 def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount, ...]:
@@ -106,7 +108,15 @@ def _beginnings(plan: Plan) -> Beginnings:
     return {count: tuple(events) for count, events in by_count}
 
 
-def _span(fit: FitPlan, index: int) -> dict[str, float | int]:
+class _Span(TypedDict):
+    """When a count of the song is, as `RunningCount` has it."""
+
+    index: int
+    time_s: float
+    end_s: float
+
+
+def _span(fit: FitPlan, index: int) -> _Span:
     times = fit.grid.times_s
     return {"index": index, "time_s": float(times[index]), "end_s": float(times[index + 1])}
 

@@ -106,16 +106,16 @@ def items(evening: Evening) -> list[Item]:
 
 
 def _lesson(evening: Evening, dance: Dance) -> Item:
-    minutes = evening.wishes.teach_minutes
+    minutes = evening.request.teach_minutes
     return Item(
         start_s=dance.start_s - 60 * minutes,
         place="",
-        names=(f"TEACH {dance.offer.fit.routine.name}, {minutes:g} minutes",),
+        names=(f"TEACH {dance.pairing.fit.routine.name}, {minutes:g} minutes",),
     )
 
 
 def _dance(dance: Dance) -> Item:
-    fit, length_s = dance.offer.fit, dance.offer.length_s
+    fit, length_s = dance.pairing.fit, dance.pairing.length_s
     start = (
         f"count 1 at {clock_time(fit.plan.start_s)}, after {counts_words(fit.plan.intro_counts)}"
     )

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import short_words
 from phrasefit.reports.layout import CAPITAL, Canvas, Leaf
@@ -57,7 +58,7 @@ def event_shape(page: Canvas, mark: str, x: float, baseline: float, size: float)
 
 def counts_per_row(fit: FitPlan) -> int:
     """Choose whole phrases a row so that the song takes at most `ROWS_AT_MOST` rows."""
-    phrase = 24 if fit.routine.meter == 3 else 32
+    phrase = DANCE_METERS[fit.routine.meter].phrase_counts
     n_counts = len(fit.grid.times_s) - 1
     return phrase * max(2, int(np.ceil(n_counts / ROWS_AT_MOST / phrase)))
 
@@ -185,7 +186,7 @@ class Strip:
 
     def times(self, fit: FitPlan) -> None:
         """Write the time at every phrase length."""
-        step = 24 if fit.routine.meter == 3 else 32
+        step = DANCE_METERS[fit.routine.meter].phrase_counts
         for count in range(self.first, self.last, step):
             time = clock_time(float(fit.grid.times_s[count]), decimals=0)
             self.page.text(self.at(count), self.section_y - 3, time, LABEL_PT)

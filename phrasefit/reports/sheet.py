@@ -16,6 +16,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import counts_words, floor_words, row_words
 from phrasefit.reports.layout import (
     BODY_PT,
@@ -48,7 +49,14 @@ from phrasefit.reports.layout import (
 from phrasefit.reports.paper import Document
 from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, music_name, part_name, routine_size, verdict_line
+from phrasefit.reports.words import (
+    cautions,
+    music_name,
+    off_phrase,
+    part_name,
+    routine_size,
+    verdict_line,
+)
 from phrasefit.routine.turns import clock
 
 SIZES = ("page", "stand", "floor")
@@ -126,10 +134,7 @@ def _wall_words(fit: FitPlan, wall: Wall, plan: Plan) -> str:
     """Say what is special about a wall."""
     if wall.number == plan.ending.wall and wall.counts < _whole(fit, wall):
         return f"music ends after {wall.counts}"
-    if wall.phrase_offset:
-        side = "after" if wall.phrase_offset > 0 else "before"
-        return f"{abs(wall.phrase_offset)} {side} the phrase"
-    return ""
+    return off_phrase(fit, wall)
 
 
 def _whole(fit: FitPlan, wall: Wall) -> int:
@@ -212,7 +217,7 @@ def _page_at(size: float, fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     draw_picture(flow.leaf, LEFT_PT, flow.y, flow.inner_pt, fit, plan)
     flow.y += height + 6
     _page_table(flow, fit, plan, size)
-    remarks = [verdict_line(fit, plan), *fit.doubts, *cautions(fit), *fit.routine.assumed]
+    remarks = [*doubt_lines(fit), verdict_line(fit, plan), *cautions(fit), *fit.routine.assumed]
     flow.y += 6
     for remark in remarks:
         flow.words(remark, SMALL_PT, indent=10, sign="\u2013")

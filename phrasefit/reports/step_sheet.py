@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step, TagOption
 from phrasefit.reports.event_words import counts_words
 from phrasefit.reports.layout import (
@@ -28,7 +29,6 @@ from phrasefit.reports.layout import (
 )
 from phrasefit.reports.paper import Document
 from phrasefit.reports.words import part_name, routine_size
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import first_count, last_count, turn_after
 from phrasefit.routine.turns import clock, format_turn
 
@@ -72,7 +72,7 @@ def _heading(flow: Flow, routine: Routine) -> None:
     flow.y += 2
     size = routine_size(routine)
     facts = [size if size != routine.name else "", routine.level]
-    facts.append("waltz" if routine.meter == 3 else "")
+    facts.append(DANCE_METERS[routine.meter].dance)
     if routine.tempo_bpm:
         low, high = routine.tempo_bpm
         facts.append(f"{low:g} to {high:g} counts a minute")
@@ -94,7 +94,9 @@ def _steps(flow: Flow, part: Part, meter: int) -> None:
     turned = turn_after(part) if part.steps else ()
     sections: dict[int, list[Step]] = {}
     for step in part.steps:
-        sections.setdefault(max(first_count(step), 0) // SECTION_COUNTS[meter], []).append(step)
+        sections.setdefault(
+            max(first_count(step), 0) // DANCE_METERS[meter].group_counts, []
+        ).append(step)
     for i, steps in enumerate(sections.values()):
         rows = [] if i else [_table_row(flow, [n for n, _ in COLUMNS], COLUMNS, size=SMALL_PT)]
         for step in steps:

@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 from phrasefit.errors import ParameterError
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, TagOption
 from phrasefit.routine.counts import MAX_COUNTS
-from phrasefit.routine.part_reader import ONLY_PART, USUAL_TAG_COUNTS
+from phrasefit.routine.part_reader import ONLY_PART
 from phrasefit.routine.restarts import restart_points, usual_restart_counts
 from phrasefit.routine.turns import turn_words, walls_from_turn
 
 # Turn of one repetition if only the number of walls is known: to the right where the
 # side is open.  3 and 8 walls are rare.
 TURN_OF_WALLS = {1: 0, 2: 180, 3: 120, 4: 90, 8: 45}
+
+USUAL_WALLS = (1, 2, 4)
 
 ASSUMED_PLACE = "the turn comes at the very end: at a restart nothing has been turned yet"
 ASSUMED_FEET = "no feet are written: restarts are taken to need no change of step"
@@ -42,7 +45,7 @@ def routine_from_numbers(
     counts : int
         Counts of one repetition, 4 to 512.
     walls : int
-        1, 2 or 4 (3 and 8 are rare).
+        1, 2 or 4.
     meter : int
         4 or 3 (waltz).
     turn_deg : int, optional
@@ -59,12 +62,14 @@ def routine_from_numbers(
     ParameterError
         If a number is out of range, or `turn_deg` does not make `walls`.
     """
-    if meter not in USUAL_TAG_COUNTS:
+    if meter not in DANCE_METERS:
         raise ParameterError(f"meter={meter} must be 4, or 3 for a waltz")
     if not 4 <= counts <= MAX_COUNTS:
         raise ParameterError(f"counts={counts} must lie between 4 and {MAX_COUNTS}")
-    if walls not in TURN_OF_WALLS:
-        raise ParameterError(f"walls={walls} must be 1, 2 or 4 (3 and 8 are possible, too)")
+    if walls not in USUAL_WALLS:
+        raise ParameterError(
+            f"walls={walls} must be 1, 2 or 4; write a routine file for other turns"
+        )
     turn = TURN_OF_WALLS[walls] if turn_deg is None else turn_deg
     if walls_from_turn(turn) != walls:
         raise ParameterError(
@@ -73,9 +78,7 @@ def routine_from_numbers(
         )
     part = Part(name=ONLY_PART, counts=counts, turn_deg=turn)
     points = restart_points(part, usual_restart_counts(counts, meter), "")
-    lengths = USUAL_TAG_COUNTS[meter]
-    assumed = [] if turn_deg is not None else [assumed_turn(turn)]
-    assumed += [ASSUMED_PLACE] if turn else []
+    lengths = DANCE_METERS[meter].usual_tags
     return Routine(
         name=name or f"{counts} counts, {walls} {'wall' if walls == 1 else 'walls'}",
         parts=(replace(part, restart_points=points),),
@@ -84,5 +87,11 @@ def routine_from_numbers(
         tags=tuple(TagOption(counts=length) for length in lengths),
         tempo_bpm=tempo_bpm,
         intro_counts=intro_counts,
-        assumed=(*assumed, ASSUMED_FEET),
+        assumed=(_assumed(turn),),
     )
+
+
+def _assumed(turn_deg: int) -> str:
+    """Say in one line what is taken for granted of a routine that has no steps."""
+    turns = f"every wall turns {turn_words(turn_deg)} at its very end" if turn_deg else "no turns"
+    return f"{turns}, and no change of step at a restart (a routine file tells it exactly)"

@@ -81,6 +81,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from phrasefit.errors import RoutineError
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Part, Routine
 from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
@@ -97,7 +98,6 @@ from phrasefit.routine.key_reader import KeyReader
 from phrasefit.routine.part_reader import (
     ONLY_PART,
     PART_KEYS,
-    USUAL_TAG_COUNTS,
     Block,
     add_restart_points,
     build_part,
@@ -355,9 +355,9 @@ def _read_tempo(top: KeyReader) -> tuple[float, float] | None:
     if value is None:
         return None
     pair = value if isinstance(value, list) else [value, value]
-    numbers = [float(number) for number in pair if type(number) in (int, float)]
+    numbers = [number for number in pair if type(number) in (int, float)]
     if len(pair) == 2 and len(numbers) == 2 and 20 <= numbers[0] <= numbers[1] <= 400:
-        return numbers[0], numbers[1]
+        return float(numbers[0]), float(numbers[1])
     top.complain(
         "tempo",
         "tempo is not understood; write the slowest and the fastest in counts a minute,"
@@ -395,6 +395,6 @@ def _assumptions(
     if "restarts" not in top.table and not (limited and all("restarts" in t for t in limited)):
         said.append("a restart may come after any whole bar (restarts are not limited)")
     if "tags" not in top.table:
-        lengths = ", ".join(str(length) for length in USUAL_TAG_COUNTS[meter])
+        lengths = ", ".join(str(length) for length in DANCE_METERS[meter].usual_tags)
         said.append(f"tags of {lengths} counts may be added (tags are not limited)")
     return said

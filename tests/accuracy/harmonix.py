@@ -19,6 +19,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import gzip
+import itertools
 import json
 import sys
 from collections import Counter
@@ -32,9 +33,9 @@ from phrasefit.errors import NoFitError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.form.phrases import group_phrases
-from phrasefit.model import BarMap, FitPlan, Section
+from phrasefit.meters import DANCE_METERS
+from phrasefit.model import BarMap, FitPlan, Restart, Section, Tag
 from phrasefit.reports.fit_text import render
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.from_numbers import routine_from_numbers
 
 MAX_CHANGES = 3
@@ -154,7 +155,7 @@ def report_fits(title: str, fits: Sequence[FitPlan]) -> None:
         percent(fits_with(fit, n, None) for fit in fits) for n in range(MAX_CHANGES + 1)
     )
     eight = " ".join(
-        percent(fits_with(fit, n, SECTION_COUNTS[fit.routine.meter]) for fit in fits)
+        percent(fits_with(fit, n, DANCE_METERS[fit.routine.meter].group_counts) for fit in fits)
         for n in range(MAX_CHANGES + 1)
     )
     advised = " ".join(
@@ -196,11 +197,12 @@ def report_events(fits: Sequence[FitPlan | None]) -> None:
     for fit in fits:
         if fit is None:
             continue
-        tags = {tag.after_wall: tag.counts for tag in fit.plan.tags}
-        for restart in fit.plan.restarts:
-            tag = tags.pop(restart.wall, 0)
-            events[f"restart after {restart.after_count}" + (f" + tag {tag}" if tag else "")] += 1
-        events.update(f"tag {counts}" for counts in tags.values())
+        for before, event in itertools.pairwise(fit.plan.events):
+            if isinstance(event, Restart):
+                tag = f" + tag {before.counts}" if isinstance(before, Tag) else ""
+                events[f"restart after {event.after_count}{tag}"] += 1
+            elif isinstance(event, Tag) and not event.cut_short:
+                events[f"tag {event.counts}"] += 1
     total = sum(events.values())
     print(f"\nevents in the advised plans ({total})")
     print(

@@ -19,7 +19,7 @@ from referee import Reading, f_measure
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import PhrasefitError
-from phrasefit.form import add_form
+from phrasefit.form import add_form, weigh_half_bar
 from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.model import BarMap, Phrase, Section
@@ -65,7 +65,8 @@ class Song:
     def true_map(self) -> BarMap:
         """Bar map of the truth; where it has no sections, the product finds them on true beats."""
         if self.document.get("format") == MAP_FORMAT:
-            return read_map(self.document, name=self.name)
+            # The level is not part of the truth: the tempo chooses it, as for maps heard.
+            return read_map({**self.document, "level_by": "tempo"}, name=self.name)
         beats = np.array(self.document["beats_s"], float)
         positions = np.array(self.document["positions"], int)
         meter = int(self.document["meter"])
@@ -146,7 +147,9 @@ def n_odd_bars(positions: np.ndarray, meter: int) -> int:
 def hear(song: Song, model: object | None) -> tuple[BarMap | None, str]:
     """Track a song with an observation model; on failure the reason in words."""
     try:
-        return song.with_form(track(song.audio, song.features, model=model)), ""
+        found = track(song.audio, song.features, model=model)
+        evidence = beat_evidence(song.features, found.beat_times_s)
+        return add_form(weigh_half_bar(found, evidence), evidence), ""
     except PhrasefitError as exc:
         return None, str(exc)
 

@@ -16,7 +16,7 @@ from full_disk import full_disk
 from phrasefit.cli import _edge, app
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
-KETTLE = ROUTINES / "borrowed-teaspoons.toml"
+TEASPOONS = ROUTINES / "borrowed-teaspoons.toml"
 
 # Every command that writes a file, and the ending of what it writes.
 WRITERS = [
@@ -95,7 +95,7 @@ def test_full_disk(
 
     printable("a")
     with full_disk(FULL_AT_BYTES):
-        line = ask(*words, tmp_path / name, "--map", song_map, KETTLE)
+        line = ask(*words, tmp_path / name, "--map", song_map, TEASPOONS)
 
     assert name in line
     assert "writing failed" in line
@@ -110,9 +110,9 @@ def test_existing_results_and_missing_folders(
     there = tmp_path / name
     there.mkdir() if name == "class" else there.write_text("mine")
 
-    assert "--force" in ask(*words, there, "--map", song_map, KETTLE)
+    assert "--force" in ask(*words, there, "--map", song_map, TEASPOONS)
     gone = tmp_path / "gone" / name
-    assert "gone does not exist" in ask(*words, gone, "--map", song_map, KETTLE)
+    assert "gone does not exist" in ask(*words, gone, "--map", song_map, TEASPOONS)
     assert [path.name for path in tmp_path.iterdir()] == [name]
 
 
@@ -129,7 +129,7 @@ def test_maps_that_are_none(ask, tmp_path: Path) -> None:
         path = tmp_path / f"map{i}.json"
         path.write_bytes(content)
         assert path.name in ask("fit", "--map", path, "--counts", "32", "--walls", "4")
-    assert "no such file" in ask("fit", "--map", tmp_path / "gone.json", KETTLE)
+    assert "no such file" in ask("fit", "--map", tmp_path / "gone.json", TEASPOONS)
 
 
 def test_routines_that_are_none(ask, song_map: Path, tmp_path: Path) -> None:
@@ -167,7 +167,7 @@ def test_a_title_cannot_write_on_the_terminal(
     song_map: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """Control characters of a title are left out of what is printed."""
-    code, out, _ = run(["fit", "--map", song_map, KETTLE], monkeypatch, capfd)
+    code, out, _ = run(["fit", "--map", song_map, TEASPOONS], monkeypatch, capfd)
 
     assert code == 0
     assert "Lantern Row [31m" in out
@@ -181,7 +181,7 @@ def to_output(words: list[str], target: object) -> subprocess.CompletedProcess[s
 
 def test_output_to_a_full_disk_and_a_closed_pipe(song_map: Path) -> None:
     """Standard output may fail too: one line for a full disk, none for a reader that left."""
-    words = [sys.executable, "-m", "phrasefit", "fit", "--map", str(song_map), str(KETTLE)]
+    words = [sys.executable, "-m", "phrasefit", "fit", "--map", str(song_map), str(TEASPOONS)]
     if Path("/dev/full").exists():
         with open("/dev/full", "w") as full:
             done = subprocess.run(

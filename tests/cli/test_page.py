@@ -21,7 +21,7 @@ from phrasefit.routine.spec import load_routine
 from phrasefit.serial import dump_json, map_document, read_map
 from songs import song
 
-KETTLE = Path(phrasefit.__file__).parent / "routines" / "borrowed-teaspoons.toml"
+TEASPOONS = Path(phrasefit.__file__).parent / "routines" / "borrowed-teaspoons.toml"
 
 
 def page(*arguments: object) -> Result:
@@ -46,7 +46,7 @@ def block(text: str, pattern: str) -> str:
 def test_the_policy_allows_this_script_and_style_only(song_map: Path, tmp_path: Path) -> None:
     """The hashes of W3C CSP Level 3 are those of the blocks; nothing is inline or remote."""
     out = tmp_path / "page.html"
-    result = page("--map", song_map, KETTLE, "--out", out)
+    result = page("--map", song_map, TEASPOONS, "--out", out)
     text = out.read_text("utf-8")
     policy = block(text, r'Content-Security-Policy" content="([^"]*)"')
 
@@ -74,9 +74,9 @@ def test_the_policy_allows_this_script_and_style_only(song_map: Path, tmp_path: 
 def test_the_page_holds_the_running_counts_of_the_plan(song_map: Path, tmp_path: Path) -> None:
     """What all media play from is what the page shows, count by count."""
     out = tmp_path / "page.html"
-    page("--map", song_map, KETTLE, "--out", out, "--changes", 0)
+    page("--map", song_map, TEASPOONS, "--out", out, "--changes", 0)
     data = json.loads(block(out.read_text("utf-8"), r'id="plan">(.*?)</script>'))
-    fit = fit_routine(read_map(json.loads(song_map.read_text("utf-8"))), load_routine(KETTLE))
+    fit = fit_routine(read_map(json.loads(song_map.read_text("utf-8"))), load_routine(TEASPOONS))
     rows = running_counts(fit, fit.plans[0])
 
     assert [(r["wall"], r["count"], r["facing"]) for r in data["score"]["rows"]] == [
@@ -98,7 +98,7 @@ def test_a_name_cannot_end_the_data(tmp_path: Path) -> None:
     out = tmp_path / "page.html"
     page("--map", path, "--counts", 32, "--out", out)
     text = out.read_text("utf-8")
-    fit = fit_routine(read_map(json.loads(path.read_text("utf-8"))), load_routine(KETTLE))
+    fit = fit_routine(read_map(json.loads(path.read_text("utf-8"))), load_routine(TEASPOONS))
     listed = index_page(fit, [Entry(path='a"><script>.pdf', words="<b>")])
 
     assert "<script>alert" not in text
@@ -111,7 +111,9 @@ def test_a_name_cannot_end_the_data(tmp_path: Path) -> None:
     ("arguments", "words"),
     [
         (("--embed",), "--embed needs the song file"),
-        (("--changes", "9"), "no such plan for this song"),
+        (("--changes", "9"), "changes=9 must lie between 0 and max_changes=4"),
+        (("--changes", "9", "--max-changes", "9"), "no plan for this song has so many"),
+        (("--start-at", "9", "--intro", "16"), "--start-at and --intro both say"),
         (("--start-at", "soon"), "is not a time"),
     ],
 )
@@ -141,6 +143,6 @@ def test_embedding_refuses_what_browsers_do_not_play(tmp_path: Path) -> None:
     odd = tmp_path / "song.wma"
     odd.write_bytes(b"x")
 
-    result = page(odd, KETTLE, "--embed", "--out", tmp_path / "page.html")
+    result = page(odd, TEASPOONS, "--embed", "--out", tmp_path / "page.html")
 
     assert "--embed knows .mp3" in str(result.exception)

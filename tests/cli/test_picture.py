@@ -23,11 +23,11 @@ from phrasefit.fit.grid import count_grid
 from phrasefit.model import Correction
 from phrasefit.serial import dump_json, map_document
 from phrasefit.store import Store
-from phrasefit.store.cache import FILE_NAME
+from phrasefit.store.database import FILE_NAME
 from songs import song
 
 ROOT = Path(phrasefit.__file__).parent
-KETTLE = ROOT / "demo" / "routines" / "borrowed-teaspoons.toml"
+TEASPOONS = ROOT / "routines" / "borrowed-teaspoons.toml"
 DUST = ROOT.parent / "sample_audio" / "half-a-bar-of-dust.ogg"
 
 
@@ -55,7 +55,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, pipeline.Anal
 def test_a_map_gives_the_counts_without_the_sound(song_map: Path, tmp_path: Path) -> None:
     """One page, named after the map unless told otherwise."""
     out = tmp_path / "row.pdf"
-    result = picture("--map", song_map, KETTLE, "--out", out)
+    result = picture("--map", song_map, TEASPOONS, "--out", out)
 
     assert result.exit_code == 0 and result.stdout == f"wrote {out}\n"
     (page,) = pypdf.PdfReader(out).pages

@@ -17,12 +17,13 @@ import soundfile
 
 from in_process import Program
 from kept_songs import keep, square_song
+from phrasefit.cli import _many as many
 from phrasefit.model import Confidence
 from phrasefit.store import Store
 from synth import make_song
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
-KETTLE = ROUTINES / "borrowed-teaspoons.toml"
+TEASPOONS = ROUTINES / "borrowed-teaspoons.toml"
 
 
 @pytest.fixture
@@ -48,32 +49,77 @@ def music(tmp_path: Path) -> Path:
 
 
 def test_table(program: Program, music: Path) -> None:
-    """Score, tempo with the change needed, changes, verdict; songs far off the tempo last."""
-    done = program("rank", music, KETTLE)
+    """One line a song; those far off the tempo stand apart, and nobody is told to play them."""
+    done = program("rank", music, TEASPOONS)
 
     rows = [line for line in done.out.splitlines() if line[:4].strip().rstrip(".").isdigit()]
     assert [row.split("  ")[-1] for row in rows] == [
         "Square - Ada", "=Unsure", "Extra Bar - Ada", "Quick",
     ]  # fmt: skip
     assert rows[0].split()[1] == "100"
-    assert "145 -14.5%" in rows[-1]
-    assert "check the one (40% sure)" in " ".join(done.out.split())
+    assert "  too fast       145   " in rows[-1] and "-14.5" not in done.out
+    assert done.out.index("out of reach, the tempo is off by more than 8 %:") > done.out.index(
+        rows[2]
+    )
+    assert "  check the one  104   " in rows[1] and " 40%  " in rows[1]
+    assert len(done.out.splitlines()) == 1 + 1 + len(rows) + 2
     assert "left out: 1 song, not counted in fours" in done.out
     assert done.err == ""
 
 
+def test_long_report(program: Program, music: Path) -> None:
+    """The whole verdict stands under each line; one out of reach is not to be played faster."""
+    done = program("rank", music, TEASPOONS, "--long")
+
+    words = " ".join(done.out.split())
+    assert "Check the one (40% sure). If that is right, it fits as it is (" in words
+    assert "145 counts a minute is too fast (96 to 124 is wanted), by 14 %: choose another" in words
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_as_wide_as_the_terminal(
+    program: Program, music: Path, monkeypatch: pytest.MonkeyPatch, width: int
+) -> None:
+    """No line is longer than the terminal is wide."""
+    monkeypatch.setenv("COLUMNS", str(width))
+
+    assert max(map(len, program("rank", music, TEASPOONS).out.splitlines())) <= width
+
+
+def test_stopped_before_the_end_writes_no_table(
+    program: Program, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same command goes on afterwards; a table of half the songs would be in its way."""
+    gather = many.gather
+
+    def stopped(*args: object, **options: object) -> tuple:
+        library, report = gather(*args, **options)
+        report.n_left = 3
+        return library, report
+
+    words = ("rank", music, TEASPOONS, "--csv", tmp_path / "t.csv", "--json", tmp_path / "t.json")
+    with monkeypatch.context() as patch:
+        patch.setattr(many, "gather", stopped)
+        done = program(*words, expect=130)
+
+    assert "3 are left; run the command again" in done.err
+    assert not list(tmp_path.glob("t.*"))
+    program(*words)
+    assert len(list(tmp_path.glob("t.*"))) == 2
+
+
 def test_show_and_filters(program: Program, music: Path) -> None:
     """Fewer rows, and only those asked for; what is left out is told."""
-    done = program("rank", music, KETTLE, "--show", 1)
+    done = program("rank", music, TEASPOONS, "--show", 1)
     assert "the best 1 of 5 songs" in done.out
     assert "not shown: 3 that come after these" in done.out
 
-    done = program("rank", music, KETTLE, "--title", "ada", "--tempo", "100-120", "--json", "-")
+    done = program("rank", music, TEASPOONS, "--title", "ada", "--tempo", "100-120", "--json", "-")
     (ranking,) = json.loads(done.out)["rankings"]
     assert [row["title"] for row in ranking["songs"]] == ["Square", "Extra Bar"]
     assert ranking["n_filtered"] == 3
 
-    done = program("rank", music, KETTLE, "--min-confidence", 0.5, "--all", "--json", "-")
+    done = program("rank", music, TEASPOONS, "--min-confidence", 0.5, "--all", "--json", "-")
     assert "=Unsure" not in done.out
 
 
@@ -81,7 +127,7 @@ def test_max_changes_and_sort(program: Program, music: Path) -> None:
     """No more changes than asked for; another order on request."""
 
     def songs(*options: object) -> list[dict]:
-        done = program("rank", music, KETTLE, "--json", "-", *options)
+        done = program("rank", music, TEASPOONS, "--json", "-", *options)
         return json.loads(done.out)["rankings"][0]["songs"]
 
     assert max(row["n_changes"] for row in songs()) > 0
@@ -98,7 +144,7 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     """JSON obeys its schema; CSV begins with a byte-order mark and holds no formula."""
     csv_path, json_path = tmp_path / "t.csv", tmp_path / "t.json"
 
-    program("rank", music, KETTLE, ROUTINES / "first-gate.toml", "--csv", csv_path,
+    program("rank", music, TEASPOONS, ROUTINES / "first-gate.toml", "--csv", csv_path,
             "--json", json_path)  # fmt: skip
 
     document = json.loads(json_path.read_text("utf-8"))
@@ -114,8 +160,8 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(text[1:])))
     assert len(rows) == 8
     assert "'=Unsure" in {row["title"] for row in rows}
-    program("rank", music, KETTLE, "--csv", csv_path, expect=2)
-    program("rank", music, KETTLE, "--csv", csv_path, "--force")
+    program("rank", music, TEASPOONS, "--csv", csv_path, expect=2)
+    program("rank", music, TEASPOONS, "--csv", csv_path, "--force")
 
 
 def test_known_songs_without_a_folder(program: Program, music: Path) -> None:
@@ -148,15 +194,15 @@ def test_songs_that_sound(program: Program, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ((KETTLE,), "no folder given"),
-        (("--known", "FOLDER", KETTLE), "give folders or --known, not both"),
+        ((TEASPOONS,), "no folder given"),
+        (("--known", "FOLDER", TEASPOONS), "give folders or --known, not both"),
         (("FOLDER",), "no routine given"),
-        (("FOLDER", KETTLE, "--counts", 32), "not both"),
-        (("FOLDER", KETTLE, "--tempo", "fast"), "write --tempo 100-124"),
-        (("FOLDER", KETTLE, "--tempo", "120-100"), "lower one first"),
-        (("FOLDER", KETTLE, "--backend", "dask"), "--scheduler tcp://HOST:8786"),
-        (("EMPTY", KETTLE), "there are no songs in it"),
-        (("MISSING", KETTLE), "no such folder"),
+        (("FOLDER", TEASPOONS, "--counts", 32), "not both"),
+        (("FOLDER", TEASPOONS, "--tempo", "fast"), "write --tempo 100-124"),
+        (("FOLDER", TEASPOONS, "--tempo", "120-100"), "lower one first"),
+        (("FOLDER", TEASPOONS, "--backend", "dask"), "--scheduler tcp://HOST:8786"),
+        (("EMPTY", TEASPOONS), "there are no songs in it"),
+        (("MISSING", TEASPOONS), "no such folder"),
     ],
 )
 def test_slips_are_explained(
@@ -178,7 +224,7 @@ def test_song_left_out_after_a_correction(program: Program, music: Path) -> None
         key = store.hash_of(music / "Square.wav")
         store.put_correction(key, {"meter": 3, "one_at_s": 0.5})
 
-    done = program("rank", music, KETTLE)
+    done = program("rank", music, TEASPOONS)
 
     assert "Square" not in done.out
     assert "left out: 2 songs, not counted in fours" in done.out
@@ -189,7 +235,7 @@ def test_names_that_are_no_text_fail_alone(music: Path, tmp_path: Path) -> None:
     with open(os.fsencode(music) + b"/bad\xff.wav", "wb") as file:
         file.write(b"RIFF")
     out = tmp_path / "rank.json"
-    words = [sys.executable, "-m", "phrasefit", "rank", music, KETTLE, "--json", out]
+    words = [sys.executable, "-m", "phrasefit", "rank", music, TEASPOONS, "--json", out]
 
     done = subprocess.run(words, capture_output=True, check=False)
 

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 import phrasefit
+from fit_songs import make_part, make_routine
 from phrasefit.fit import fit_routine
-from phrasefit.model import FitPlan
+from phrasefit.model import FitPlan, TagOption
 from phrasefit.reports.page import page as page_of
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
@@ -69,21 +70,25 @@ def opened(browser, tmp_path: Path) -> Iterator[Callable]:
 
 @pytest.fixture(scope="session")
 def fits() -> SimpleNamespace:
-    """Plans of every kind: with a tag, a restart, a waltz, parts, every other beat counted."""
+    """Plans of every kind: tag, restart, both at once, waltz, parts, every other beat counted."""
 
     def fit(lengths: tuple[int, ...], routine, **options) -> FitPlan:
         return fit_routine(song(lengths, **options), routine)
 
-    kettle = load_routine(ROUTINES / "borrowed-teaspoons.toml")
+    teaspoons = load_routine(ROUTINES / "borrowed-teaspoons.toml")
     return SimpleNamespace(
         tagged=fit((32, 64, 64, 36, 64, 64, 64), routine_from_numbers(counts=32, walls=4)),
-        restarted=fit((32, 64, 64, 48, 64, 64, 64, 64), kettle, bpm=124.0),
+        restarted=fit((32, 64, 64, 48, 64, 64, 64, 64), teaspoons, bpm=124.0),
         waltz=fit(
             (24, 96, 96, 96), load_routine(ROUTINES / "mill-pond-waltz.toml"), meter=3, bpm=96.0
         ),
         parts=fit((32, 64, 32, 64, 64, 64), load_routine(ROUTINES / "two-lanterns.toml")),
-        halved=fit((64, 128, 128, 128), kettle, bpm=200.0),
-        doubled=fit((16, 64, 64), kettle, bpm=55.0),
+        halved=fit((64, 128, 128, 128), teaspoons, bpm=200.0),
+        doubled=fit((16, 64, 64), teaspoons, bpm=55.0),
+        tag_and_restart=fit(
+            (32, 84, *[64] * 6),
+            make_routine(make_part(cuts={16: 0}), tags=(TagOption(counts=4, turn_deg=90),)),
+        ),
     )
 
 

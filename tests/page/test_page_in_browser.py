@@ -14,15 +14,17 @@ import numpy as np
 import pypdf
 import pytest
 
+from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
-from phrasefit.meter.corrections import apply_correction
 from phrasefit.model import Correction, FitPlan
 from phrasefit.reports.cues import running_counts
 from phrasefit.reports.page import Recording
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.page.page import page_document
 from phrasefit.reports.practice import CLICKS
+from phrasefit.reports.times import clock_time
+from phrasefit.routine.turns import clock
 from songs import song
 
 # Look once a frame, after the page has drawn: the clock of the sound, and what is on screen.
@@ -154,8 +156,8 @@ def test_the_page_lays_counts_as_the_program_does(
         assert same["rows"] == document["score"]["rows"]
         assert same["events"] == document["score"]["events"]
         corrected = apply_correction(fit.bar_map, Correction(shift_one_beats=1, nudge_s=0.02))
-        level = fit.grid.beats_per_count
-        grid = count_grid(corrected, beats_per_count=level, routine=fit.routine)
+        counted = replace(corrected, beats_per_count=fit.grid.beats_per_count)
+        grid = count_grid(counted, routine=fit.routine)
         assert moved["times"] == pytest.approx(grid.times_s.tolist(), abs=1e-9)
         start = next(i for i, row in enumerate(moved["rows"]) if row["kind"] == "wall")
         assert grid.bar_start[start]
@@ -206,6 +208,38 @@ def test_an_event_is_warned_of_one_group_before(rehearse: Callable) -> None:
     assert notice(0)[0] == "now"
     assert page.inner_text("#step-now").startswith("1&2")
     assert "3&4" in page.inner_text("#step-next")
+
+
+def test_a_tag_before_a_restart_comes_first(rehearse: Callable, fits: SimpleNamespace) -> None:
+    """Table, picture and notice have wall 3, the tag in it, the restart, wall 4: each alone."""
+    page = rehearse("tag_and_restart")
+    (tag,), (restart,) = fits.tag_and_restart.plan.tags, fits.tag_and_restart.plan.restarts
+    assert (tag.wall, restart.wall, tag.cut_short) == (3, 3, True)
+
+    rows = [" ".join(row.split()) for row in page.locator("#rows tr").all_inner_texts()]
+    at = next(i for i, row in enumerate(rows) if "TAG" in row)
+    facings = [clock(facing) for facing in (tag.facing, restart.facing)]
+    assert [" ".join(row.split()[1:]) for row in rows[at : at + 2]] == [
+        f"{facings[0]} B 4 TAG 4 after 16",
+        f"{facings[1]} RESTART after 16",
+    ]
+    assert rows[at + 1].split()[0] == rows[at + 2].split()[0] == clock_time(restart.time_s)
+
+    boxes = page.evaluate(
+        "[...document.querySelectorAll('#strip text')].filter((t) => /TAG|RESTART/.test("
+        "t.textContent)).map((t) => [t.textContent, t.getBBox().x, t.getBBox().width])"
+    )
+    (tag_name, left, width), (restart_name, right, _) = boxes
+    assert (tag_name, restart_name) == ("TAG 4", "RESTART")
+    assert left + width < right
+
+    for event, words in (
+        (tag, f"TAG 4 in wall 3 after count 16, facing {facings[0]}"),
+        (restart, f"RESTART wall 3 after count 16, facing {facings[1]}"),
+    ):
+        page.evaluate("(at) => seek(state.score.times[at])", event.count)
+        page.wait_for_function("(at) => state.index === at", arg=event.count)
+        assert page.inner_text("#notice-words") == words
 
 
 def test_keys_loop_and_announcements(rehearse: Callable) -> None:

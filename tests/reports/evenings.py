@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from phrasefit.evening.evening import Dance, Evening, EveningRequest, Offer
-from phrasefit.fit import fit_routine
+from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing
+from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.routine.spec import load_routine
 from songs import song
 
@@ -29,15 +29,15 @@ def evening(n: int = 8) -> Evening:
         named = replace(
             fit,
             bar_map=replace(fit.bar_map, title=title),
-            routine=replace(routine, name=f"Floor No. {place}"),
+            request=PlanRequest(routine=replace(routine, name=f"Floor No. {place}")),
         )
         start_s += 900 if place == 3 else 0
-        offer = Offer(key=str(place), fit=named)
+        pairing = Pairing(key=str(place), fit=named)
         dances.append(
-            Dance(place=place, start_s=start_s, offer=offer, taught=place == 3, reasons=())
+            Dance(place=place, start_s=start_s, pairing=pairing, taught=place == 3, reasons=())
         )
-        start_s += offer.length_s + 30
+        start_s += pairing.length_s + 30
     return Evening(
-        dances=tuple(dances), wishes=EveningRequest(minutes=60, teach_minutes=15),
-        length_s=start_s, value=1.0, bound=1.0, n_offers=n, repeatable=True,
+        dances=tuple(dances), request=EveningRequest(minutes=60, teach_minutes=15),
+        length_s=start_s, value=1.0, bound=1.0, n_pairings=n, repeatable=True,
     )  # fmt: skip

@@ -9,7 +9,7 @@ from dataclasses import replace
 from hypothesis import strategies as st
 
 from fit_songs import make_part, make_routine
-from phrasefit.fit import fit_routine
+from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall, one_line
 from phrasefit.reports.paper import printable
 from phrasefit.reports.times import clock_time
@@ -83,7 +83,8 @@ def plans(draw: st.DrawFn, texts: st.SearchStrategy[str], most_walls: int = 30) 
         base,
         plans=(plan,),
         best=0,
-        routine=replace(base.routine, name=draw(texts), by=draw(texts)),
+        chosen=0,
+        request=PlanRequest(routine=replace(base.routine, name=draw(texts), by=draw(texts))),
         bar_map=replace(base.bar_map, title=draw(texts), artist=draw(texts)),
     )
 
