@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import stat
 import tempfile
 from collections.abc import Iterator
@@ -22,8 +23,33 @@ if TYPE_CHECKING:
     import numpy as np
 
 
+# Names that Windows keeps for devices, whatever ending follows, and signs that no name may
+# hold there (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = re.compile(r"^(CON|PRN|AUX|NUL|(COM|LPT)[0-9¹²³])(?=\.|$)", re.IGNORECASE)
+_NO_NAME_SIGNS = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f\u2028\u2029]')
+MOST_STEM_BYTES = 200  # of a name, which ends at 255; leaves room for our own endings
+
 # Device and inode of every file that was given to the program, and what it is.
 _given: dict[tuple[int, int], str] = {}
+
+
+def safe_stem(stem: str) -> str:
+    """Make the beginning of a file name, taken from another, one that every system takes.
+
+    Parameters
+    ----------
+    stem : str
+        The stem of a song's name, or its title.
+
+    Examples
+    --------
+    >>> safe_stem("CON"), safe_stem("what now?. ."), safe_stem("Paper Boat")
+    ('CON_', 'what now_', 'Paper Boat')
+    """
+    whole = os.fsencode(_NO_NAME_SIGNS.sub("_", stem))
+    if len(whole) > MOST_STEM_BYTES:  # not cut inside a letter
+        whole = whole[:MOST_STEM_BYTES].decode("utf-8", "ignore").encode()
+    return _DEVICES.sub(r"\1_", os.fsdecode(whole).rstrip(". ")) or "song"
 
 
 def protect(path: Path | str | None, what: str) -> None:

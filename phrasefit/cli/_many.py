@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import CostsFile, Force
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def open_store() -> Iterator[Store]:
             yield store
         finally:
             for note in dict.fromkeys(store.notes):
-                print(f"phrasefit: {note}", file=sys.stderr)
+                tell(f"phrasefit: {note}", err=True)
 
 
 def gather(
@@ -171,12 +172,12 @@ def finish(report: BatchReport) -> None:
     from phrasefit.cli._edge import EXIT_PARTIAL, EXIT_STOPPED
 
     for note in report.notes:
-        print(f"phrasefit: {note}", file=sys.stderr)
+        tell(f"phrasefit: {note}", err=True)
     if report.failures:
         n = len(report.failures)
         print(f"{n} file{'s' * (n != 1)} could not be used:", file=sys.stderr)
         for failure in report.failures:
-            print(f"  {failure.path}: {failure.reason}", file=sys.stderr)
+            tell(f"  {failure.path}: {failure.reason}", err=True)
     if report.n_left:
         print(
             f"stopped: {report.n_new} songs were heard and are kept, {report.n_left} are left;"

@@ -106,8 +106,10 @@ class Subject(Numbers):
 
     def named(self, out: Path | None, ending: str) -> Path:
         """Give the file to write: the one asked for, else one named after the song."""
+        from phrasefit.files import safe_stem
+
         source = self.song or self.map_path
-        return out or Path(f"{source.stem if source else 'song'}{ending}")
+        return out or Path(f"{safe_stem(source.stem) if source else 'song'}{ending}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,8 +187,9 @@ def source_of(
         raise ParameterError("give a song or --map, not both")
     if forget or change not in (None, UNTOUCHED):
         raise ParameterError("corrections belong to a song; mend the times in the map file instead")
+    bar_map = read_map(load_json(map_path, what="a bar map"), name=str(map_path))
     check_targets(targets, force=force)
-    return Source(read_map(load_json(map_path, what="a bar map"), name=str(map_path)), None)
+    return Source(bar_map, None)
 
 
 def chosen(fit: FitPlan, changes: int | None) -> Plan:

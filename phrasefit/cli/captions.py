@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import Asked
 
@@ -43,4 +44,4 @@ def captions(
     planned = asked.planned(target)
     items = made.captions(planned.fit, planned.plan, offset_s=offset)
     write_atomic(target, writers[target.suffix.lower()](items), force=asked.force)
-    typer.echo(f"wrote {target}")
+    tell(f"wrote {target}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import Asked
 
@@ -53,7 +54,7 @@ def export(
     else:
         made = content(to, asked.source(target).bar_map, None, None)
     write_atomic(target, made, force=asked.force)
-    typer.echo(f"wrote {target}")
+    tell(f"wrote {target}")
 
 
 def content(to: Format, bar_map: BarMap, fit: FitPlan | None, plan: Plan | None) -> bytes | str:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._plan import Asked
 
@@ -51,4 +52,4 @@ def pack(
         )
     finally:
         progress.close()
-    typer.echo(f"wrote {target}; open {target / 'index.html'}")
+    tell(f"wrote {target}; open {target / 'index.html'}")

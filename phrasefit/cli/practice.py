@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import Asked
 
@@ -84,7 +85,7 @@ def practice(
     for path, wish in zip(targets, wanted, strict=True):
         audio = made(planned.fit, planned.plan, wish)
         write_atomic(path, encoded(audio, path.suffix), force=asked.force)
-        typer.echo(f"wrote {path}")
+        tell(f"wrote {path}")
 
 
 def percents(text: str, *, steady: bool) -> list[float]:
