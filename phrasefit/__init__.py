@@ -5,12 +5,14 @@
     analyse(path)            listen to a song              -> Analysis (its bar_map)
     load_routine(path)       read a routine file           -> Routine
     routine_from_numbers(..) a routine without a file      -> Routine
+    PlanRequest(routine=..)  a routine, and how it is wanted
+    Settings.load(path)      own costs and tempo ranges
     fit(song, routine)       lay one over the other        -> FitPlan
     rank(bar_maps, routine)  order many songs              -> Ranking
     songs_in(folders)        find song files               -> list of paths
     listen_to(paths, store)  listen to many in parallel    -> BatchReport
-    Collection.of(store)        all songs of a store, for `rank_table`
-    build_evening(offers, wishes)                          -> Evening
+    Collection.of(store)     all songs of a store, for `rank_table`
+    build_evening(pairings, request)  an evening           -> Evening
     Store(path)              the cache and corrections
 
 Times are seconds, indices and counts begin with 0; see `phrasefit.model` for what the
@@ -49,9 +51,11 @@ if TYPE_CHECKING:
     from phrasefit.collection import Collection
     from phrasefit.errors import PhrasefitError
     from phrasefit.evening.build import build_evening
-    from phrasefit.evening.evening import EveningRequest, Offer
+    from phrasefit.evening.evening import EveningRequest, Pairing
     from phrasefit.fit import fit_routine
     from phrasefit.fit import fit_routine as fit
+    from phrasefit.fit.request import PlanRequest
+    from phrasefit.fit.settings import Settings
     from phrasefit.model import BarMap, FitPlan, Routine
     from phrasefit.pipeline import analyse
     from phrasefit.ranking.rank import SongFilter, rank, rank_table
@@ -64,7 +68,9 @@ _HOMES: dict[str, str] = {
     "BarMap": "phrasefit.model",
     "FitPlan": "phrasefit.model",
     "Collection": "phrasefit.collection",
-    "Offer": "phrasefit.evening.evening",
+    "Pairing": "phrasefit.evening.evening",
+    "PlanRequest": "phrasefit.fit.request",
+    "Settings": "phrasefit.fit.settings",
     "PhrasefitError": "phrasefit.errors",
     "Routine": "phrasefit.model",
     "Store": "phrasefit.store",
@@ -86,9 +92,11 @@ __all__ = [
     "Collection",
     "EveningRequest",
     "FitPlan",
-    "Offer",
+    "Pairing",
     "PhrasefitError",
+    "PlanRequest",
     "Routine",
+    "Settings",
     "SongFilter",
     "Store",
     "__version__",

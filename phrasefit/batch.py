@@ -17,10 +17,10 @@ from pathlib import Path
 
 from phrasefit import pipeline
 from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
+from phrasefit.model import SongSummary
 from phrasefit.parent_watch import end_with_parent
-from phrasefit.ranking.rank import least_confidence, table_tempo
-from phrasefit.ranking.summary import SUMMARY_VERSION, summarise
-from phrasefit.store import Store, Summary
+from phrasefit.ranking.summary import summary_of
+from phrasefit.store import Store
 
 # What a file is, its content decides; these suffixes only keep covers and texts out.
 SONG_SUFFIXES = frozenset(
@@ -99,7 +99,7 @@ class Heard:
     path: Path
     content_hash: str = ""
     document: str = ""
-    summary: Summary | None = None
+    summary: SongSummary | None = None
     trouble: str = ""
     lasting: bool = False
     notes: tuple[str, ...] = ()
@@ -163,7 +163,7 @@ def listen_to(
     paths: Sequence[Path],
     store: Store,
     *,
-    crew: Workers | None = None,
+    workers: Workers | None = None,
     hand_made: bool = False,
     progress: BatchProgress | None = None,
 ) -> BatchReport:
@@ -174,7 +174,7 @@ def listen_to(
     paths : sequence of Path
     store : Store
         Written to as each song is done.
-    crew : Workers, optional
+    workers : Workers, optional
         All cores of this machine if left out.
     hand_made : bool
         Use the hand-made observation model.
@@ -186,12 +186,12 @@ def listen_to(
     BatchReport
         Never raises for a single file.  After Ctrl-C it tells how many are left.
     """
-    crew = crew or Workers()
+    workers = workers or Workers()
     version = pipeline.analysis_version(hand_made=hand_made)
     report = BatchReport()
     new = _recall(paths, store, version, report)
     try:
-        for heard in _hear_all(new, store, crew, hand_made):
+        for heard in _hear_all(new, store, workers, hand_made):
             report.n_new += 1
             _keep(heard, store, version, report)
             if progress:
@@ -275,7 +275,7 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
             path=path,
             content_hash=key,
             document=pipeline.document_of(analysis),
-            summary=summary_of(analysis, version),
+            summary=summary_of(analysis.bar_map, key=key, version=version),
             notes=tuple(notes),
         )
     except PhrasefitError as exc:
@@ -287,27 +287,27 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
 
 
 def _hear_all(
-    paths: Sequence[Path], store: Store, crew: Workers, hand_made: bool
+    paths: Sequence[Path], store: Store, workers: Workers, hand_made: bool
 ) -> Iterator[Heard]:
     """Yield results as they are done; a worker that dies costs only its own file."""
-    if crew.backend == "dask":
-        yield from _parallel(paths, None, crew.joblib_options(), hand_made)
+    if workers.backend == "dask":
+        yield from _parallel(paths, None, workers.joblib_options(), hand_made)
         return
-    if min(crew.n_workers, len(paths)) < 2:
+    if min(workers.n_workers, len(paths)) < 2:
         for path in paths:
             yield hear(path, store.path, hand_made)
         return
     left = dict.fromkeys(paths)
     while left:
         try:
-            n_workers = min(crew.n_workers, len(left))
-            options = crew.joblib_options() | {"n_jobs": n_workers}
+            n_workers = min(workers.n_workers, len(left))
+            options = workers.joblib_options() | {"n_jobs": n_workers}
             for heard in _parallel(list(left), store.path, options, hand_made):
                 del left[heard.path]
                 yield heard
         except _dead_worker():
             # Any of those in work may be the one: try as many singly, then go on together.
-            for path in list(itertools.islice(left, 2 * crew.n_workers)):
+            for path in list(itertools.islice(left, 2 * workers.n_workers)):
                 del left[path]
                 yield _hear_alone(path, store.path, hand_made)
 
@@ -342,25 +342,3 @@ def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
                 path=path,
                 trouble="listening to it ended the program that did it (too little memory?)",
             )
-
-
-def summary_of(analysis: pipeline.Analysis, version: str) -> Summary:
-    """Sum up a song, as corrected, for ranking."""
-    bar_map = analysis.bar_map
-    return Summary(
-        content_hash=analysis.info.content_hash,
-        version=f"{version}.{SUMMARY_VERSION}",
-        title=bar_map.title,
-        artist=bar_map.artist,
-        duration_s=bar_map.duration_s,
-        tempo_bpm=table_tempo(bar_map),
-        meter=bar_map.meter,
-        confidence=least_confidence(bar_map),
-        as_tracked=level_of(analysis) is not None,
-        grid=summarise(bar_map),
-    )
-
-
-def level_of(analysis: pipeline.Analysis) -> float | None:
-    """Give the beats a count where a person chose the beat, else None."""
-    return 1.0 if analysis.correction.level else None

@@ -1,22 +1,20 @@
-"""The songs of a store as a shelf to rank from, and the plans for those wanted."""
+"""The songs of a store as a table to rank from, and the plans for those wanted."""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
-
 from phrasefit import pipeline
-from phrasefit.batch import Heard, Workers, level_of, summary_of
+from phrasefit.batch import Heard, Workers
 from phrasefit.errors import CacheError, PhrasefitError
-from phrasefit.fit.costs import Costs
-from phrasefit.model import FitPlan, Routine
-from phrasefit.ranking.rank import SongTable, fit_or_reason
-from phrasefit.ranking.summary import SUMMARY_VERSION
-from phrasefit.store import Store, Summary
+from phrasefit.fit.request import PlanRequest
+from phrasefit.model import FitPlan, SongSummary
+from phrasefit.ranking.rank import Planner, SongTable, fit_or_reason
+from phrasefit.ranking.summary import summary_of, summary_version
+from phrasefit.store import Store
 
 SUMMARIES_AT_ONCE = 200
 PLANS_AT_ONCE = 32  # songs a process plans before it reports
@@ -28,7 +26,7 @@ class Collection:
 
     store: Store
     version: str
-    shelf: SongTable
+    table: SongTable
     unkept: dict[str, Heard] = field(default_factory=dict)
 
     @classmethod
@@ -44,14 +42,14 @@ class Collection:
         version = pipeline.analysis_version(hand_made=hand_made)
         unkept = unkept or {}
         wanted = None if keys is None else set(keys)
-        summaries = store.summaries(f"{version}.{SUMMARY_VERSION}")
+        summaries = store.summaries(summary_version(version))
         missing = store.hashes_heard(version) - {s.content_hash for s in summaries}
         if wanted is not None:
             summaries = [s for s in summaries if s.content_hash in wanted]
             missing &= wanted
         summaries += _sum_up(store, sorted(missing - unkept.keys()), version)
         summaries += [heard.summary for heard in unkept.values() if heard.summary]
-        return cls(store=store, version=version, shelf=_shelf(summaries), unkept=unkept)
+        return cls(store=store, version=version, table=SongTable(tuple(summaries)), unkept=unkept)
 
     def analysis(self, key: str) -> pipeline.Analysis:
         """Recall what was heard of a song, with a person's corrections."""
@@ -59,60 +57,43 @@ class Collection:
             return pipeline.recalled(self.unkept[key].document, None)
         return _recall(self.store, key, self.version)
 
-    def planner(
-        self, routine: Routine, max_changes: int, costs: Costs, *, crew: Workers | None = None
-    ) -> Callable[[Sequence[int]], list[FitPlan | PhrasefitError]]:
+    def planner(self, request: PlanRequest, *, workers: Workers | None = None) -> Planner:
         """Give what `rank_table` plans songs with; many songs are shared among processes."""
 
         def plan(indices: Sequence[int]) -> list[FitPlan | PhrasefitError]:
-            keys = [self.shelf.keys[i] for i in indices]
-            if crew and crew.n_workers > 1 and len(keys) > 4 * PLANS_AT_ONCE and not self.unkept:
-                return self._plan_in_parallel(keys, routine, max_changes, costs, crew)
-            return [self._plan(key, routine, max_changes, costs) for key in keys]
+            keys = [self.table.keys[i] for i in indices]
+            are_many = len(keys) > 4 * PLANS_AT_ONCE and not self.unkept
+            if workers and workers.n_workers > 1 and are_many:
+                return self._plan_in_parallel(keys, request, workers)
+            return [self._plan(key, request) for key in keys]
 
         return plan
 
-    def _plan(
-        self, key: str, routine: Routine, max_changes: int, costs: Costs
-    ) -> FitPlan | PhrasefitError:
+    def _plan(self, key: str, request: PlanRequest) -> FitPlan | PhrasefitError:
         try:
-            return _fit(self.analysis(key), routine, max_changes, costs)
+            return fit_or_reason(self.analysis(key).bar_map, request)
         except PhrasefitError as exc:
             return exc
 
     def _plan_in_parallel(
-        self, keys: list[str], routine: Routine, max_changes: int, costs: Costs, crew: Workers
+        self, keys: list[str], request: PlanRequest, workers: Workers
     ) -> list[FitPlan | PhrasefitError]:
         from joblib import Parallel, delayed, parallel_config
 
         groups = [keys[i : i + PLANS_AT_ONCE] for i in range(0, len(keys), PLANS_AT_ONCE)]
-        with parallel_config(backend="loky", n_jobs=crew.n_workers):
+        with parallel_config(backend="loky", n_jobs=workers.n_workers):
             done = Parallel()(
-                delayed(_plan_group)(
-                    group, self.store.path, self.version, routine, max_changes, costs
-                )
+                delayed(_plan_group)(group, self.store.path, self.version, request)
                 for group in groups
             )
         return list(itertools.chain.from_iterable(done))
 
 
 def _plan_group(
-    keys: list[str],
-    store_path: Path,
-    version: str,
-    routine: Routine,
-    max_changes: int,
-    costs: Costs,
+    keys: list[str], store_path: Path, version: str, request: PlanRequest
 ) -> list[FitPlan | PhrasefitError]:
     with Store(store_path) as store:
-        return [_fit(_recall(store, key, version), routine, max_changes, costs) for key in keys]
-
-
-def _fit(
-    analysis: pipeline.Analysis, routine: Routine, max_changes: int, costs: Costs
-) -> FitPlan | PhrasefitError:
-    level = level_of(analysis)
-    return fit_or_reason(analysis.bar_map, routine, max_changes, costs, beats_per_count=level)
+        return [fit_or_reason(_recall(store, key, version).bar_map, request) for key in keys]
 
 
 def _recall(store: Store, key: str, version: str) -> pipeline.Analysis:
@@ -122,14 +103,15 @@ def _recall(store: Store, key: str, version: str) -> pipeline.Analysis:
     return pipeline.with_kept_correction(pipeline.recalled(text, None), store)
 
 
-def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:
+def _sum_up(store: Store, keys: list[str], version: str) -> list[SongSummary]:
     """Make summaries of songs heard by other commands, or corrected since; keep them."""
     made = []
     for begin in range(0, len(keys), SUMMARIES_AT_ONCE):
         group = []
         for key in keys[begin : begin + SUMMARIES_AT_ONCE]:
             try:
-                group.append(summary_of(_recall(store, key, version), version))
+                bar_map = _recall(store, key, version).bar_map
+                group.append(summary_of(bar_map, key=key, version=version))
             except PhrasefitError as exc:
                 store.notes.append(f"song {key[:12]} is left out: {exc}")
         try:
@@ -138,17 +120,3 @@ def _sum_up(store: Store, keys: list[str], version: str) -> list[Summary]:
             store.notes.append(str(exc))
         made += group
     return made
-
-
-def _shelf(summaries: Sequence[Summary]) -> SongTable:
-    return SongTable(
-        keys=tuple(s.content_hash for s in summaries),
-        titles=tuple(s.title for s in summaries),
-        artists=tuple(s.artist for s in summaries),
-        duration_s=np.array([s.duration_s for s in summaries], dtype=float),
-        tempo_bpm=np.array([s.tempo_bpm for s in summaries], dtype=float),
-        meter=np.array([s.meter for s in summaries], dtype=int),
-        confidence=np.array([s.confidence for s in summaries], dtype=float),
-        as_tracked=np.array([s.as_tracked for s in summaries], dtype=bool),
-        summaries=tuple(s.grid for s in summaries),
-    )

@@ -23,9 +23,12 @@ from typing import TYPE_CHECKING
 from unicodedata import category
 
 from phrasefit.errors import MapError, ParameterError
+from phrasefit.meters import LEVELS
 
 if TYPE_CHECKING:
     import numpy as np
+
+    from phrasefit.fit.request import PlanRequest
 
 
 def _freeze(instance: object, name: str, dtype: str) -> np.ndarray:
@@ -192,7 +195,9 @@ class BarMap:
 
     `beat_times_s` [shape=(n,), strictly increasing]; `positions` [shape=(n,)],
     1 = downbeat; `meter` prevailing beats a bar.  `gridded` says that the song
-    was played to a click.  `end_s` is where the last beat's span ends.
+    was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
+    is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
+    where nobody did, and the planner chooses by tempo.
     """
 
     beat_times_s: np.ndarray
@@ -207,6 +212,7 @@ class BarMap:
     alternatives: tuple[Alternative, ...] = ()
     tempo_drift_percent: float = 0.0
     gridded: bool = False
+    beats_per_count: float | None = None
     title: str = ""
     artist: str = ""
     notes: tuple[str, ...] = ()
@@ -229,6 +235,8 @@ class BarMap:
             raise MapError("positions count from 1 (1 = downbeat)")
         if self.meter < 1:
             raise ParameterError(f"meter={self.meter} must be at least 1 beat a bar")
+        if self.beats_per_count not in (None, *LEVELS):
+            raise ParameterError(f"beats_per_count={self.beats_per_count:g} must be 0.5, 1, 2 or 3")
 
 
 # ------------------------------------------------------------------- routine
@@ -323,6 +331,30 @@ class Finding:
     severity: str
     line: int
     message: str
+
+
+# --------------------------------------------------------------------- ranking
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongSummary:
+    """What ranking needs of a song, and the store remembers of it.
+
+    `version` is that of the analysis and of the bytes in `grid` (`ranking.summary`);
+    `tempo_bpm` are beats a minute, `meter` beats a bar; `confidence` (0-1) is that of the
+    least sure reading; `beats_per_count` is the level a person chose, None where nobody did.
+    """
+
+    content_hash: str
+    version: str
+    title: str
+    artist: str
+    duration_s: float
+    tempo_bpm: float
+    meter: int
+    confidence: float
+    beats_per_count: float | None
+    grid: bytes
 
 
 # ----------------------------------------------------------------------- fit
@@ -543,24 +575,36 @@ class TempoVerdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FitPlan:
-    """A routine laid over a song: the advised plan and all the others.
+    """A routine laid over a song: the plan asked for, the advised one and all the others.
 
     `plans` holds the best plan for each number of changes (0, 1, 2 ...), only
-    where it is better than with fewer; `best` is the index of the advised one.
+    where it is better than with fewer; `best` is the index of the advised one, `chosen`
+    of the one that `request` asks for, the advised one if it names no number of changes.
     `breaks` are the places where the song itself leaves square phrases.
     """
 
+    request: PlanRequest
     plans: tuple[Plan, ...]
     best: int
+    chosen: int
     grid: CountGrid
     tempo: TempoVerdict
     start_options: tuple[StartOption, ...]
-    routine: Routine
     bar_map: BarMap
     doubts: tuple[str, ...] = ()
     breaks: tuple[PhraseBreak, ...] = ()
 
     @property
+    def routine(self) -> Routine:
+        """The routine that was asked for."""
+        return self.request.routine
+
+    @property
     def plan(self) -> Plan:
-        """The advised plan."""
+        """The plan asked for."""
+        return self.plans[self.chosen]
+
+    @property
+    def advised(self) -> Plan:
+        """The plan with the best score."""
         return self.plans[self.best]

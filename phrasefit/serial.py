@@ -21,6 +21,7 @@ from typing import Any
 from phrasefit import model
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
+from phrasefit.meters import LEVELS
 
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
@@ -103,8 +104,10 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
     ----------
     bar_map : BarMap
     beats_per_count : float
-        0.5, 1 or 2: how the lengths in counts are to be understood.
+        The level chosen by tempo, where no person chose one: how the lengths in counts
+        are to be understood.
     """
+    beats_per_count = bar_map.beats_per_count or beats_per_count
     times = [*bar_map.beat_times_s.tolist(), bar_map.end_s]
 
     def counts(n_beats: int) -> float | int:
@@ -122,6 +125,7 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "tempo_drift_percent": bar_map.tempo_drift_percent,
         "gridded": bar_map.gridded,
         "beats_per_count": beats_per_count,
+        "level_by": "person" if bar_map.beats_per_count else "tempo",
         "meter": bar_map.meter,
         "beats_s": times[:-1],
         "positions": bar_map.positions.tolist(),
@@ -190,7 +194,8 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     """Build a bar map from a JSON document, ours or made by hand.
 
     Only ``beats_s`` and ``positions`` are needed.  Section and phrase starts are
-    taken to the nearest beat, their lengths from the next start.
+    taken to the nearest beat, their lengths from the next start.  ``beats_per_count`` is
+    taken as a person's choice unless ``level_by`` says that the tempo chose it.
 
     Raises
     ------
@@ -223,10 +228,21 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         alternatives=tuple(map(_read_alternative, fields.tables("alternatives"))),
         tempo_drift_percent=fields.number("tempo_drift_percent", 0.0),
         gridded=bool(document.get("gridded", False)),
+        beats_per_count=_read_level(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),
         notes=tuple(map(str, fields.items("notes"))),
     )
+
+
+def _read_level(fields: Fields) -> float | None:
+    """Read the level that a person chose; None where nobody did."""
+    level, chosen_by = fields.values.get("beats_per_count"), fields.text("level_by", "person")
+    if chosen_by not in ("person", "tempo"):
+        raise fields.refuse("level_by", "must be person or tempo")
+    if level is not None and (not is_number(level) or level not in LEVELS):
+        raise fields.refuse("beats_per_count", "must be 0.5, 1, 2 or 3")
+    return None if level is None or chosen_by == "tempo" else float(level)
 
 
 def _read_beats(fields: Fields) -> tuple[Any, Any]:
@@ -346,9 +362,9 @@ def fit_document(
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
-    The keys of the advised plan stand at the top; ``plans`` holds the best plan
-    for each number of changes, the advised one among them.  The words come from
-    `reports`: `verdict` for the fit, `reasons` for each plan.
+    The keys of the plan asked for stand at the top; ``plans`` holds the best plan for
+    each number of changes, the advised one (``best``) and this one (``chosen``) among
+    them.  The words come from `reports`: `verdict` for the fit, `reasons` for each plan.
     """
     plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
     return {
@@ -364,7 +380,7 @@ def fit_document(
             "assumed": list(fit.routine.assumed),
         },
         "verdict": verdict,
-        **plans[fit.best],
+        **plans[fit.chosen],
         "tempo": encode(fit.tempo),
         "counts": {
             "beats_per_count": fit.grid.beats_per_count,
@@ -375,6 +391,7 @@ def fit_document(
         "start_options": encode(fit.start_options),
         "doubts": list(fit.doubts),
         "best": fit.best,
+        "chosen": fit.chosen,
         "breaks": encode(fit.breaks),
         "plans": plans,
     }

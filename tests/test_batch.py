@@ -18,12 +18,13 @@ import soundfile
 
 from kept_songs import analysis_of, keep, square_song
 from phrasefit import batch, pipeline
-from phrasefit.batch import Heard, Workers, listen_to, songs_in, summary_of
+from phrasefit.batch import Heard, Workers, listen_to, songs_in
 from phrasefit.collection import Collection
 from phrasefit.errors import MissingExtraError, ParameterError
-from phrasefit.fit import Costs, fit_routine
+from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import Correction
-from phrasefit.ranking.rank import SongFilter, rank_table
+from phrasefit.ranking.rank import rank_table
+from phrasefit.ranking.summary import summary_of
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.serial import encode
 from phrasefit.store import Store
@@ -54,7 +55,7 @@ def fake_hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
         path=path,
         content_hash=analysis.info.content_hash,
         document=pipeline.document_of(analysis),
-        summary=summary_of(analysis, version),
+        summary=summary_of(analysis.bar_map, key=analysis.info.content_hash, version=version),
     )
 
 
@@ -95,17 +96,12 @@ def test_real_folder_in_two_processes(sounds: Path, tmp_path: Path) -> None:
     shown = []
     with Store() as store:
         first = listen_to(
-            paths, store, crew=Workers(n_jobs=2), progress=lambda *done: shown.append(done)
+            paths, store, workers=Workers(n_jobs=2), progress=lambda *done: shown.append(done)
         )
-        second = listen_to(paths, store, crew=Workers(n_jobs=2))
+        second = listen_to(paths, store, workers=Workers(n_jobs=2))
         library = Collection.of(store, keys=first.hash_of.values())
-        ranking = rank_table(
-            library.shelf,
-            ROUTINE,
-            library.planner(ROUTINE, 4, Costs()),
-            top=None,
-            wanted=SongFilter(),
-        )
+        request = PlanRequest(routine=ROUTINE)
+        ranking = rank_table(library.table, request, library.planner(request))
 
     assert sorted(path.stem for path in first.hash_of) == ["one", "two"]
     assert {f.path.stem: f.reason for f in first.failures}.keys() == {"broken", "silence"}
@@ -144,7 +140,7 @@ def test_renamed_and_retagged_song_is_known(
 
         assert after.hash_of == {renamed: key}
         library = Collection.of(store, keys=[key])
-        assert library.shelf.titles == ("New Tag",)
+        assert [song.title for song in library.table.songs] == ["New Tag"]
         assert library.analysis(key).correction == Correction(shift_one_beats=1)
 
 
@@ -153,7 +149,7 @@ def test_dying_worker_costs_only_its_file(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr(batch, "hear_aside", fake_hear)
     paths = touch(tmp_path, *(f"{i:02}.wav" for i in range(6)), "bomb.wav", "z.wav")
     with Store() as store:
-        report = listen_to(paths, store, crew=Workers(n_jobs=2))
+        report = listen_to(paths, store, workers=Workers(n_jobs=2))
 
     assert [failure.path.name for failure in report.failures] == ["bomb.wav"]
     assert "ended the program" in report.failures[0].reason
@@ -182,10 +178,10 @@ def test_full_disk_does_not_stop_the_ranking(
         (pages,) = store._ask("PRAGMA page_count")[0]
         store._db.execute(f"PRAGMA max_page_count = {pages}")
 
-        report = listen_to(paths, store, crew=Workers(n_jobs=1))
+        report = listen_to(paths, store, workers=Workers(n_jobs=1))
         library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
-        planner = library.planner(ROUTINE, 4, Costs())
-        ranking = rank_table(library.shelf, ROUTINE, planner, top=None, wanted=SongFilter())
+        request = PlanRequest(routine=ROUTINE)
+        ranking = rank_table(library.table, request, library.planner(request), top=None)
 
     assert len(report.notes) == 1
     assert "make room on the disk" in report.notes[0]
@@ -207,7 +203,7 @@ def test_interrupt_keeps_what_is_done(sounds: Path, tmp_path: Path) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
         with Store() as store:
             report = listen_to(
-                songs_in([Path(sys.argv[1])]), store, crew=Workers(n_jobs=2),
+                songs_in([Path(sys.argv[1])]), store, workers=Workers(n_jobs=2),
                 progress=lambda n, total, path: print("done", flush=True),
             )
         print("left", report.n_left, "new", report.n_new, len(report.hash_of))
@@ -265,9 +261,9 @@ def test_dask_cluster_of_two_workers(sounds: Path) -> None:
         if __name__ == "__main__":
             with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
                               local_directory=sys.argv[2]) as cluster:
-                crew = Workers(backend="dask", scheduler=cluster.scheduler_address)
+                workers = Workers(backend="dask", scheduler=cluster.scheduler_address)
                 with Store() as store:
-                    report = listen_to(songs_in([Path(sys.argv[1])]), store, crew=crew)
+                    report = listen_to(songs_in([Path(sys.argv[1])]), store, workers=workers)
                     print(sorted(p.stem for p in report.hash_of), len(report.failures),
                           store.count("analysis"))
     """
@@ -289,15 +285,16 @@ def test_library_follows_corrections(tmp_path: Path) -> None:
     """A person's level and meter change what ranking sees, at once."""
     with Store() as store:
         key = keep(store, tmp_path, square_song("Song", 8, 8, 8, bpm=84))
-        before = Collection.of(store).shelf
+        before = Collection.of(store).table
         store.put_correction(key, encode(Correction(level=2.0)))
 
         after = Collection.of(store)
-        planner = after.planner(ROUTINE, 4, Costs())
-        (row,) = rank_table(after.shelf, ROUTINE, planner, top=1, wanted=SongFilter()).songs
+        request = PlanRequest(routine=ROUTINE)
+        (row,) = rank_table(after.table, request, after.planner(request), top=1).songs
 
-    assert (before.tempo_bpm[0], before.as_tracked[0]) == (pytest.approx(84), False)
-    assert (after.shelf.tempo_bpm[0], after.shelf.as_tracked[0]) == (pytest.approx(168), True)
+    (old,), (new,) = before.songs, after.table.songs
+    assert (old.tempo_bpm, old.beats_per_count) == (pytest.approx(84), None)
+    assert (new.tempo_bpm, new.beats_per_count) == (pytest.approx(168), 1.0)
     assert row.fit.tempo.counts_per_minute == pytest.approx(168)
 
 
@@ -306,10 +303,10 @@ def test_summaries_are_made_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     with Store() as store:
         for title in ("A", "B", "C"):
             keep(store, tmp_path, square_song(title, 8, 8, 8))
-        first = Collection.of(store).shelf
+        first = Collection.of(store).table
         monkeypatch.setattr("phrasefit.collection.summary_of", None)  # making one would fail
 
-        assert sorted(Collection.of(store).shelf.titles) == sorted(first.titles) == ["A", "B", "C"]
+        assert sorted(Collection.of(store).table.keys) == sorted(first.keys)
 
 
 def test_many_plans_are_shared_among_processes(tmp_path: Path) -> None:
@@ -318,10 +315,11 @@ def test_many_plans_are_shared_among_processes(tmp_path: Path) -> None:
         for i in range(130):
             keep(store, tmp_path, square_song(f"S{i:03}", 4 + i % 3, 8, 9, 8))
         library = Collection.of(store)
+        request = PlanRequest(routine=ROUTINE, max_changes=1)
         indices = list(range(130))
 
-        apart = library.planner(ROUTINE, 1, Costs(), crew=Workers(n_jobs=2))(indices)
-        here = library.planner(ROUTINE, 1, Costs())(indices[:10])
+        apart = library.planner(request, workers=Workers(n_jobs=2))(indices)
+        here = library.planner(request)(indices[:10])
 
     assert [fit.plan for fit in apart[:10]] == [fit.plan for fit in here]
     assert len(apart) == 130
@@ -333,7 +331,7 @@ def test_second_run_over_a_thousand_songs_is_quick(tmp_path: Path) -> None:
     with Store() as store:
         analysis = analysis_of(square_song("S", 8, 8, 8), tmp_path)
         text, version = pipeline.document_of(analysis), pipeline.analysis_version()
-        summary = summary_of(analysis, version)
+        summary = summary_of(analysis.bar_map, key="k", version=version)
         paths = touch(tmp_path, *(f"{i // 50}/{i}.mp3" for i in range(1000)))
         for i, path in enumerate(paths):
             store.put_analysis(f"k{i}", version, text, path=path)
@@ -342,8 +340,8 @@ def test_second_run_over_a_thousand_songs_is_quick(tmp_path: Path) -> None:
 
         report = listen_to(songs_in([tmp_path]), store)
         library = Collection.of(store, keys=report.hash_of.values())
-        planner = library.planner(ROUTINE, 4, Costs())
-        ranking = rank_table(library.shelf, ROUTINE, planner, top=25, wanted=SongFilter())
+        request = PlanRequest(routine=ROUTINE)
+        ranking = rank_table(library.table, request, library.planner(request), top=25)
 
         assert time.perf_counter() - begin < limit_s
     assert report.n_new == 0

@@ -11,9 +11,11 @@ import pytest
 
 from kept_songs import keep, square_song
 from phrasefit import pipeline
-from phrasefit.collection import Library
+from phrasefit.collection import Collection
 from phrasefit.model import Correction
 from phrasefit.store import Store
+from sound_files import write_song
+from synth import make_song
 
 
 def test_other_weights_are_another_version(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -129,7 +131,19 @@ def test_ranking_takes_the_song_as_heard(song: Path) -> None:
     with Store() as store:
         store.put_correction(store.hash_of(song), {"one_at_s": 9999.0})
 
-        library = Library.of(store)
+        library = Collection.of(store)
 
-        assert library.shelf.titles == ("A",)
+        assert [song.title for song in library.table.songs] == ["A"]
         assert any("set aside" in note for note in store.notes)
+
+
+def test_doubts_about_the_file_stand_on_the_map(tmp_path: Path) -> None:
+    """Of this MP3 nobody knows where its music begins to a few milliseconds."""
+    samples = make_song("4*8", rate_hz=44_100).samples
+    path = write_song(tmp_path / "song.mp3", "bare.mp3", samples, 44_100)
+
+    analysis = pipeline.analyse(path)
+
+    assert any("before the music" in note for note in analysis.bar_map.notes)
+    recalled = pipeline.recalled(pipeline.document_of(analysis), None)
+    assert recalled.bar_map.notes == analysis.bar_map.notes

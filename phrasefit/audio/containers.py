@@ -157,18 +157,26 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
     """
     size_bytes = file.seek(0, 2)
     links: list[list[_Page]] = []  # of each its first page, its last, and its last with a place
+    side_by_side: set[int] = set()  # links of several streams: places of video are no samples
     before: _Page | None = None
     for page in _ogg_pages(file, size_bytes):
         begins = page.flags & BOS and not (before and before.flags & BOS)
         if begins or not links:  # streams side by side begin together
             links.append([page, page, page])
+        elif page.flags & BOS:
+            side_by_side.add(len(links) - 1)
         links[-1][1] = before = page
         if page.granule != NO_GRANULE:
             links[-1][2] = page
-    return [_link(*pages, size_bytes) for pages in links]
+    return [
+        _link(*pages, size_bytes, has_places=index not in side_by_side)
+        for index, pages in enumerate(links)
+    ]
 
 
-def _link(first: _Page, last: _Page, placed: _Page, size_bytes: int) -> OggLink:
+def _link(
+    first: _Page, last: _Page, placed: _Page, size_bytes: int, *, has_places: bool
+) -> OggLink:
     has_end_mark = bool(last.flags & EOS)
     return OggLink(
         start=first.start,
@@ -176,7 +184,7 @@ def _link(first: _Page, last: _Page, placed: _Page, size_bytes: int) -> OggLink:
         has_end_mark=has_end_mark,
         is_cut=last.stop > size_bytes
         or (last.last_segment == UNFINISHED_SEGMENT and not has_end_mark),
-        end_granule=placed.granule if placed.serial == first.serial else 0,
+        end_granule=placed.granule if has_places and placed.serial == first.serial else 0,
     )
 
 

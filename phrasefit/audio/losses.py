@@ -13,6 +13,7 @@ from phrasefit.audio.containers import ID3_HEAD_BYTES, id3_bytes
 
 GAP_S = 0.05  # times of packets are rounded, and Opus skips some; less than this is no hole
 TOLD_S = 0.1  # smaller holes are not worth a word
+LONGEST_PAGE_S = 5.2  # of Ogg: 255 packets of Opus, 20 ms each
 TAG_HEADS = (b"ID3", b"TAG", b"APETAGEX", b"LYRICSBEGIN")
 MEND = "copy or download it again"
 
@@ -29,6 +30,7 @@ class LossWatch:
     has_times: bool
     is_first: bool = True
     _first_pts: int | None = None
+    _began_at_s: float = 0.0
     _expected_s: float | None = None
     _holes_s: float = 0.0
     _undecoded_s: float = 0.0
@@ -72,6 +74,8 @@ class LossWatch:
 
     def hole_before(self, frame: Any) -> float:
         """Seconds that are missing between the frame before and this one."""
+        if self.is_first:
+            self._began_at_s = frame.time or 0.0
         self.is_first = False
         if not self.has_times:
             return 0.0
@@ -90,10 +94,15 @@ class LossWatch:
         self._lost_bytes = max(self._lost_bytes, stop - self._first_at - self._good_bytes)
 
     def ended(self, end_s: Fraction) -> None:
-        """Compare with where an Ogg stream says that it ends."""
-        hole_s = float(end_s) - (self._expected_s or 0.0)
-        if end_s and hole_s >= GAP_S:
-            self._holes_s += hole_s
+        """Compare with where an Ogg stream says that it ends, and with its beginning.
+
+        Recordings of broadcasts begin at any time, but hardly within their first page.
+        """
+        if not end_s:
+            return
+        began_s = self._began_at_s if self._began_at_s < LONGEST_PAGE_S else 0.0
+        for hole_s in (began_s, float(end_s) - (self._expected_s or 0.0)):
+            self._holes_s += hole_s if hole_s >= GAP_S else 0.0
 
     def lost_s(self, heard_s: float) -> float:
         """All that is missing so far, after `heard_s` of the file."""

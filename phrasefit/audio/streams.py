@@ -169,8 +169,9 @@ class SongReader:
         delay = 0
         for packet in container.demux(stream):
             for frame in watch.decode(packet):
+                # First: beyond 8 channels PyAV's planes point anywhere, and to read them kills.
+                self._check_ranges(frame.sample_rate, frame.layout.nb_channels)
                 samples = _as_float(frame)
-                self._check_ranges(frame.sample_rate, samples.shape[1])
                 if watch.is_first and not self.heard_s:
                     delay = self._unstated_delay(frame, watch)
                 n_missing = round(watch.hole_before(frame) * frame.sample_rate)
@@ -284,7 +285,7 @@ def _as_float(frame: Any) -> np.ndarray:
     dtype = np.dtype(SAMPLE_TYPES[frame.format.name.removesuffix("p")])
     n_channels = frame.layout.nb_channels
     if frame.format.is_planar:  # twice as fast as PyAV's own way for frames this small
-        planes = [np.frombuffer(plane, dtype, frame.samples) for plane in frame.planes]
+        planes = [np.frombuffer(plane, dtype, frame.samples) for plane in frame.planes[:n_channels]]
         array = np.array(planes).T
     else:
         array = np.frombuffer(frame.planes[0], dtype, frame.samples * n_channels)

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from phrasefit.cli._edge import tell
-from phrasefit.cli._options import CostsFile, Force
+from phrasefit.cli._options import Force
 
 if TYPE_CHECKING:
     from phrasefit.batch import BatchReport, Workers
     from phrasefit.collection import Collection
-    from phrasefit.fit.costs import Costs
+    from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
     from phrasefit.ranking.rank import Ranking, SongFilter
     from phrasefit.store import Store
@@ -26,9 +26,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
-    """How a collection is worked on: by which costs, and by whom."""
+    """By whom a collection is worked on."""
 
-    costs_path: CostsFile = None
     jobs: Annotated[
         int, typer.Option("--jobs", min=0, help="Processes that listen; 0 = one for each core.")
     ] = 0
@@ -42,15 +41,11 @@ class Work:
     ] = ""
     force: Force = False
 
-    def crew(self) -> Workers:
+    def workers(self) -> Workers:
         """Check who shall do the work."""
         from phrasefit.batch import Workers
 
         return Workers(n_jobs=self.jobs, backend=self.backend, scheduler=self.scheduler)
-
-    def costs(self) -> Costs:
-        """Read the user's own weights, or take those of common practice."""
-        return costs_of(self.costs_path)
 
 
 def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
@@ -64,13 +59,6 @@ def split_places(things: Sequence[Path]) -> tuple[list[Path], list[Path]]:
         else:
             places.append(thing)
     return places, routines
-
-
-def costs_of(path: Path | None) -> Costs:
-    """Read the user's own weights, or take those of common practice."""
-    from phrasefit.fit.costs import Costs
-
-    return Costs() if path is None else Costs.load(path)
 
 
 @contextmanager
@@ -87,7 +75,7 @@ def open_store() -> Iterator[Store]:
 
 
 def gather(
-    places: Sequence[Path], store: Store, crew: Workers, *, known: bool
+    places: Sequence[Path], store: Store, workers: Workers, *, known: bool
 ) -> tuple[Collection, BatchReport]:
     """Listen to what is new in `places`; give all their songs, ready for ranking.
 
@@ -110,7 +98,7 @@ def gather(
     if not paths:
         raise ParameterError(f"{places[0]}: there are no songs in it; check the folder")
     with _listening(len(paths)) as progress:
-        report = listen_to(paths, store, crew=crew, progress=progress)
+        report = listen_to(paths, store, workers=workers, progress=progress)
     library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
     return library, report
 
@@ -137,25 +125,22 @@ def _listening(n_files: int) -> Iterator[object]:
 
 def ranked(
     library: Collection,
-    routine: Routine,
-    max_changes: int,
-    costs: Costs,
-    crew: Workers,
-    wanted: SongFilter,
+    request: PlanRequest,
+    workers: Workers,
+    *,
+    songs: SongFilter,
     top: int | None,
 ) -> Ranking:
     """Rank the songs of `library` for one routine."""
     from phrasefit.ranking.rank import rank_table
 
     return rank_table(
-        library.shelf,
-        routine,
-        library.planner(routine, max_changes, costs, crew=crew),
+        library.table,
+        request,
+        library.planner(request, workers=workers),
         top=top,
-        wanted=wanted,
-        max_changes=max_changes,
-        costs=costs,
-        n_threads=crew.n_workers,
+        songs=songs,
+        n_threads=workers.n_workers,
     )
 
 
@@ -163,7 +148,7 @@ def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str,
     """Find a file for each song: from this run, or where it was last heard."""
     if report.hash_of:
         return {key: str(path) for key, path in report.path_of.items()}
-    wanted = set(library.shelf.keys)
+    wanted = set(library.table.keys)
     return {key: path for path, (_, _, key) in store.files().items() if key in wanted}
 
 

@@ -34,9 +34,6 @@ MaxChanges = Annotated[
         "--max-changes", metavar="N", min=0, max=12, help="Most tags and restarts allowed."
     ),
 ]
-CostsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Own costs (TOML).")
-]
 Places = Annotated[
     list[Path] | None,
     typer.Argument(metavar="FOLDER... ROUTINE...", help="Folders or songs; routine files."),

@@ -1,7 +1,12 @@
-"""The arguments that name a song, a routine and a plan, shared by all commands that fit."""
+"""The arguments that name a song, a routine and a plan, shared by all commands that fit.
+
+Each dataclass holds options that come together; `phrasefit.cli._options.spread` shows
+their fields to typer.
+"""
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
@@ -11,6 +16,8 @@ import typer
 from phrasefit.cli import _options as options
 
 if TYPE_CHECKING:
+    from phrasefit.fit.request import PlanRequest
+    from phrasefit.fit.settings import Settings
     from phrasefit.model import BarMap, Correction, FitPlan, Plan, Routine
     from phrasefit.pipeline import Analysis
 
@@ -23,11 +30,6 @@ class Source(NamedTuple):
     bar_map: BarMap
     analysis: Analysis | None
 
-    @property
-    def beats_per_count(self) -> float | None:
-        """1 where a person has chosen the level to count at: the planner must not choose again."""
-        return 1.0 if self.analysis and self.analysis.correction.level else None
-
 
 class Planned(NamedTuple):
     """A routine laid over a song, the plan that was asked for, and what was heard."""
@@ -37,8 +39,11 @@ class Planned(NamedTuple):
     analysis: Analysis | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Numbers:
+# The classes below have no slots, so that a command's options can be made of several.
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoutineNumbers:
     """A routine of which no more is known than its numbers."""
 
     counts: Annotated[
@@ -61,6 +66,7 @@ class Numbers:
             If the file contradicts itself.
         """
         from phrasefit.errors import ParameterError
+        from phrasefit.meters import FOURS, THREES
         from phrasefit.routine.spec import load_routine, routine_from_numbers
 
         if file is not None and (self.counts is not None or self.walls is not None):
@@ -69,12 +75,84 @@ class Numbers:
             return load_routine(file)
         if self.counts is None:
             raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
-        meter = 3 if self.waltz else 4
-        return routine_from_numbers(counts=self.counts, walls=self.walls or 1, meter=meter)
+        meter = THREES if self.waltz else FOURS
+        return routine_from_numbers(
+            counts=self.counts, walls=self.walls or 1, meter=meter.bar_counts
+        )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Subject(Numbers):
+@dataclass(frozen=True, kw_only=True)
+class PlanLimits:
+    """What holds for the plans of all songs."""
+
+    settings_path: Annotated[
+        Path | None,
+        typer.Option("--settings", metavar="FILE", help="Own costs and tempo ranges (TOML)."),
+    ] = None
+    max_changes: options.MaxChanges = 4
+
+    @functools.cached_property
+    def _settings(self) -> Settings:
+        from phrasefit.fit.settings import Settings
+
+        return Settings() if self.settings_path is None else Settings.load(self.settings_path)
+
+    def request(self, routine: Routine) -> PlanRequest:
+        """Say what is asked of the planner.
+
+        Raises
+        ------
+        ParameterError
+            If options contradict each other, or the settings cannot be read.
+        """
+        from phrasefit.fit.request import PlanRequest
+
+        return PlanRequest(
+            routine=routine,
+            max_changes=self.max_changes,
+            costs=self._settings.costs,
+            tempo_rows=self._settings.tempo_rows,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanOptions(PlanLimits):
+    """Which plan of one song: the same options for every command that shows one."""
+
+    start_at: Annotated[
+        str | None, typer.Option("--start-at", metavar="TIME", help="Begin the dance here.")
+    ] = None
+    intro: Annotated[
+        int | None, typer.Option("--intro", metavar="N", min=0, help="Begin after so many counts.")
+    ] = None
+    changes: Annotated[
+        int | None,
+        typer.Option(
+            "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
+        ),
+    ] = None
+
+    def request(self, routine: Routine) -> PlanRequest:
+        """Say what is asked of the planner; see `PlanLimits.request`."""
+        from dataclasses import replace
+
+        from phrasefit.cli._edge import parse_time
+        from phrasefit.errors import ParameterError
+
+        if self.start_at is not None and self.intro is not None:
+            raise ParameterError(
+                "--start-at and --intro both say where the dance begins; give only one of them"
+            )
+        return replace(
+            super().request(routine),
+            start_s=None if self.start_at is None else parse_time(self.start_at),
+            intro=self.intro,
+            changes=self.changes,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class SongAndRoutine(RoutineNumbers):
     """A song and a routine, as they are named on the command line."""
 
     song: Annotated[
@@ -82,9 +160,6 @@ class Subject(Numbers):
     ] = None
     routine: Annotated[Path | None, typer.Argument(help="The routine file (TOML).")] = None
     map_path: options.MapFile = None
-    start_at: Annotated[
-        str | None, typer.Option("--start-at", metavar="TIME", help="Begin the dance here.")
-    ] = None
 
     def __post_init__(self) -> None:
         if self.map_path is not None and self.song is not None and self.routine is None:
@@ -97,13 +172,6 @@ class Subject(Numbers):
         """Whether a routine is named, by its file or by numbers."""
         return self.routine is not None or self.counts is not None
 
-    @property
-    def start_s(self) -> float | None:
-        """Where the dance shall begin, in seconds."""
-        from phrasefit.cli._edge import parse_time
-
-        return None if self.start_at is None else parse_time(self.start_at)
-
     def named(self, out: Path | None, ending: str) -> Path:
         """Give the file to write: the one asked for, else one named after the song."""
         from phrasefit.files import safe_stem
@@ -112,16 +180,10 @@ class Subject(Numbers):
         return out or Path(f"{safe_stem(source.stem) if source else 'song'}{ending}")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked(Subject):
-    """What every command takes that writes something of a plan."""
+@dataclass(frozen=True, kw_only=True)
+class PlanCommand(PlanOptions, SongAndRoutine):
+    """What every command takes that shows or writes something of a plan."""
 
-    changes: Annotated[
-        int | None,
-        typer.Option(
-            "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
-        ),
-    ] = None
     no_cache: options.NoCache = False
     force: options.Force = False
 
@@ -131,19 +193,28 @@ class Asked(Subject):
             self.song, self.map_path, targets=targets, force=self.force, no_cache=self.no_cache
         )
 
-    def planned(self, *targets: str | Path | None) -> Planned:
-        """Do what every command that needs a plan does first: read, listen, fit."""
+    def planned(
+        self,
+        *targets: str | Path | None,
+        change: Correction | None = None,
+        forget: bool = False,
+    ) -> Planned:
+        """Do what every command that needs a plan does first: read, listen, correct, fit."""
         from phrasefit.fit import fit_routine
 
-        dance = self.routine_or(self.routine)
-        source = self.source(*targets)
-        fit = fit_routine(
-            source.bar_map,
-            dance,
-            start_s=self.start_s,
-            beats_per_count=source.beats_per_count,
+        request = self.request(self.routine_or(self.routine))
+        source = source_of(
+            self.song,
+            self.map_path,
+            targets=targets,
+            force=self.force,
+            change=change,
+            forget=forget,
+            no_cache=self.no_cache,
+            routine=request.routine,
         )
-        return Planned(fit, chosen(fit, self.changes), source.analysis)
+        fit = fit_routine(source.bar_map, request)
+        return Planned(fit, fit.plan, source.analysis)
 
 
 def source_of(
@@ -155,7 +226,7 @@ def source_of(
     change: Correction | None = None,
     forget: bool = False,
     no_cache: bool = False,
-    dance: Routine | None = None,
+    routine: Routine | None = None,
 ) -> Source:
     """Take the map from a file or from listening, but not from both.
 
@@ -180,34 +251,13 @@ def source_of(
             no_cache=no_cache,
             targets=targets,
             force=force,
-            routine=dance,
+            routine=routine,
         )
         return Source(analysis.bar_map, analysis)
     if song is not None:
         raise ParameterError("give a song or --map, not both")
     if forget or change not in (None, UNTOUCHED):
-        raise ParameterError("corrections belong to a song; mend the times in the map file instead")
+        raise ParameterError("corrections belong to a song; correct the times in the map file")
     bar_map = read_map(load_json(map_path, what="a bar map"), name=str(map_path))
     check_targets(targets, force=force)
     return Source(bar_map, None)
-
-
-def chosen(fit: FitPlan, changes: int | None) -> Plan:
-    """Give the plan with `changes` tags and restarts; the advised one for None.
-
-    Raises
-    ------
-    ParameterError
-        If no plan has so many; says which there are.
-    """
-    from phrasefit.errors import ParameterError
-
-    if changes is None:
-        return fit.plan
-    for plan in fit.plans:
-        if plan.n_changes == changes:
-            return plan
-    known = ", ".join(str(plan.n_changes) for plan in fit.plans)
-    raise ParameterError(
-        f"--changes {changes}: no such plan for this song; choose one of {known} changes"
-    )

@@ -42,6 +42,7 @@ def heard(
     from phrasefit import pipeline
     from phrasefit.cli._edge import Progress, tell
     from phrasefit.files import protect
+    from phrasefit.fit.grid import level_of
 
     protect(song, "the song")  # before the long work, as its reader does it at the end only
     check_targets(targets, force=force)
@@ -58,18 +59,9 @@ def heard(
             analysis = pipeline.forget(analysis, store=store)
         if change is not None and change != pipeline.UNTOUCHED:
             if change.level and not level_of_beats:
-                shown = beats_per_count(analysis, routine)
+                shown = level_of(analysis.bar_map, routine)
                 change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)
     for note in store.notes if store else ():  # a damaged cache was moved aside
         tell(f"phrasefit: {note}", err=True)
     return analysis
-
-
-def beats_per_count(analysis: Analysis, routine: Routine | None = None) -> float:
-    """Tell at which level dancers count the song: a person's choice, else by its tempo."""
-    from phrasefit.fit.grid import count_grid
-
-    if analysis.correction.level:
-        return 1.0
-    return count_grid(analysis.bar_map, routine=routine).beats_per_count

@@ -9,7 +9,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 
 def register(app: typer.Typer) -> None:
@@ -25,7 +25,7 @@ def captions(
     offset: Annotated[
         float, typer.Option("--offset", metavar="S", help="Seconds at which the song begins.")
     ] = 0.0,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Write captions of walls, steps, tags and restarts: WebVTT, or SRT by the file's ending.
 
@@ -37,11 +37,11 @@ def captions(
     from phrasefit.files import write_atomic
     from phrasefit.reports import captions as made
 
-    target = asked.named(out, ".vtt")
+    target = command.named(out, ".vtt")
     writers = {".vtt": made.webvtt, ".srt": made.srt}
     if target.suffix.lower() not in writers:
         raise ParameterError(f"{target}: is neither .vtt nor .srt; end the name in one of them")
-    planned = asked.planned(target)
+    planned = command.planned(target)
     items = made.captions(planned.fit, planned.plan, offset_s=offset)
-    write_atomic(target, writers[target.suffix.lower()](items), force=asked.force)
+    write_atomic(target, writers[target.suffix.lower()](items), force=command.force)
     tell(f"wrote {target}")

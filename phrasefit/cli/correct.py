@@ -47,7 +47,8 @@ def correct(
 
     Example: phrasefit correct song.mp3 --forget
     """
-    from phrasefit.cli._song import beats_per_count, heard
+    from phrasefit.cli._song import heard
+    from phrasefit.fit.grid import level_of
     from phrasefit.pipeline import UNTOUCHED
     from phrasefit.reports.map_text import render
 
@@ -65,7 +66,7 @@ def correct(
     check_belongs(saved, heard(song), song=song, file=file)
     analysis = heard(song, change=saved.change, level_of_beats=True)
     typer.echo(f"corrected: {words_of(saved.change)}\n")
-    typer.echo(render(analysis.bar_map, beats_per_count=beats_per_count(analysis)), nl=False)
+    typer.echo(render(analysis.bar_map, beats_per_count=level_of(analysis.bar_map)), nl=False)
     typer.echo("\nthe page still counts as before: make it again with phrasefit page")
 
 

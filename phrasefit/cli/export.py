@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 if TYPE_CHECKING:
     from phrasefit.model import BarMap, FitPlan, Plan
@@ -38,7 +38,7 @@ def export(
     out: Annotated[
         Path | None, typer.Option("--out", help="The file to write (else named after the song).")
     ] = None,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Write the bar map, and with a routine the plan, in an open format.
 
@@ -47,13 +47,13 @@ def export(
     from phrasefit.files import write_atomic
 
     suffix = {Format.MIDI: ".mid", Format.JAMS: ".jams", Format.CSV: ".csv"}[to]
-    target = asked.named(out, suffix)
-    if asked.has_routine or to is Format.CSV:
-        fit, plan, _ = asked.planned(target)
+    target = command.named(out, suffix)
+    if command.has_routine or to is Format.CSV:
+        fit, plan, _ = command.planned(target)
         made = content(to, fit.bar_map, fit, plan)
     else:
-        made = content(to, asked.source(target).bar_map, None, None)
-    write_atomic(target, made, force=asked.force)
+        made = content(to, command.source(target).bar_map, None, None)
+    write_atomic(target, made, force=command.force)
     tell(f"wrote {target}")
 
 

@@ -25,7 +25,7 @@ def map_song(
             "--json", metavar="PATH", help="Also write the map as JSON; - prints only it."
         ),
     ] = None,
-    mended: CorrectionOptions,
+    corrections: CorrectionOptions,
     hand_made: Annotated[
         bool, typer.Option("--hand-made", help="Listen without the learned model.")
     ] = False,
@@ -39,21 +39,22 @@ def map_song(
     Example: phrasefit map song.mp3 --shift-one +1
     """
     from phrasefit.cli._edge import emit
-    from phrasefit.cli._song import beats_per_count, heard
+    from phrasefit.cli._song import heard
+    from phrasefit.fit.grid import level_of
     from phrasefit.reports.map_text import render
     from phrasefit.serial import dump_json, map_document
 
     analysis = heard(
         song,
-        change=mended.correction(),
-        forget=mended.forget,
+        change=corrections.correction(),
+        forget=corrections.forget,
         hand_made=hand_made,
         no_cache=no_cache,
         targets=(json_path,),
         force=force,
     )
     bar_map = analysis.bar_map
-    per_count = beats_per_count(analysis)
+    per_count = level_of(bar_map)
     emit(dump_json(map_document(bar_map, beats_per_count=per_count)), json_path, force=force)
     if json_path != "-":
         typer.echo(render(bar_map, beats_per_count=per_count), nl=False)

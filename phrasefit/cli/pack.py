@@ -9,7 +9,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 
 def register(app: typer.Typer) -> None:
@@ -23,7 +23,7 @@ def pack(
         Path | None, typer.Option("--out", help="The folder to make (else named after the song).")
     ] = None,
     paper: PaperSize = Paper.A4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Put everything for a class into one folder.
 
@@ -36,9 +36,9 @@ def pack(
     from phrasefit.cli.page import origin_of
     from phrasefit.reports.pack import check_folder, write_pack
 
-    target = asked.named(out, "-pack")
-    check_folder(target, force=asked.force)
-    planned = asked.planned()
+    target = command.named(out, "-pack")
+    check_folder(target, force=command.force)
+    planned = command.planned()
     progress = Progress("writing")
     try:
         write_pack(
@@ -46,7 +46,7 @@ def pack(
             planned.fit,
             planned.plan,
             paper=paper.value,
-            force=asked.force,
+            force=command.force,
             origin=origin_of(planned),
             progress=progress,
         )

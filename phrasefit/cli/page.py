@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.cli._plan import Asked, Planned
+from phrasefit.cli._plan import PlanCommand, Planned
 
 if TYPE_CHECKING:
     from phrasefit.model import FitPlan
@@ -43,7 +43,7 @@ def page(
     embed: Annotated[
         bool, typer.Option("--embed", help="Put the song into the page; mind its license.")
     ] = False,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Make a rehearsal page: count, wall, facing and cues in step with the song.
 
@@ -57,11 +57,11 @@ def page(
     from phrasefit.files import write_atomic
     from phrasefit.reports.page import page as made
 
-    target = asked.named(out, ".html")
-    recording = recording_of(asked.song, target) if embed else None
-    planned = asked.planned(target)
+    target = command.named(out, ".html")
+    recording = recording_of(command.song, target) if embed else None
+    planned = command.planned(target)
     text = made(planned.fit, planned.plan, origin=origin_of(planned), recording=recording)
-    write_atomic(target, text, force=asked.force)
+    write_atomic(target, text, force=command.force)
     tell(f"wrote {target}")
     if embed:
         typer.echo(
@@ -134,9 +134,7 @@ def _level(analysis: Analysis, fit: FitPlan, change: float) -> Level | None:
     try:
         total = merged(analysis.correction, replace(UNTOUCHED, level=change), analysis.bar_map)
         bar_map = corrected(analysis, total).bar_map
-        grid = count_grid(
-            bar_map, routine=fit.routine, beats_per_count=1.0 if total.level else None
-        )
+        grid = count_grid(bar_map, routine=fit.routine)
     except PhrasefitError:
         return None
     return Level(change=change, bar_map=bar_map, beats_per_count=grid.beats_per_count)

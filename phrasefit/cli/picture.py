@@ -11,7 +11,7 @@ import typer
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._pages import check_ending, save
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 if TYPE_CHECKING:
     from phrasefit.reports.song_view import SongView
@@ -46,7 +46,7 @@ def picture(
         ),
     ] = Kind.ALL,
     paper: PaperSize = Paper.A4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Draw the song as it was heard: counts, ones, phrases, sections, doubts, and the plan.
 
@@ -61,36 +61,36 @@ def picture(
     from phrasefit.reports.paper import Document
     from phrasefit.reports.song_picture import add_count_pages, number_pages
 
-    target = check_ending(asked.named(out, ".pdf"), (".pdf", ".png", ".svg"))
-    if kind is Kind.SOUND and asked.song is None:
+    target = check_ending(command.named(out, ".pdf"), (".pdf", ".png", ".svg"))
+    if kind is Kind.SOUND and command.song is None:
         raise ParameterError("--kind sound needs the song file; give it in place of --map")
-    view = view_of(asked, target)
+    view = view_of(command, target)
     document = Document(paper=paper.value, title=view.bar_map.title or target.stem)
     if kind is not Kind.SOUND:
         add_count_pages(document, view)
-    if kind is not Kind.COUNTS and asked.song is not None:
+    if kind is not Kind.COUNTS and command.song is not None:
         from phrasefit.audio.decode import decode
         from phrasefit.reports.spectra import add_spectra_page, spectra_of
 
-        add_spectra_page(document, spectra_of(decode(asked.song)), view)
+        add_spectra_page(document, spectra_of(decode(command.song)), view)
     number_pages(document)
-    for path in save(document, target, force=asked.force):
+    for path in save(document, target, force=command.force):
         tell(f"wrote {path}")
 
 
-def view_of(asked: Asked, target: Path) -> SongView:
+def view_of(command: PlanCommand, target: Path) -> SongView:
     """Listen to the song or read its map; lay the routine over it if there is one."""
     from phrasefit.fit.grid import count_grid
     from phrasefit.pipeline import loudness_of_counts
     from phrasefit.reports.song_view import SongView
 
     fit = plan = None
-    if asked.has_routine:
-        fit, plan, analysis = asked.planned(target)
+    if command.has_routine:
+        fit, plan, analysis = command.planned(target)
         bar_map, grid = fit.bar_map, fit.grid
     else:
-        source = asked.source(target)
+        source = command.source(target)
         bar_map, analysis = source
-        grid = count_grid(bar_map, beats_per_count=source.beats_per_count)
+        grid = count_grid(bar_map)
     loudness_db = loudness_of_counts(analysis, grid.times_s) if analysis else None
     return SongView(bar_map=bar_map, grid=grid, loudness_db=loudness_db, fit=fit, plan=plan)

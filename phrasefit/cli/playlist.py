@@ -10,17 +10,18 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
+from phrasefit.cli._plan import PlanLimits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from phrasefit.batch import Workers
     from phrasefit.collection import Collection
-    from phrasefit.evening.evening import Evening, EveningRequest, Offer
-    from phrasefit.fit.costs import Costs
+    from phrasefit.evening.evening import Evening, EveningRequest, Pairing
+    from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
 
-OFFERS = 320  # pairs of song and routine the solver chooses from; more take minutes
+PAIRINGS = 320  # pairs of song and routine the solver chooses from; more take minutes
 LEAST_PER_ROUTINE = 12
 
 
@@ -28,7 +29,7 @@ Words = list[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class EveningOptions:
     """What the evening should be like, as it is said on the command line.
 
     The fields are those of `phrasefit.evening.evening.EveningRequest`.
@@ -83,13 +84,20 @@ class Asked:
     ] = 50.0
     seed: Annotated[int, typer.Option("--seed", help="Another number, another evening.")] = 0
 
-    def wishes(self) -> EveningRequest:
+    def request(self) -> EveningRequest:
         """Read the texts among them."""
         from phrasefit.evening.evening import EveningRequest
 
         given = {field.name: getattr(self, field.name) for field in fields(self)}
         read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
         return EveningRequest(**given | read)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FewChanges(PlanLimits):
+    """Plans for an evening: not much can be remembered."""
+
+    max_changes: options.MaxChanges = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,8 +147,8 @@ def playlist(
     things: options.Places = None,
     *,
     known: options.Known = False,
-    asked: Asked,
-    max_changes: options.MaxChanges = 2,
+    evening: EveningOptions,
+    limits: FewChanges,
     outputs: Outputs,
     work: many.Work,
 ) -> None:
@@ -153,17 +161,17 @@ def playlist(
     """
     from phrasefit.evening.build import build_evening
 
-    wishes = asked.wishes()
+    wanted = evening.request()
     places, files = many.split_places(things or [])
-    routines = _routines(files)
-    costs, crew = work.costs(), work.crew()
+    requests = [limits.request(routine) for routine in _routines(files)]
+    workers = work.workers()
     outputs.check(force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, crew, known=known)
-        offers = _offers(library, routines, wishes, max_changes, costs, crew)
-        evening = build_evening(offers, wishes)
+        library, report = many.gather(places, store, workers, known=known)
+        pairings = _pairings(library, requests, wanted, workers)
+        found = build_evening(pairings, wanted)
         paths = many.file_of(library, report, store)
-    _write(evening, paths, outputs, force=work.force)
+    _write(found, paths, outputs, force=work.force)
     many.finish(report)
 
 
@@ -194,29 +202,27 @@ def _routines(files: Sequence[Path]) -> list[Routine]:
     return routines
 
 
-def _offers(
+def _pairings(
     library: Collection,
-    routines: Sequence[Routine],
-    wishes: EveningRequest,
-    max_changes: int,
-    costs: Costs,
-    crew: Workers,
-) -> list[Offer]:
+    requests: Sequence[PlanRequest],
+    wanted: EveningRequest,
+    workers: Workers,
+) -> list[Pairing]:
     """Plan the best songs for each routine, and those that were asked for by name."""
-    from phrasefit.evening.evening import Offer
+    from phrasefit.evening.evening import Pairing
     from phrasefit.ranking.rank import SongFilter
 
-    top = max(LEAST_PER_ROUTINE, OFFERS // len(routines))
-    asked = [word for _, word in wishes.fixed] + [*wishes.must]
-    offers: dict[tuple[str, str], Offer] = {}
-    for routine in routines:
-        for words in ((), *((word,) for word in asked)):
-            wanted = SongFilter(words=words)
-            ranking = many.ranked(library, routine, max_changes, costs, crew, wanted, top)
-            for song in ranking.songs:
-                if abs(song.fit.tempo.change_percent) <= wanted.max_change_percent:
-                    offers[song.key, routine.name] = Offer(key=song.key, fit=song.fit)
-    return list(offers.values())
+    top = max(LEAST_PER_ROUTINE, PAIRINGS // len(requests))
+    named = [word for _, word in wanted.fixed] + [*wanted.must]
+    pairings: dict[tuple[str, str], Pairing] = {}
+    for request in requests:
+        for words in ((), *((word,) for word in named)):
+            songs = SongFilter(words=words)
+            for song in many.ranked(library, request, workers, songs=songs, top=top).songs:
+                if abs(song.fit.tempo.change_percent) <= songs.max_change_percent:
+                    key = song.key, request.routine.name
+                    pairings[key] = Pairing(key=song.key, fit=song.fit)
+    return list(pairings.values())
 
 
 def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: bool) -> None:

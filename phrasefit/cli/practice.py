@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.cli._plan import Asked
+from phrasefit.cli._plan import PlanCommand
 
 
 class Saying(StrEnum):
@@ -51,7 +51,7 @@ def practice(
     groove: Annotated[
         bool, typer.Option("--groove", help="Add a quiet backing of drums and bass.")
     ] = False,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Make practice audio: clicks, spoken cues, no music of the song.
 
@@ -65,7 +65,7 @@ def practice(
     from phrasefit.reports.practice import PracticeRequest, encoded
     from phrasefit.reports.practice import practice as made
 
-    target = asked.named(out, "-practice.wav")
+    target = command.named(out, "-practice.wav")
     wanted = [
         PracticeRequest(
             percent=share,
@@ -81,10 +81,10 @@ def practice(
         target if len(wanted) == 1 else target.with_stem(f"{target.stem}-{wish.percent:g}")
         for wish in wanted
     ]
-    planned = asked.planned(*targets)
+    planned = command.planned(*targets)
     for path, wish in zip(targets, wanted, strict=True):
         audio = made(planned.fit, planned.plan, wish)
-        write_atomic(path, encoded(audio, path.suffix), force=asked.force)
+        write_atomic(path, encoded(audio, path.suffix), force=command.force)
         tell(f"wrote {path}")
 
 

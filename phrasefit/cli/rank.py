@@ -10,7 +10,7 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
-from phrasefit.cli._plan import Numbers
+from phrasefit.cli._plan import PlanLimits, RoutineNumbers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +38,8 @@ class Choice:
         str | None, typer.Option("--tempo", metavar="LOW-HIGH", help="Only these counts a minute.")
     ] = None
     min_confidence: Annotated[
-        float, typer.Option("--min-confidence", min=0, max=1, help="Only songs heard so surely.")
+        float,
+        typer.Option("--min-confidence", min=0, max=1, help="Minimum confidence, 0 to 1."),
     ] = 0.0
     meter: Annotated[
         int | None, typer.Option("--meter", help="Only songs with so many beats a bar.")
@@ -67,12 +68,12 @@ def register(app: typer.Typer) -> None:
 def rank(
     things: options.Places = None,
     *,
-    numbers: Numbers,
+    numbers: RoutineNumbers,
     known: options.Known = False,
     show: Annotated[int, typer.Option("--show", min=1, help="How many songs to show.")] = 25,
     show_all: Annotated[bool, typer.Option("--all", help="Show all songs that fit.")] = False,
     choice: Choice,
-    max_changes: options.MaxChanges = 4,
+    limits: PlanLimits,
     sort: Annotated[Sort, typer.Option("--sort", help="Order of the songs shown.")] = Sort.SCORE,
     csv_path: options.Csv = None,
     json_path: options.Json = None,
@@ -92,14 +93,15 @@ def rank(
     places, files = many.split_places(things or [])
     first, others = (files[0], files[1:]) if files else (None, ())
     routines = [numbers.routine_or(first), *many.read_routines(others)]
-    wanted, costs, crew = choice.wanted(), work.costs(), work.crew()
+    requests = [limits.request(routine) for routine in routines]
+    wanted, workers = choice.wanted(), work.workers()
     check_targets((csv_path, json_path), force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, crew, known=known)
+        library, report = many.gather(places, store, workers, known=known)
         top = None if show_all else show
         rankings = [
-            _sorted(many.ranked(library, routine, max_changes, costs, crew, wanted, top), sort)
-            for routine in routines
+            _sorted(many.ranked(library, request, workers, songs=wanted, top=top), sort)
+            for request in requests
         ]
         paths = many.file_of(library, report, store)
     _write(rankings, paths, report, csv_path, json_path, force=work.force)
@@ -144,7 +146,7 @@ def _sorted(ranking: Ranking, sort: Sort) -> Ranking:
     """Put the best songs into another order."""
     from dataclasses import replace
 
-    from phrasefit.ranking.rank import least_confidence
+    from phrasefit.ranking.summary import least_confidence
 
     keys = {
         Sort.TEMPO: lambda fit: fit.tempo.counts_per_minute,

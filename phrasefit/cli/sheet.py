@@ -11,7 +11,7 @@ import typer
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._pages import check_ending, save
-from phrasefit.cli._plan import Asked, Planned
+from phrasefit.cli._plan import PlanCommand, Planned
 
 if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
@@ -46,7 +46,7 @@ def sheet(
         ),
     ] = Kind.PAGE,
     paper: PaperSize = Paper.A4,
-    asked: Asked,
+    command: PlanCommand,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
 
@@ -54,9 +54,9 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
-    target = check_ending(asked.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
-    document = document_of(kind, asked.planned(target), paper)
-    for path in save(document, target, force=asked.force):
+    target = check_ending(command.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
+    document = document_of(kind, command.planned(target), paper)
+    for path in save(document, target, force=command.force):
         tell(f"wrote {path}")
 
 

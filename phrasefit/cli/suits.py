@@ -10,16 +10,16 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
-from phrasefit.cli._plan import Source, source_of
+from phrasefit.cli._plan import PlanOptions, source_of
 
 if TYPE_CHECKING:
-    from phrasefit.fit.costs import Costs
-    from phrasefit.model import FitPlan, Routine
+    from phrasefit.fit.request import PlanRequest
+    from phrasefit.model import BarMap, FitPlan, Routine
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("suits")(suits)
+    app.command("suits")(options.spread(suits))
 
 
 def suits(
@@ -28,9 +28,9 @@ def suits(
         list[Path] | None,
         typer.Argument(metavar="ROUTINES...", help="Routine files, or folders with them."),
     ] = None,
+    *,
     map_path: options.MapFile = None,
-    max_changes: options.MaxChanges = 4,
-    costs_path: options.CostsFile = None,
+    plan: PlanOptions,
     csv_path: options.Csv = None,
     json_path: options.Json = None,
     no_cache: options.NoCache = False,
@@ -50,12 +50,12 @@ def suits(
     places = places or []
     if map_path is not None:
         places, song = [song, *places], None  # with --map all arguments are routines
-    costs = many.costs_of(costs_path)
     routines, failures = _routines(places)
+    requests = [plan.request(routine) for routine in routines]
     source = source_of(
         song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
     )
-    fits, unfit = _fit_all(source, routines, max_changes, costs)
+    fits, unfit = _fit_all(source.bar_map, requests)
     n_bad = len(failures)
     failures += unfit
     document = table.suits_document(fits, path=str(song or map_path), failures=failures)
@@ -103,19 +103,17 @@ def _files(places: Sequence[Path]) -> Iterator[Path]:
 
 
 def _fit_all(
-    source: Source, routines: Sequence[Routine], max_changes: int, costs: Costs
+    bar_map: BarMap, requests: Sequence[PlanRequest]
 ) -> tuple[list[FitPlan], list[tuple[str, str]]]:
     """Fit every routine; order as in a ranking: tempo within reach first, then score."""
     from phrasefit.errors import PhrasefitError
     from phrasefit.ranking.rank import MOST_CHANGE_PERCENT, fit_or_reason
 
     fits, unfit = [], []
-    for routine in routines:
-        fit = fit_or_reason(
-            source.bar_map, routine, max_changes, costs, beats_per_count=source.beats_per_count
-        )
+    for request in requests:
+        fit = fit_or_reason(bar_map, request)
         if isinstance(fit, PhrasefitError):
-            unfit.append((routine.name, str(fit)))
+            unfit.append((request.routine.name, str(fit)))
         else:
             fits.append(fit)
 

@@ -2,54 +2,53 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 from phrasefit.errors import NoFitError
-from phrasefit.evening.evening import Dance, Evening, EveningRequest, Offer, curve_at
-from phrasefit.evening.integer_program import Program
+from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing, curve_at
+from phrasefit.evening.integer_program import EveningProgram
 
-__all__ = ["Dance", "Evening", "EveningRequest", "Offer", "build_evening"]
+__all__ = ["Dance", "Evening", "EveningRequest", "Pairing", "build_evening"]
 
 
-def build_evening(offers: Sequence[Offer], wishes: EveningRequest) -> Evening:
+def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Evening:
     """Choose and order dances.
 
     Parameters
     ----------
-    offers : sequence of Offer
+    pairings : sequence of Pairing
         Songs may come with several routines, routines with several songs.
-    wishes : EveningRequest
+    request : EveningRequest
 
     Raises
     ------
     NoFitError
         If there is no evening with all these wishes; names the ones that stand in the way.
     ParameterError
-        If a word in the wishes matches no offer, or a fixed place lies outside.
+        If a word in the request matches no pairing, or a fixed place lies outside.
     """
-    offers = [
-        offer
-        for offer in offers
-        if offer.fit.plan.score >= wishes.min_score
-        and not any(offer.matches(word) for word in wishes.never)
+    pairings = [
+        pairing
+        for pairing in pairings
+        if pairing.fit.plan.score >= request.min_score
+        and not any(pairing.matches(word) for word in request.never)
     ]
-    if not offers:
+    if not pairings:
         raise NoFitError(
-            f"no song goes with any routine at a score of {wishes.min_score:g} or more;"
+            f"no song fits any routine at a score of {request.min_score:g} or more;"
             " add songs or routines, or lower --min-score"
         )
-    program = Program(offers, wishes)
+    program = EveningProgram(pairings, request)
     chosen, value, bound, repeatable = program.solve()
-    dances = _explained([offers[i] for i in chosen], wishes)
+    dances = _explained([pairings[i] for i in chosen], request)
     last = dances[-1]
     return Evening(
         dances=dances,
-        wishes=wishes,
-        length_s=last.start_s + last.offer.length_s,
+        request=request,
+        length_s=last.start_s + last.pairing.length_s,
         value=value,
         bound=bound,
-        n_offers=len(offers),
+        n_pairings=len(pairings),
         repeatable=repeatable,
         notes=tuple(program.notes),
     )
@@ -58,57 +57,61 @@ def build_evening(offers: Sequence[Offer], wishes: EveningRequest) -> Evening:
 # ----------------------------------------------------------------- explaining
 
 
-def _explained(offers: Sequence[Offer], wishes: EveningRequest) -> tuple[Dance, ...]:
+def _explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Dance, ...]:
     """Give each dance its time and its reasons."""
     dances = []
     clock_s = 0.0
-    waiting = list(wishes.teach)
-    for place, (before, offer) in enumerate(itertools.pairwise([None, *offers]), start=1):
-        lesson = next((word for word in waiting if offer.matches(word)), None)
+    waiting = list(request.teach)
+    for place, (before, pairing) in enumerate(
+        zip((None, *pairings), pairings, strict=False), start=1
+    ):
+        lesson = next((word for word in waiting if pairing.matches(word)), None)
         if lesson is not None:
             waiting.remove(lesson)
-            clock_s += 60 * wishes.teach_minutes
+            clock_s += 60 * request.teach_minutes
         dances.append(
             Dance(
                 place=place,
                 start_s=clock_s,
-                offer=offer,
+                pairing=pairing,
                 taught=lesson is not None,
-                reasons=_reasons(place, offer, before, lesson is not None, wishes, len(offers)),
+                reasons=_reasons(
+                    place, pairing, before, lesson is not None, request, len(pairings)
+                ),
             )
         )
-        clock_s += offer.length_s + wishes.pause_s
+        clock_s += pairing.length_s + request.pause_s
     return tuple(dances)
 
 
 def _reasons(
     place: int,
-    offer: Offer,
-    before: Offer | None,
+    pairing: Pairing,
+    before: Pairing | None,
     taught: bool,
-    wishes: EveningRequest,
+    request: EveningRequest,
     n_places: int,
 ) -> tuple[str, ...]:
     """Say in a few words why this dance stands here."""
     said = []
     if taught:
         said.append("taught just before")
-    if any(at == place and offer.matches(word) for at, word in wishes.fixed):
+    if any(at == place and pairing.matches(word) for at, word in request.fixed):
         said.append("you put it here")
-    elif any(offer.matches(word) for word in wishes.must):
+    elif any(pairing.matches(word) for word in request.must):
         said.append("you asked for it")
-    said.append(f"fits {offer.fit.plan.score:.0f} of 100")
-    if (wished := curve_at(wishes, place - 1, n_places)) is not None:
-        said.append(f"{offer.counts_per_minute:.0f} a minute where {wished:.0f} is wished for")
+    said.append(f"fits {pairing.fit.plan.score:.0f} of 100")
+    if (wished := curve_at(request, place - 1, n_places)) is not None:
+        said.append(f"{pairing.counts_per_minute:.0f} a minute where {wished:.0f} is wished for")
     elif before is not None:
-        said.append(_beside(offer, before))
-    if offer.for_beginners:
+        said.append(_beside(pairing, before))
+    if pairing.for_beginners:
         said.append("for beginners")
     return tuple(said)
 
 
-def _beside(offer: Offer, before: Offer) -> str:
-    change = offer.counts_per_minute - before.counts_per_minute
+def _beside(pairing: Pairing, before: Pairing) -> str:
+    change = pairing.counts_per_minute - before.counts_per_minute
     if abs(change) < 3:
         return "the same tempo as before"
     return "faster than before" if change > 0 else "slower than before"

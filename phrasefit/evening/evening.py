@@ -1,6 +1,6 @@
-"""What an evening is made of: offers, wishes, and the dances in their order.
+"""What an evening is made of: pairings, wishes, and the dances in their order.
 
-An *offer* is a song with a routine and its plan; a *place* is one dance of the evening.
+A *pairing* is a song with a routine and its plan; a *place* is one dance of the evening.
 """
 
 from __future__ import annotations
@@ -10,14 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.errors import ParameterError
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan
 
 SWING_SHUFFLE = 0.58  # from here on a routine counts as shuffle; even is 0.5, a triplet 0.67
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Offer:
-    """A song that could be danced to a routine: key of the song, and the plan."""
+class Pairing:
+    """A song paired with a routine: key of the song, and the fit."""
 
     key: str
     fit: FitPlan
@@ -36,8 +37,8 @@ class Offer:
     @property
     def rhythm(self) -> str:
         """Waltz, shuffle or even."""
-        if self.fit.routine.meter == 3:
-            return "waltz"
+        if dance := DANCE_METERS[self.fit.routine.meter].dance:
+            return dance
         return "shuffle" if self.fit.routine.swing >= SWING_SHUFFLE else "even"
 
     @property
@@ -114,7 +115,7 @@ class Dance:
 
     place: int
     start_s: float
-    offer: Offer
+    pairing: Pairing
     taught: bool
     reasons: tuple[str, ...]
 
@@ -123,17 +124,17 @@ class Dance:
 class Evening:
     """The evening found.
 
-    `value` is its worth in points and `bound` what no evening from the same `n_offers`
-    offers can exceed; `repeatable` is False if the machine was too slow to search as far
+    `value` is its worth in points and `bound` what no evening from the same `n_pairings`
+    pairings can exceed; `repeatable` is False if the machine was too slow to search as far
     as on others.  `notes` say which wishes were left aside, and why.
     """
 
     dances: tuple[Dance, ...]
-    wishes: EveningRequest
+    request: EveningRequest
     length_s: float
     value: float
     bound: float
-    n_offers: int
+    n_pairings: int
     repeatable: bool
     notes: tuple[str, ...] = ()
 
@@ -143,9 +144,9 @@ class Evening:
         return max(0.0, 100 * (self.bound - self.value) / max(abs(self.value), 1e-9))
 
 
-def curve_at(wishes: EveningRequest, place: int, n_places: int) -> float | None:
+def curve_at(request: EveningRequest, place: int, n_places: int) -> float | None:
     """Give the counts a minute wished for at a 0-based place; None without a curve."""
-    if not wishes.curve:
+    if not request.curve:
         return None
-    along = place / max(1, n_places - 1) * (len(wishes.curve) - 1)
-    return float(np.interp(along, np.arange(len(wishes.curve)), wishes.curve))
+    along = place / max(1, n_places - 1) * (len(request.curve) - 1)
+    return float(np.interp(along, np.arange(len(request.curve)), request.curve))

@@ -1,9 +1,9 @@
 """The evening as a mixed integer program.
 
-One 0-1 variable for each offer at each place, every wish a linear constraint; solved by
+One 0-1 variable for each pairing at each place, every wish a linear constraint; solved by
 HiGHS (Huangfu and Hall, Parallelizing the dual revised simplex method, Mathematical
 Programming Computation 10, 2018) through SciPy.  It comes with a proven bound: how much
-better any evening from the same offers could be.
+better any evening from the same pairings could be.
 
 What is worth having, in points: the fit score of each dance, less a point for each
 percent its tempo must be changed, less what the tempo is off the curve wished for, less
@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
-from phrasefit.evening.evening import EveningRequest, Offer, curve_at
+from phrasefit.evening.evening import EveningRequest, Pairing, curve_at
 
 if TYPE_CHECKING:
     from scipy.optimize import LinearConstraint, OptimizeResult
@@ -35,32 +35,32 @@ MOST_SECONDS = 120.0  # only if the machine is very slow; an evening is then not
 STOPPED = 1  # HiGHS' status when a limit was reached
 
 
-class Program:
-    """The mixed integer program: variable ``i * n_places + t`` is offer `i` at place `t`."""
+class EveningProgram:
+    """The mixed integer program: variable ``i * n_places + t`` is pairing `i` at place `t`."""
 
-    def __init__(self, offers: Sequence[Offer], wishes: EveningRequest) -> None:
-        self.offers, self.wishes = offers, wishes
+    def __init__(self, pairings: Sequence[Pairing], request: EveningRequest) -> None:
+        self.pairings, self.request = pairings, request
         self.notes: list[str] = []
         self.n_places = self._count_places()
         self._rows: list[tuple[str, np.ndarray, float, float]] = []
         self._add_all()
 
     def _count_places(self) -> int:
-        wishes = self.wishes
-        dancing_s = 60 * (wishes.minutes - len(wishes.teach) * wishes.teach_minutes)
-        usual_s = float(np.median([offer.length_s for offer in self.offers]))
-        n = max(1, round((dancing_s + wishes.pause_s) / (usual_s + wishes.pause_s)))
-        n_songs = len({offer.key for offer in self.offers})
-        n_routines = len({offer.fit.routine.name for offer in self.offers}) * wishes.repeats
+        request = self.request
+        dancing_s = 60 * (request.minutes - len(request.teach) * request.teach_minutes)
+        usual_s = float(np.median([pairing.length_s for pairing in self.pairings]))
+        n = max(1, round((dancing_s + request.pause_s) / (usual_s + request.pause_s)))
+        n_songs = len({pairing.key for pairing in self.pairings})
+        n_routines = len({pairing.fit.routine.name for pairing in self.pairings}) * request.repeats
         if n_songs < n:
             raise NoFitError(
-                f"{n} dances are needed for {wishes.minutes:g} minutes and only {n_songs} songs go"
+                f"{n} dances are needed for {request.minutes:g} minutes and only {n_songs} songs go"
                 " with these routines; add songs, or make the evening shorter"
             )
         if n_routines < n:
-            often = math.ceil(n / (n_routines / wishes.repeats))
+            often = math.ceil(n / (n_routines / request.repeats))
             raise NoFitError(
-                f"{n} dances are needed for {wishes.minutes:g} minutes and there are only"
+                f"{n} dances are needed for {request.minutes:g} minutes and there are only"
                 f" {n_routines}; give more routines, or let each be danced again with"
                 f" --repeats {often}"
             )
@@ -71,49 +71,49 @@ class Program:
     def _add(
         self, wish: str, which: Sequence[bool], places: Sequence[int], low: float, high: float
     ) -> None:
-        """Bound how many of these offers stand at these places; `wish` names it in an error."""
-        offers = np.flatnonzero(np.asarray(which))
-        columns = (offers[:, None] * self.n_places + np.asarray(places)).ravel()
+        """Bound how many of these pairings stand at these places; `wish` names it in an error."""
+        pairings = np.flatnonzero(np.asarray(which))
+        columns = (pairings[:, None] * self.n_places + np.asarray(places)).ravel()
         self._rows.append((wish, columns, low, high))
 
-    def _each(self, wish: str, key: Callable[[Offer], str], most: int) -> None:
+    def _each(self, wish: str, key: Callable[[Pairing], str], most: int) -> None:
         everywhere = range(self.n_places)
-        for name in dict.fromkeys(key(offer) for offer in self.offers):
-            self._add(wish, [key(o) == name for o in self.offers], everywhere, 0, most)
+        for name in dict.fromkeys(key(pairing) for pairing in self.pairings):
+            self._add(wish, [key(o) == name for o in self.pairings], everywhere, 0, most)
 
     def _spread(
         self, wish: str, which: Sequence[bool], window: int, low: float, high: float
     ) -> None:
-        """Bound how many of these offers stand in any `window` places in a row."""
+        """Bound how many of these pairings stand in any `window` places in a row."""
         if window <= self.n_places:
             for first in range(self.n_places - window + 1):
                 self._add(wish, which, range(first, first + window), low, high)
 
     def _add_all(self) -> None:
-        offers, wishes = self.offers, self.wishes
+        pairings, request = self.pairings, self.request
         for place in range(self.n_places):
-            self._add("", [True] * len(offers), [place], 1, 1)
-        self._each("", lambda offer: offer.key, 1)
+            self._add("", [True] * len(pairings), [place], 1, 1)
+        self._each("", lambda pairing: pairing.key, 1)
         self._each(
-            "the limit on dancing a routine again", lambda o: o.fit.routine.name, wishes.repeats
+            "the limit on dancing a routine again", lambda o: o.fit.routine.name, request.repeats
         )
-        if wishes.repeats > 1:
-            for name in dict.fromkeys(offer.fit.routine.name for offer in offers):
-                which = [o.fit.routine.name == name for o in offers]
+        if request.repeats > 1:
+            for name in dict.fromkeys(pairing.fit.routine.name for pairing in pairings):
+                which = [o.fit.routine.name == name for o in pairings]
                 self._spread("the rule of no routine twice in a row", which, 2, 0, 1)
         self._add_tempo()
         self._add_beginners()
         for wish, gap, key in (
-            ("the gap between songs of one artist", wishes.artist_gap, _artist),
-            ("the gap between dances of one rhythm", wishes.rhythm_gap, lambda o: o.rhythm),
+            ("the gap between songs of one artist", request.artist_gap, _artist),
+            ("the gap between dances of one rhythm", request.rhythm_gap, lambda o: o.rhythm),
         ):
-            for name in dict.fromkeys(key(offer) for offer in offers) if gap else ():
+            for name in dict.fromkeys(key(pairing) for pairing in pairings) if gap else ():
                 if name:
-                    self._spread(wish, [key(o) == name for o in offers], gap + 1, 0, 1)
+                    self._spread(wish, [key(o) == name for o in pairings], gap + 1, 0, 1)
         everywhere = range(self.n_places)
-        for word in (*wishes.must, *wishes.teach):
+        for word in (*request.must, *request.teach):
             self._add(f'"{word}"', self._matching(word), everywhere, 1, np.inf)
-        for place, word in wishes.fixed:
+        for place, word in request.fixed:
             if not 1 <= place <= self.n_places:
                 raise ParameterError(
                     f"place {place} lies outside the evening; it has {self.n_places} dances"
@@ -121,36 +121,36 @@ class Program:
             self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
 
     def _matching(self, word: str) -> list[bool]:
-        which = [offer.matches(word) for offer in self.offers]
+        which = [pairing.matches(word) for pairing in self.pairings]
         if not any(which):
             raise ParameterError(
                 f"{word!r} is in no title, artist or routine that goes together at a score of"
-                f" {self.wishes.min_score:g} or more; check the spelling, or lower --min-score"
+                f" {self.request.min_score:g} or more; check the spelling, or lower --min-score"
             )
         return which
 
     def _add_tempo(self) -> None:
-        wishes = self.wishes
-        fast = [offer.counts_per_minute >= wishes.fast_cpm for offer in self.offers]
-        if wishes.alternate or not wishes.fast_in_a_row:
+        request = self.request
+        fast = [pairing.counts_per_minute >= request.fast_cpm for pairing in self.pairings]
+        if request.alternate or not request.fast_in_a_row:
             self._spread("the rule of no two fast ones in a row", fast, 2, 0, 1)
-        if wishes.alternate:
+        if request.alternate:
             self._spread("the alternation of fast and slow", [not f for f in fast], 2, 0, 1)
 
     def _add_beginners(self) -> None:
-        wishes = self.wishes
-        easy = [offer.for_beginners for offer in self.offers]
+        request = self.request
+        easy = [pairing.for_beginners for pairing in self.pairings]
         if not any(easy):
-            if wishes.beginner_every or wishes.beginner_share:
+            if request.beginner_every or request.beginner_share:
                 self.notes.append(
                     "none of the routines is for beginners: no place is kept for them"
                 )
             return
-        share = math.ceil(wishes.beginner_share * self.n_places)
+        share = math.ceil(request.beginner_share * self.n_places)
         self._add("the share of beginner dances", easy, range(self.n_places), share, np.inf)
-        if wishes.beginner_every:
-            wish = f"the beginner dance among every {wishes.beginner_every}"
-            self._spread(wish, easy, wishes.beginner_every, 1, np.inf)
+        if request.beginner_every:
+            wish = f"the beginner dance among every {request.beginner_every}"
+            self._spread(wish, easy, request.beginner_every, 1, np.inf)
 
     def _constraints(self, *, without: str | None = None) -> LinearConstraint:
         """Build the rows, the length of the evening last; perhaps leave one wish aside."""
@@ -158,10 +158,10 @@ class Program:
         from scipy.sparse import csr_array
 
         rows = [row for row in self._rows if row[0] != without or not row[0]]
-        n_columns = len(self.offers) * self.n_places
+        n_columns = len(self.pairings) * self.n_places
         index = np.concatenate([np.full(len(row[1]), i) for i, row in enumerate(rows)])
         column = np.concatenate([row[1] for row in rows])
-        length = np.repeat([offer.length_s / 60 for offer in self.offers], self.n_places)
+        length = np.repeat([pairing.length_s / 60 for pairing in self.pairings], self.n_places)
         index = np.concatenate([index, np.full(n_columns + 2, len(rows))])
         column = np.concatenate([column, np.arange(n_columns + 2)])
         values = np.concatenate([np.ones(len(column) - n_columns - 2), length, [1.0, -1.0]])
@@ -174,31 +174,31 @@ class Program:
         )
 
     def _minutes_of_music(self) -> float:
-        wishes = self.wishes
-        pauses = (self.n_places - 1) * wishes.pause_s / 60
-        return wishes.minutes - len(wishes.teach) * wishes.teach_minutes - pauses
+        request = self.request
+        pauses = (self.n_places - 1) * request.pause_s / 60
+        return request.minutes - len(request.teach) * request.teach_minutes - pauses
 
     # -------------------------------------------------------------- objective
 
     def worth(self) -> np.ndarray:
-        """Give the points of each offer at each place [shape=(n_offers, n_places)]."""
+        """Give the points of each pairing at each place [shape=(n_pairings, n_places)]."""
         points = np.array(
             [
                 o.fit.plan.score - POINTS_PER_PERCENT * abs(o.fit.tempo.change_percent)
-                for o in self.offers
+                for o in self.pairings
             ]
         )
         worth = np.repeat(points[:, None], self.n_places, axis=1)
-        if self.wishes.curve:
-            tempo = np.array([offer.counts_per_minute for offer in self.offers])
-            wished = [curve_at(self.wishes, t, self.n_places) for t in range(self.n_places)]
+        if self.request.curve:
+            tempo = np.array([pairing.counts_per_minute for pairing in self.pairings])
+            wished = [curve_at(self.request, t, self.n_places) for t in range(self.n_places)]
             off = np.abs(tempo[:, None] - np.array(wished))
             worth -= np.minimum(POINTS_PER_COUNT_OFF * off, MOST_CURVE_POINTS)
         return worth
 
     def solve(self) -> tuple[list[int], float, float, bool]:
-        """Give the offer at each place, the worth, its bound, and whether it is repeatable."""
-        luck = np.random.default_rng(self.wishes.seed).uniform(0, SEED_POINTS, len(self.offers))
+        """Give the pairing at each place, the worth, its bound, and whether it is repeatable."""
+        luck = np.random.default_rng(self.request.seed).uniform(0, SEED_POINTS, len(self.pairings))
         worth = self.worth()
         late = np.array([POINTS_PER_MINUTE, POINTS_PER_MINUTE])
         result = self._run(np.concatenate([-(worth + luck[:, None]).ravel(), late]))
@@ -235,7 +235,7 @@ class Program:
                 "no evening was found in the time allowed; ask for a shorter one, or for less at"
                 " once"
             )
-        anything = np.zeros(len(self.offers) * self.n_places + 2)
+        anything = np.zeros(len(self.pairings) * self.n_places + 2)
         wishes = dict.fromkeys(row[0] for row in self._rows if row[0])
         guilty = [wish for wish in wishes if self._run(anything, without=wish).x is not None]
         if not guilty:
@@ -248,5 +248,5 @@ def _was_cut_by_time(result: OptimizeResult) -> bool:
     return result.status == STOPPED and result.mip_node_count < MOST_NODES
 
 
-def _artist(offer: Offer) -> str:
-    return offer.fit.bar_map.artist.casefold()
+def _artist(pairing: Pairing) -> str:
+    return pairing.fit.bar_map.artist.casefold()

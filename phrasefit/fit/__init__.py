@@ -13,23 +13,41 @@ from typing import Any
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.planner import fit_routine
+from phrasefit.fit.request import PlanRequest
+from phrasefit.fit.settings import Settings
 from phrasefit.model import FitPlan, Routine
 
-__all__ = ["Costs", "count_grid", "fit_routine"]
+__all__ = ["Costs", "PlanRequest", "Settings", "count_grid", "fit_routine"]
 
 
 class _CallableRoom(ModuleType):
     """A module that can be called; Python allows exchanging a module's class."""
 
-    def __call__(self, song: Any, routine: Routine, **options: Any) -> FitPlan:
-        """Fit a routine to a song: a `BarMap`, or an `Analysis` with its corrections.
+    def __call__(self, song: Any, wanted: PlanRequest | Routine, **options: Any) -> FitPlan:
+        """Fit a routine to a song.
 
-        The options are those of `fit_routine`.
+        Parameters
+        ----------
+        song : BarMap or Analysis
+            An analysis is taken as its corrections have left it.
+        wanted : PlanRequest or Routine
+        **options
+            Fields of `PlanRequest` that differ: ``start_s``, ``intro``, ``max_changes``,
+            ``changes``, ``costs``, ``tempo_rows``.
+
+        Returns
+        -------
+        FitPlan
+            Its `plan` is the one asked for.
+
+        Raises
+        ------
+        NoFitError
+            If the routine cannot be danced to the song.
+        ParameterError
+            If an option is out of range, or no plan has the number of changes asked for.
         """
-        correction = getattr(song, "correction", None)
-        if correction is not None and correction.level:  # a person chose the beat
-            options.setdefault("beats_per_count", 1.0)
-        return fit_routine(getattr(song, "bar_map", song), routine, **options)
+        return fit_routine(getattr(song, "bar_map", song), wanted, **options)
 
 
 sys.modules[__name__].__class__ = _CallableRoom

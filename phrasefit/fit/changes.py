@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, RestartPoint, Routine, TagOption
-from phrasefit.routine.counts import SECTION_COUNTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +84,9 @@ def _charge(
     charge = 0.0
     if cut:
         charge += costs.restart
-        charge += costs.restart_off_group * (cut.after_count % SECTION_COUNTS[meter] != 0)
-        charge += costs.restart_early * (cut.after_count <= SECTION_COUNTS[meter])
+        group = DANCE_METERS[meter].group_counts
+        charge += costs.restart_off_group * (cut.after_count % group != 0)
+        charge += costs.restart_early * (cut.after_count <= group)
         charge += costs.step_change * bool(cut.step_change)
     if tag:
         charge += costs.tag + costs.tag_per_count * max(0, tag.counts - meter)

@@ -1,7 +1,7 @@
 """The one table of what is good and what is dear when a routine is laid over a song.
 
 All values are starting values from common practice (no source); an instructor can
-replace any of them by a TOML file (`Costs.load`).  Two units are used:
+replace any of them by a TOML file (`phrasefit.fit.settings`).  Two units are used:
 
 * *phrase starts*: 1.0 is a phrase start of full strength met by count 1 of a wall.
   A restart charged 1.0 must therefore bring at least one more phrase start right.
@@ -11,16 +11,14 @@ replace any of them by a TOML file (`Costs.load`).  Two units are used:
 from __future__ import annotations
 
 import dataclasses
-import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from phrasefit.errors import ParameterError, shown
-from phrasefit.files import protect
-from phrasefit.routine.counts import SECTION_COUNTS
+from phrasefit.meters import DANCE_METERS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,51 +94,22 @@ class Costs:
             )
 
     @classmethod
-    def load(cls, path: Path | str) -> Costs:
-        """Read a TOML file whose ``[costs]`` table replaces some of the values.
+    def of(cls, table: Mapping[str, Any]) -> Costs:
+        """Take the values of common practice, some replaced by those in `table`.
 
         Raises
         ------
         ParameterError
-            If the file cannot be read, or a name or value in it is not legal.
+            If a name or value in it is not legal.
         """
-        table = read_settings(path).get("costs", {})
         names = [field.name for field in dataclasses.fields(cls)]
         unknown = sorted(set(table) - set(names))
         if unknown:
-            raise ParameterError(
-                f"{path}: {unknown[0]} is no cost; the names are {', '.join(names)}"
-            )
-        try:
-            return cls(**table)
-        except ParameterError as exc:
-            raise ParameterError(f"{path}: {exc}") from exc
+            raise ParameterError(f"{unknown[0]} is no cost; the names are {', '.join(names)}")
+        return cls(**table)
 
 
-def read_settings(path: Path | str) -> dict[str, Any]:
-    """Read the TOML file in which a user keeps own costs and tempo ranges.
-
-    Raises
-    ------
-    ParameterError
-        If it is missing, no TOML, or holds anything but ``[costs]`` and ``[[tempo]]``.
-    """
-    try:
-        protect(path, "the settings file")
-        document = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except OSError as exc:
-        raise ParameterError(f"{path}: cannot be read ({exc.strerror}); check the name") from exc
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
-        raise ParameterError(f"{path}: is no TOML file ({exc})") from exc
-    except (RecursionError, ValueError) as exc:
-        raise ParameterError(f"{path}: holds brackets or a number without end") from exc
-    wanted = {"costs": dict, "tempo": list}
-    for key, value in document.items():
-        if not isinstance(value, wanted.get(key, ())):
-            raise ParameterError(
-                f"{path}: {key} is not known here; write a [costs] table or [[tempo]] rows"
-            )
-    return document
+COMMON_PRACTICE = Costs()
 
 
 def wall_meeting(counts: int, meter: int, costs: Costs) -> np.ndarray:
@@ -159,7 +128,7 @@ def wall_meeting(counts: int, meter: int, costs: Costs) -> np.ndarray:
     """
     meeting = _inside(counts, meter, costs)
     half, odd = divmod(counts, 2)
-    if not odd and half % SECTION_COUNTS[meter] == 0:
+    if not odd and half % DANCE_METERS[meter].group_counts == 0:
         meeting[half] = costs.meet_half
     return meeting
 
@@ -172,6 +141,6 @@ def tag_meeting(counts: int, meter: int, costs: Costs) -> np.ndarray:
 def _inside(counts: int, meter: int, costs: Costs) -> np.ndarray:
     k = np.arange(counts)
     meeting = np.where(k % meter == 0, costs.meet_bar, costs.meet_off)
-    meeting[k % SECTION_COUNTS[meter] == 0] = costs.meet_group
+    meeting[k % DANCE_METERS[meter].group_counts == 0] = costs.meet_group
     meeting[:1] = costs.meet_start
     return meeting

@@ -39,9 +39,10 @@ def _options(alternatives: tuple[Alternative, ...], *kinds: str) -> str:
 
 
 def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine) -> list[str]:
-    """Say it where the count is not the beat, unless the routine's own tempo range decided."""
+    """Say it where the count is not the beat and neither a person nor the routine chose it."""
     level = grid.beats_per_count
-    if level == 1 or (routine.tempo_bpm and level == choose_level(bar_map, routine)):
+    routine_chose = bool(routine.tempo_bpm) and level == choose_level(bar_map, routine)
+    if level == 1 or bar_map.beats_per_count or routine_chose:
         return []
     return [
         f"counted at {grid.counts_per_minute:.0f} a minute while the beat is"

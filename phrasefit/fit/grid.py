@@ -3,8 +3,9 @@
 A count is what dancers count.  Most songs have one count a beat; a song of 170 is
 danced at 85, every other beat (level 2), a song of 55 at 110 (level 0.5), and a
 six-eight song tracked in eighths is danced to the dotted beat (level 3) by routines
-in fours.  Counting starts afresh on each downbeat, so an odd bar never puts later
-counts on the wrong beat: a beat too few to make half a count is held.
+in fours.  Where a person chose the level the bar map says so, and nothing else decides.
+Counting starts afresh on each downbeat, so an odd bar never puts later counts on the
+wrong beat: a beat too few to make half a count is held.
 """
 
 from __future__ import annotations
@@ -14,12 +15,10 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import distance_to_range
+from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
-from phrasefit.routine.counts import SECTION_COUNTS
 
 DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
-PHRASE_COUNTS = {4: 32, 3: 24}  # by meter: what dancers call a phrase
-LEVELS = (0.5, 1.0, 2.0, 3.0)
 
 
 def dance_phrase_counts(meter: int, routine: Routine | None = None) -> int:
@@ -28,29 +27,28 @@ def dance_phrase_counts(meter: int, routine: Routine | None = None) -> int:
     32 counts, in threes 24; twice that for routines whose every part is a multiple of
     it: a routine of 64 is not off the music because a 32 begins half-way.
     """
-    base = PHRASE_COUNTS[meter]
+    base = DANCE_METERS[meter].phrase_counts
     double = routine is not None and all(p.counts % (2 * base) == 0 for p in routine.parts)
     return 2 * base if double else base
 
 
-def dance_meter(bar_map: BarMap, routine: Routine | None = None) -> int:
-    """Tell whether the song is counted in fours (4) or threes (3)."""
-    if routine is not None:
-        return routine.meter
-    return 3 if bar_map.meter % 3 == 0 else 4
+def dance_meter(bar_map: BarMap, routine: Routine | None = None) -> DanceMeter:
+    """Give the meter that the song is danced in: the routine's, else that of its own bars."""
+    return DANCE_METERS[routine.meter] if routine else counted_beat_by_beat(bar_map.meter)
+
+
+def level_of(bar_map: BarMap, routine: Routine | None = None) -> float:
+    """Tell how many beats make a count: as a person chose, else as the tempo suggests."""
+    return bar_map.beats_per_count or choose_level(bar_map, routine)
 
 
 def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
-    """Choose how many beats make a count: 1 unless another level suits the dancers better.
+    """Choose by tempo how many beats make a count: 1 unless another level suits better.
 
     The tempo range of the routine decides if it has one, else the range in which
     most songs are danced.  As tracked wins where several levels are in range.
     """
-    if dance_meter(bar_map, routine) == 3:
-        return 1.0
-    if bar_map.meter % 6 == 0:
-        return 3.0
-    levels = (1.0, 2.0, 0.5) if bar_map.meter % 2 == 0 else (1.0, 0.5)
+    levels = dance_meter(bar_map, routine).levels_for(bar_map.meter)
     low, high = (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
     tempo = beat_tempo(bar_map)
     return min(levels, key=lambda level: round(distance_to_range(tempo / level, low, high), 9))
@@ -66,7 +64,6 @@ def beat_tempo(bar_map: BarMap) -> float:
 def count_grid(
     bar_map: BarMap,
     *,
-    beats_per_count: float | None = None,
     routine: Routine | None = None,
     costs: Costs | None = None,
 ) -> CountGrid:
@@ -76,10 +73,9 @@ def count_grid(
     ----------
     bar_map : BarMap
         Ours or hand-made; sections and phrases may be missing.
-    beats_per_count : float, optional
-        0.5, 1, 2 or 3; chosen by `choose_level` if left out.
     routine : Routine, optional
-        Its tempo range chooses the level, its length the phrases that count.
+        Its tempo range chooses the level where no person did, its length the phrases
+        that count.
     costs : Costs, optional
         Gives the weight of phrases inside sections.
 
@@ -96,24 +92,25 @@ def count_grid(
     NoFitError
         If the map holds no beats or no downbeat.
     ParameterError
-        If `beats_per_count` does not divide the bar.
+        If the level that a person chose does not divide the bar.
     """
     if not bar_map.beat_times_s.size:
         raise NoFitError("the bar map holds no beats; nothing can be counted")
     if not np.any(bar_map.positions == 1):
         raise NoFitError("the bar map has no one (position 1); mark at least one downbeat")
-    level = choose_level(bar_map, routine) if beats_per_count is None else beats_per_count
-    if level not in LEVELS or (level > 1 and bar_map.meter % level):
+    level = level_of(bar_map, routine)
+    if not divides(level, bar_map.meter):
         raise ParameterError(
             f"beats_per_count={level:g} does not divide bars of {bar_map.meter};"
-            f" use {', '.join(f'{x:g}' for x in LEVELS if x <= 1 or bar_map.meter % x == 0)}"
+            f" use {', '.join(f'{x:g}' for x in LEVELS if divides(x, bar_map.meter))}"
         )
     times, bar_start, count_of_beat = _lay_counts(bar_map, level)
     section = np.full(len(bar_start), -1)
-    for index, found in enumerate(bar_map.sections):
-        section[max(count_of_beat[found.start_beat], 0) :] = index
+    for index, begun in enumerate(bar_map.sections):
+        section[max(count_of_beat[begun.start_beat], 0) :] = index
     meter = max(1, round(bar_map.meter / level))
-    phrase = dance_phrase_counts(dance_meter(bar_map, routine), routine)
+    danced = dance_meter(bar_map, routine)
+    phrase = dance_phrase_counts(danced.bar_counts, routine)
     inner = (costs or Costs()).inner_phrase
     if bar_map.phrases:
         found = _dance_phrases(bar_map, phrase * level)
@@ -121,7 +118,7 @@ def count_grid(
     else:
         starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, phrase, meter)]
     strength = _strengths(bar_map, starts, count_of_beat, len(bar_start), inner)
-    strength[max(0, len(strength) - SECTION_COUNTS[dance_meter(bar_map, routine)] + 1) :] = 0.0
+    strength[max(0, len(strength) - danced.group_counts + 1) :] = 0.0
     return CountGrid(
         times_s=times,
         bar_start=bar_start,

@@ -14,8 +14,8 @@ import numpy as np
 from phrasefit.fit.changes import Change
 from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import turn_to_front
 
@@ -88,7 +88,7 @@ def _is_ending(
 ) -> bool:
     """Tell whether less than an eight of music is left after a whole wall: no wall begins."""
     at_end = wall.count + wall.counts == len(grid.bar_start)
-    short = wall.counts < SECTION_COUNTS[routine.meter]
+    short = wall.counts < DANCE_METERS[routine.meter].group_counts
     return bool(before) and isinstance(before[-1], Wall) and at_end and short
 
 

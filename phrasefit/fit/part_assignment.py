@@ -27,7 +27,7 @@ def parts_over_song(
     Returns
     -------
     np.ndarray [shape=(n_counts, n_places)]
-        Index into ``routine.part_reader``.  One place for an ordinary routine, or one that
+        Index into ``routine.parts``.  One place for an ordinary routine, or one that
         follows the letters; as many as the sequence is long for one that has it.
     """
     n_counts = len(grid.bar_start)
@@ -84,7 +84,9 @@ def _letter_of_count(bar_map: BarMap, grid: CountGrid, routine: Routine) -> np.n
         name: sum(int(np.sum(section == i)) for i, n in enumerate(names) if n == name)
         for name in dict.fromkeys(names)
     }
-    rank = {name: i for i, name in enumerate(sorted(counts_of, key=counts_of.get, reverse=True))}
+    rank = {
+        name: i for i, name in enumerate(sorted(counts_of, key=counts_of.__getitem__, reverse=True))
+    }
     numbers = np.array([rank[name] for name in names])[section]
     ahead = min(part.counts for part in routine.parts) // 2
     return numbers[np.minimum(np.arange(len(section)) + ahead, len(section) - 1)]

@@ -11,64 +11,44 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.breaks import find_breaks
-from phrasefit.fit.costs import Costs
 from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid, dance_phrase_counts
 from phrasefit.fit.layout import PlanValue, lay_out
 from phrasefit.fit.part_assignment import parts_over_song
+from phrasefit.fit.request import PlanRequest, as_request
 from phrasefit.fit.search import Search
 from phrasefit.fit.starts import first_one, start_candidates, start_charge
-from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
+from phrasefit.fit.tempo import tempo_verdict
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Routine, StartOption
 
-DEFAULT_MAX_CHANGES = 4
-MOST_CHANGES = 12  # nobody remembers more; keeps a slip of the pen harmless
 HEARD_POINTS = 0.5  # a change that brings less of the music right is not heard
 
 
-def fit_routine(
-    bar_map: BarMap,
-    routine: Routine,
-    *,
-    start_s: float | None = None,
-    max_changes: int = DEFAULT_MAX_CHANGES,
-    costs: Costs | None = None,
-    beats_per_count: float | None = None,
-    intro: int | None = None,
-    tempo_rows: tuple[TempoRow, ...] = TEMPO_ROWS,
-) -> FitPlan:
+def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) -> FitPlan:
     """Find how to dance a routine to a song.
 
     Parameters
     ----------
     bar_map : BarMap
-    routine : Routine
-    start_s : float, optional
-        Begin the dance at the count nearest to this time [seconds].
-    max_changes : int
-        Most events (restarts, tags) in a plan, 0-12.  A restart with a tag right
-        after it is one event.
-    costs : Costs, optional
-        What is good and what is dear; the values of common practice if left out.
-    beats_per_count : float, optional
-        0.5, 1, 2 or 3; chosen by tempo if left out.
-    intro : int, optional
-        Begin after so many counts from the first one.
-    tempo_rows : tuple of TempoRow
-        Tempo ranges by meter and level.
+    wanted : PlanRequest or Routine
+        What is asked; a routine alone is asked for with the defaults of `PlanRequest`.
+    **options
+        Fields of `PlanRequest` that differ.
 
     Returns
     -------
     FitPlan
         `plans` has the plain plan first, then the best plan with 1, 2, 3 ... changes
-        where it meets more of the music or scores higher than all before it; `best`
+        where it meets more of the music or scores higher than all before it; `advised`
         is the one with the highest score; of scores within half a point, that with
-        fewer changes.
+        fewer changes.  `plan` is the one with the changes asked for.
 
     Raises
     ------
@@ -76,7 +56,7 @@ def fit_routine(
         If the song is shorter than one wall, or counted in threes where the routine
         is in fours.
     ParameterError
-        If an argument is out of range.
+        If an option is out of range, or no plan has the number of changes asked for.
 
     Notes
     -----
@@ -95,58 +75,53 @@ def fit_routine(
     >>> [(wall.start_s, wall.facing) for wall in fit_routine(song, dance).plan.walls]
     [(16.0, 0), (32.0, 90), (48.0, 180), (64.0, 270)]
     """
-    if not 0 <= max_changes <= MOST_CHANGES:
-        raise ParameterError(f"max_changes={max_changes} must lie between 0 and {MOST_CHANGES}")
-    costs = costs or Costs()
-    _check_meters(bar_map, routine)
-    grid = count_grid(bar_map, beats_per_count=beats_per_count, routine=routine, costs=costs)
-    starts = start_candidates(grid, routine, start_s=start_s, intro=intro)
-    chosen_by_person = start_s is not None or intro is not None
-    offers = _Offers(
+    request = as_request(wanted, **options)
+    routine, costs, most = request.routine, request.costs, request.max_changes
+    grid = count_grid(bar_map, routine=routine, costs=costs)
+    _check_meters(bar_map, grid, routine)
+    starts = start_candidates(grid, request)
+    candidates = _Candidates(
         grid=grid,
         routine=routine,
         starts=starts,
-        start_charges=[
-            0.0 if chosen_by_person else start_charge(grid, start, routine, costs)
-            for start in starts
-        ],
+        start_charges=[start_charge(grid, start, request) for start in starts],
         search=Search(
             grid.strength,
             routine,
             part_at=parts_over_song(bar_map, grid, routine, starts, costs),
             starts=starts,
-            max_changes=max_changes,
+            max_changes=most,
             costs=costs,
         ),
     )
-    plans = _worthwhile([offers.best_plan(n) for n in range(max_changes + 1)])
-    phrase = dance_phrase_counts(routine.meter, routine)
+    plans = _worthwhile([candidates.best_plan(n) for n in range(most + 1)])
+    best = _advised(plans)
     return FitPlan(
+        request=request,
         plans=plans,
-        best=_advised(plans),
+        best=best,
+        chosen=best if request.changes is None else _with_changes(plans, request.changes),
         grid=grid,
-        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=tempo_rows),
-        start_options=offers.start_options(max_changes),
-        routine=routine,
+        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=request.tempo_rows),
+        start_options=candidates.start_options(most),
         bar_map=bar_map,
         doubts=find_doubts(bar_map, grid, routine),
-        breaks=find_breaks(bar_map, grid, phrase),
+        breaks=find_breaks(bar_map, grid, dance_phrase_counts(routine.meter, routine)),
     )
 
 
-def _check_meters(bar_map: BarMap, routine: Routine) -> None:
-    """Refuse a waltz for a song in fours and the other way round: no plan can mend that."""
-    fits = bar_map.meter % 3 == 0 if routine.meter == 3 else bar_map.meter % 2 == 0
-    if bar_map.meter != 1 and not fits:
-        kind = "in threes (a waltz)" if routine.meter == 3 else "in fours"
+def _check_meters(bar_map: BarMap, grid: CountGrid, routine: Routine) -> None:
+    """Refuse a waltz for a song in fours and the other way round: no plan can help there."""
+    dance = DANCE_METERS[routine.meter]
+    if not dance.fits(bar_map.meter, grid.beats_per_count):
         raise NoFitError(
-            f"the song has {bar_map.meter} beats a bar and {routine.name} is counted {kind};"
+            f"the song has {bar_map.meter} beats a bar and {routine.name} is counted {dance.kind};"
             " choose another song, or correct the meter of the map if it is wrong"
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Offers:
+class _Candidates:
     """All starts with all numbers of changes, and what each is worth."""
 
     grid: CountGrid
@@ -218,6 +193,17 @@ def _advised(plans: tuple[Plan, ...]) -> int:
         if plan.score > plans[best].score + HEARD_POINTS:
             best = index
     return best
+
+
+def _with_changes(plans: tuple[Plan, ...], changes: int) -> int:
+    """Find the plan with so many changes."""
+    for index, plan in enumerate(plans):
+        if plan.n_changes == changes:
+            return index
+    known = ", ".join(str(plan.n_changes) for plan in plans)
+    raise ParameterError(
+        f"changes={changes}: no plan for this song has so many; choose one of {known}"
+    )
 
 
 def _is_better(plan: Plan, others: list[Plan]) -> bool:

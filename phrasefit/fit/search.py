@@ -27,8 +27,8 @@ import numpy as np
 
 from phrasefit.fit.changes import Change, changes_of, facing_unit, gains_of
 from phrasefit.fit.costs import Costs
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Routine
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_after
 
 TIE = 1e-9  # differences below this are rounding, not preference
@@ -158,7 +158,7 @@ class Search:
         self._costs = costs
         self._charges = np.array([event.charge for event in self.events])
         self._gains = gains_of(strength, routine, self.events, costs)
-        least = costs.groups_after_event * SECTION_COUNTS[routine.meter]
+        least = costs.groups_after_event * DANCE_METERS[routine.meter].group_counts
         self.lattice = build_lattice(routine, self.events, part_at, starts, least)
         self._face(routine)
         self._fill(max_changes, min(part.counts for part in routine.parts))

@@ -11,8 +11,9 @@ import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
+from phrasefit.fit.request import PlanRequest
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import CountGrid, Routine
-from phrasefit.routine.counts import SECTION_COUNTS
 
 LATEST_START_GROUPS = 12  # no dance waits longer than 96 counts (in threes 72)
 USUAL_INTRO_GROUPS = (2, 4)  # "16-count" and "32-count" intro
@@ -29,36 +30,30 @@ def first_phrase(grid: CountGrid) -> int:
     return int(starts[0]) if starts.size else first_one(grid)
 
 
-def start_candidates(
-    grid: CountGrid, routine: Routine, *, start_s: float | None = None, intro: int | None = None
-) -> list[int]:
+def start_candidates(grid: CountGrid, request: PlanRequest) -> list[int]:
     """List the counts on which the dance may begin, in the order of the song.
 
     Parameters
     ----------
     grid : CountGrid
-    routine : Routine
-    start_s : float, optional
-        Begin at the count nearest to this time, nowhere else.
-    intro : int, optional
-        Begin after so many counts from the first one, nowhere else.
+    request : PlanRequest
+        Where it says where to begin, there is one candidate.
 
     Raises
     ------
     NoFitError
         If less than one wall of the song is left at every candidate.
     ParameterError
-        If `start_s` lies outside the counted song or `intro` is negative.
+        If the start asked for lies outside the counted song.
     """
+    routine = request.routine
     n_counts, one = len(grid.bar_start), first_one(grid)
     last = n_counts - routine.parts[0].counts
-    group = SECTION_COUNTS[routine.meter]
-    if start_s is not None:
-        starts = [_nearest_count(grid, start_s)]
-    elif intro is not None:
-        if intro < 0:
-            raise ParameterError(f"intro={intro} must be 0 counts or more")
-        starts = [one + intro]
+    group = DANCE_METERS[routine.meter].group_counts
+    if request.start_s is not None:
+        starts = [_nearest_count(grid, request.start_s)]
+    elif request.intro is not None:
+        starts = [one + request.intro]
     else:
         latest = min(one + LATEST_START_GROUPS * group, n_counts // 2)
         phrases = np.flatnonzero(grid.strength)
@@ -93,11 +88,13 @@ def _refuse(grid: CountGrid, routine: Routine, counts_left: int) -> None:
     )
 
 
-def start_charge(grid: CountGrid, start: int, routine: Routine, costs: Costs) -> float:
-    """Tell how awkward it is to begin the dance on count `start` [points of the score]."""
+def start_charge(grid: CountGrid, start: int, request: PlanRequest) -> float:
+    """Tell how awkward it is to begin on count `start` [points]; nothing if it was asked for."""
+    if request.start_is_given:
+        return 0.0
     intro = np.array([start - first_one(grid)])
     here, strongest = grid.strength[[start]], grid.strength.max(keepdims=True)
-    return float(start_charges(intro, here, strongest, routine, costs)[0])
+    return float(start_charges(intro, here, strongest, request.routine, request.costs)[0])
 
 
 def start_charges(
@@ -116,7 +113,7 @@ def start_charges(
     strength, strongest : np.ndarray [shape=(n,), 0-1]
         Of the phrase start on that count (0 = none), and of the song's strongest.
     """
-    group = SECTION_COUNTS[routine.meter]
+    group = DANCE_METERS[routine.meter].group_counts
     weak = 1 - strength / np.where(strongest > 0, strongest, 1)
     charge = costs.start_weak * weak + costs.start_other * (routine.intro_counts is not None)
     late = costs.start_late * np.maximum(0, intro - 4 * group)

@@ -1,17 +1,17 @@
 """Is the tempo right for the dancers?
 
 The ranges are data with their source, not constants of the program: published tables
-differ by body and edition, so a user can replace them (`load_tempo_rows`).
+differ by body and edition, so a user can replace them (`phrasefit.fit.settings`).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from phrasefit.errors import ParameterError
-from phrasefit.fit.costs import read_settings
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Routine, TempoVerdict
 
 
@@ -51,20 +51,20 @@ TEMPO_ROWS: tuple[TempoRow, ...] = (
 )  # fmt: skip
 
 
-def load_tempo_rows(path: Path | str) -> tuple[TempoRow, ...]:
-    """Read own ranges from the ``[[tempo]]`` rows of a TOML file; they come first.
+def with_own_rows(tables: Sequence[object]) -> tuple[TempoRow, ...]:
+    """Put a user's own ranges before those above, in place of their meter and level.
 
-    Each row has ``meter`` (4 or 3), ``low``, ``high``, ``source`` and perhaps ``level``.
+    Parameters
+    ----------
+    tables : sequence of dict
+        Each has ``meter`` (4 or 3), ``low``, ``high``, ``source`` and perhaps ``level``.
 
     Raises
     ------
     ParameterError
-        If the file cannot be read or a row is not usable.
+        If a row is not usable.
     """
-    own = tuple(
-        _read_row(row, f"{path}: tempo row {i}")
-        for i, row in enumerate(read_settings(path).get("tempo", []), start=1)
-    )
+    own = tuple(_read_row(row, f"tempo row {i}") for i, row in enumerate(tables, start=1))
     taken = {(row.meter, row.level) for row in own}
     return own + tuple(row for row in TEMPO_ROWS if (row.meter, row.level) not in taken)
 
@@ -73,8 +73,9 @@ def _read_row(row: object, where: str) -> TempoRow:
     needed = {"meter", "low", "high", "source"}
     if not isinstance(row, dict) or not needed <= set(row) <= needed | {"level"}:
         raise ParameterError(f"{where} needs meter, low, high, source and perhaps level")
-    if row["meter"] not in (3, 4):
-        raise ParameterError(f"{where}: meter={row['meter']!r} must be 4 or 3")
+    if row["meter"] not in DANCE_METERS:
+        known = " or ".join(map(str, DANCE_METERS))
+        raise ParameterError(f"{where}: meter={row['meter']!r} must be {known}")
     if not all(isinstance(row[key], int | float) for key in ("low", "high")):
         raise ParameterError(f"{where}: low and high must be counts a minute")
     if not 0 < row["low"] <= row["high"] < math.inf:

@@ -17,10 +17,8 @@ from phrasefit.form.boundary_cues import BarEvidence
 from phrasefit.form.boundary_model import line_odds
 from phrasefit.form.section_lengths import USUAL_BARS, log_share
 from phrasefit.form.segmentation import best_segments
+from phrasefit.meters import SONG_METERS
 from phrasefit.model import Phrase, Section
-
-# Levels of phrase by meter, in beats; other meters have 8, 4 and 2 bars.
-GROUPS = {2: (32, 16, 8), 4: (32, 16, 8), 3: (24, 12, 6), 6: (24, 12, 6)}
 
 # Log score of an odd group that is not where extra bars are expected, and of a group
 # that begins with an irregular bar.  The first is measured: of 204 pairs of like
@@ -76,7 +74,8 @@ def group_phrases(
         highest.
     """
     positions = np.asarray(positions)
-    levels = GROUPS.get(meter, (8 * meter, 4 * meter, 2 * meter))
+    known = SONG_METERS.get(meter)
+    levels = known.phrase_beats if known else (8 * meter, 4 * meter, 2 * meter)
     odds = np.zeros(len(positions))
     if bars is not None:
         odds[bars.starts[:-1]] = np.maximum(-np.logaddexp(0.0, -line_odds(bars.cues)[1]), UNHEARD)

@@ -73,6 +73,7 @@ def _change_level(bar_map: BarMap, level: float) -> BarMap:
     return replace(
         changed,
         tempo_bpm=bar_map.tempo_bpm * level,
+        beats_per_count=1.0,  # the person has chosen the beat that is counted
         alternatives=(),
         notes=(*bar_map.notes, f"corrected by hand: {words}"),
     )

@@ -11,86 +11,65 @@ of a point), then the smaller change of tempo, the surer analysis, the title.
 
 from __future__ import annotations
 
+import functools
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
-from phrasefit.fit.costs import Costs
-from phrasefit.fit.grid import beat_tempo
-from phrasefit.fit.planner import DEFAULT_MAX_CHANGES, fit_routine
-from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, tempo_verdict
-from phrasefit.model import BarMap, FitPlan, Routine
+from phrasefit.fit.planner import fit_routine
+from phrasefit.fit.request import PlanRequest, as_request
+from phrasefit.fit.tempo import tempo_verdict
+from phrasefit.meters import DANCE_METERS
+from phrasefit.model import BarMap, FitPlan, Routine, SongSummary
 from phrasefit.ranking.scores import best_scores, can_batch
 from phrasefit.ranking.starts import find_starts
-from phrasefit.ranking.summary import Grids, grids_for, summarise
+from phrasefit.ranking.summary import Grids, grids_for, summary_of
 
 MOST_CHANGE_PERCENT = 8.0  # faster or slower than that is heard; from memory, no source
 FIRST_PLANNED = 8  # songs planned at a time while looking for the best
 FLOAT_POINTS = 0.01  # what single precision may take off a score
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class SongTable:
-    """The songs of a collection as ranking sees them; one entry a song.
+    """The songs of a collection as ranking sees them: a summary for each, read by columns."""
 
-    `keys` name the songs (content hashes, paths); `tempo_bpm` are beats a minute,
-    `meter` beats a bar, `confidence` (0-1) that of the least sure reading; `as_tracked`
-    where a person chose the beat, so that one beat is one count.
-    """
-
-    keys: tuple[str, ...]
-    titles: tuple[str, ...]
-    artists: tuple[str, ...]
-    duration_s: np.ndarray
-    tempo_bpm: np.ndarray
-    meter: np.ndarray
-    confidence: np.ndarray
-    as_tracked: np.ndarray
-    summaries: tuple[bytes, ...]
+    songs: tuple[SongSummary, ...]
 
     @classmethod
     def of(cls, bar_maps: Sequence[BarMap], keys: Sequence[str] = ()) -> SongTable:
-        """Put bar maps on a shelf; without `keys` they are named by their place."""
-        return cls(
-            keys=tuple(keys) or tuple(str(i) for i in range(len(bar_maps))),
-            titles=tuple(m.title for m in bar_maps),
-            artists=tuple(m.artist for m in bar_maps),
-            duration_s=np.array([m.duration_s for m in bar_maps], dtype=float),
-            tempo_bpm=np.array([table_tempo(m) for m in bar_maps], dtype=float),
-            meter=np.array([m.meter for m in bar_maps], dtype=int),
-            confidence=np.array([least_confidence(m) for m in bar_maps], dtype=float),
-            as_tracked=np.zeros(len(bar_maps), dtype=bool),
-            summaries=tuple(summarise(m) for m in bar_maps),
+        """Sum up bar maps; without `keys` they are named by their place."""
+        names = keys or [str(i) for i in range(len(bar_maps))]
+        pairs = zip(bar_maps, names, strict=True)
+        return cls(tuple(summary_of(bar_map, key=name) for bar_map, name in pairs))
+
+    @functools.cached_property
+    def keys(self) -> tuple[str, ...]:
+        """What names each song: its content hash, or a path."""
+        return tuple(song.content_hash for song in self.songs)
+
+    def numbers(self, column: str) -> np.ndarray:
+        """Give a column of the summaries [shape=(n_songs,)]; NaN where it is None."""
+        return np.array([getattr(song, column) for song in self.songs], dtype=float)
+
+    def grids(self, request: PlanRequest) -> Grids:
+        """Lay the songs out in counts for the routine."""
+        return grids_for(
+            request.routine,
+            summaries=[song.grid for song in self.songs],
+            tempo_bpm=self.numbers("tempo_bpm"),
+            meter=self.numbers("meter").astype(int),
+            beats_per_count=self.numbers("beats_per_count"),
+            costs=request.costs,
         )
 
     def only(self, which: np.ndarray) -> SongTable:
         """Take the songs at these indices."""
-        index = which.tolist()
-        return SongTable(
-            keys=tuple(self.keys[i] for i in index),
-            titles=tuple(self.titles[i] for i in index),
-            artists=tuple(self.artists[i] for i in index),
-            duration_s=self.duration_s[which],
-            tempo_bpm=self.tempo_bpm[which],
-            meter=self.meter[which],
-            confidence=self.confidence[which],
-            as_tracked=self.as_tracked[which],
-            summaries=tuple(self.summaries[i] for i in index),
-        )
-
-
-def table_tempo(bar_map: BarMap) -> float:
-    """Give the beats a minute; 1 for a map without beats, which no routine fits anyway."""
-    return beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0
-
-
-def least_confidence(bar_map: BarMap) -> float:
-    """Give the probability of the least sure reading of a song (0-1)."""
-    sure = bar_map.confidence
-    return min(sure.beats, sure.downbeat, sure.meter, sure.phrase)
+        return SongTable(tuple(self.songs[i] for i in which.tolist()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +99,7 @@ class SongFilter:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RankedSong:
-    """A song of the ranking: its key and index on the shelf, and its plan."""
+    """A song of the ranking: its key and index in the table, and its fit."""
 
     key: str
     index: int
@@ -136,12 +115,17 @@ class Ranking:
     last of `songs`.
     """
 
-    routine: Routine
+    request: PlanRequest
     songs: tuple[RankedSong, ...]
     n_songs: int
     n_filtered: int
     n_planned: int
     unfit: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def routine(self) -> Routine:
+        """The routine that songs were ranked for."""
+        return self.request.routine
 
 
 Planner = Callable[[Sequence[int]], Sequence[FitPlan | PhrasefitError]]
@@ -149,30 +133,34 @@ Planner = Callable[[Sequence[int]], Sequence[FitPlan | PhrasefitError]]
 
 def rank(
     bar_maps: Sequence[BarMap],
-    routine: Routine,
+    wanted: PlanRequest | Routine,
     *,
     top: int | None = None,
-    wanted: SongFilter | None = None,
-    max_changes: int = DEFAULT_MAX_CHANGES,
-    costs: Costs | None = None,
+    songs: SongFilter | None = None,
+    **options: Any,
 ) -> Ranking:
     """Rank bar maps for a routine, the best first.
 
     Parameters
     ----------
     bar_maps : sequence of BarMap
-    routine : Routine
+    wanted : PlanRequest or Routine
+        What is asked of each song, with no `start_s`.
     top : int, optional
         How many songs to plan and return; all that fit if left out.
-    wanted : SongFilter, optional
-        Filters.
-    max_changes : int
-        Most restarts and tags in a plan.
-    costs : Costs, optional
+    songs : SongFilter, optional
+        Which songs to look at; all if left out.
+    **options
+        Fields of `PlanRequest` that differ.
 
     Returns
     -------
     Ranking
+
+    Raises
+    ------
+    ParameterError
+        If an option is out of range.
 
     Examples
     --------
@@ -187,137 +175,106 @@ def rank(
     >>> [(row.index, round(row.fit.plan.score)) for row in ranking.songs], ranking.unfit
     ([(1, 100)], {'shorter than one wall': 1})
     """
-    costs = costs or Costs()
+    request = as_request(wanted, **options)
 
     def plan(indices: Sequence[int]) -> list[FitPlan | PhrasefitError]:
-        return [fit_or_reason(bar_maps[i], routine, max_changes, costs) for i in indices]
+        return [fit_or_reason(bar_maps[i], request) for i in indices]
 
-    return rank_table(
-        SongTable.of(bar_maps), routine, plan,
-        top=top, wanted=wanted or SongFilter(), max_changes=max_changes, costs=costs,
-    )  # fmt: skip
+    return rank_table(SongTable.of(bar_maps), request, plan, top=top, songs=songs)
 
 
-def fit_or_reason(
-    bar_map: BarMap,
-    routine: Routine,
-    max_changes: int,
-    costs: Costs,
-    *,
-    beats_per_count: float | None = None,
-) -> FitPlan | PhrasefitError:
+def fit_or_reason(bar_map: BarMap, request: PlanRequest) -> FitPlan | PhrasefitError:
     """Fit, or give the reason why it cannot be done."""
     try:
-        return fit_routine(
-            bar_map,
-            routine,
-            max_changes=max_changes,
-            costs=costs,
-            beats_per_count=beats_per_count,
-        )
+        return fit_routine(bar_map, request)
     except PhrasefitError as exc:
         return exc
 
 
 def rank_table(
-    shelf: SongTable,
-    routine: Routine,
+    table: SongTable,
+    request: PlanRequest,
     plan: Planner,
     *,
-    top: int | None,
-    wanted: SongFilter,
-    max_changes: int = DEFAULT_MAX_CHANGES,
-    costs: Costs | None = None,
-    tempo_rows: tuple[TempoRow, ...] = TEMPO_ROWS,
+    top: int | None = None,
+    songs: SongFilter | None = None,
     n_threads: int = 2,
 ) -> Ranking:
-    """Rank the songs of a shelf, planning only those that can be among the `top`.
+    """Rank the songs of a table, planning only those that can be among the `top`.
 
     Parameters
     ----------
+    table : SongTable
+    request : PlanRequest
     plan : callable
-        Given indices on the shelf, gives for each the fit with `max_changes` and
-        `costs`, or the error that tells why there is none.
+        Given indices into the table, gives for each the fit for `request`, or the error
+        that tells why there is none.
     n_threads : int
         For scoring from summaries.
 
-    See `rank` for the others.
+    See `rank` for the others, and for what is returned and raised.
     """
     if top is not None and top < 1:
         raise ParameterError(f"top={top} must be at least 1 song")
-    costs = costs or Costs()
-    grids = _grids(shelf, routine, costs)
-    chosen = np.flatnonzero(_is_wanted(shelf, grids, wanted))
-    picked = shelf.only(chosen)
-    grids = _grids(picked, routine, costs)
-    bound, reasons = _bounds(grids, routine, max_changes, costs, n_threads)
-    order = _Order.of(picked, grids, routine, wanted, tempo_rows)
+    if request.start_s is not None:
+        raise ParameterError(
+            f"start at {request.start_s:g} s is a time in one song; where many are ranked"
+            " give the intro in counts"
+        )
+    wanted = songs or SongFilter()
+    chosen = np.flatnonzero(_is_wanted(table, table.grids(request), wanted))
+    picked = table.only(chosen)
+    grids = picked.grids(request)
+    bound, reasons = _bounds(grids, request, n_threads)
+    order = _Order.of(picked, grids, request, wanted)
     possible = np.flatnonzero(np.isfinite(bound)).tolist()
-    possible.sort(key=lambda i: order.key(i, bound[i]))
-    songs, n_planned, unfit = _plan_best(possible, bound, order, chosen, plan, top)
+    possible.sort(key=lambda i: order.key(i, float(bound[i])))
+    found, n_planned, unfit = _plan_best(possible, bound, order, chosen, plan, top)
     return Ranking(
-        routine=routine,
+        request=request,
         songs=tuple(
-            RankedSong(key=shelf.keys[chosen[i]], index=int(chosen[i]), fit=fit) for i, fit in songs
+            RankedSong(key=table.keys[chosen[i]], index=int(chosen[i]), fit=fit) for i, fit in found
         ),
-        n_songs=len(shelf.keys),
-        n_filtered=len(shelf.keys) - len(chosen),
+        n_songs=len(table.songs),
+        n_filtered=len(table.songs) - len(chosen),
         n_planned=n_planned,
         unfit=dict(reasons + unfit),
     )
 
 
-def _grids(shelf: SongTable, routine: Routine, costs: Costs) -> Grids:
-    return grids_for(
-        routine,
-        summaries=shelf.summaries,
-        tempo_bpm=shelf.tempo_bpm,
-        meter=shelf.meter,
-        as_tracked=shelf.as_tracked,
-        costs=costs,
-    )
-
-
-def _is_wanted(shelf: SongTable, grids: Grids, wanted: SongFilter) -> np.ndarray:
+def _is_wanted(table: SongTable, grids: Grids, wanted: SongFilter) -> np.ndarray:
     """Tell for each song whether it passes the filters."""
-    passes = shelf.confidence >= wanted.min_confidence
+    passes = table.numbers("confidence") >= wanted.min_confidence
     if wanted.counts_per_minute:
         low, high = wanted.counts_per_minute
         passes &= (grids.counts_per_minute >= low) & (grids.counts_per_minute <= high)
     if wanted.meter is not None:
-        passes &= shelf.meter == wanted.meter
+        passes &= table.numbers("meter") == wanted.meter
     for word in wanted.words:
         within = [
-            word.casefold() in f"{title} {artist}".casefold()
-            for title, artist in zip(shelf.titles, shelf.artists, strict=True)
+            word.casefold() in f"{song.title} {song.artist}".casefold() for song in table.songs
         ]
         passes &= np.array(within, dtype=bool)
     return passes
 
 
-def _bounds(
-    grids: Grids, routine: Routine, max_changes: int, costs: Costs, n_threads: int
-) -> tuple[np.ndarray, Counter[str]]:
+def _bounds(grids: Grids, request: PlanRequest, n_threads: int) -> tuple[np.ndarray, Counter[str]]:
     """Give each song a score that its plan cannot exceed, NaN with the reason if it has none."""
-    if can_batch(routine):
-        scores = best_scores(
-            grids, routine, max_changes=max_changes, costs=costs, n_threads=n_threads
-        )
+    if can_batch(request.routine):
+        scores = best_scores(grids, request, n_threads=n_threads)
         bound = np.minimum(np.maximum(scores, 0.0) + FLOAT_POINTS, 100.0)
     else:  # its parts follow the letters of each song: only the planner can tell
         bound = np.full(len(grids.n_counts), np.nan)
-        bound[find_starts(grids, routine, costs).song] = 100.0
+        bound[find_starts(grids, request).song] = 100.0
     reasons = Counter(
         {
-            _meter_reason(routine): int(np.sum(grids.n_counts == 0)),
+            f"not counted in {DANCE_METERS[request.routine.meter].name}": int(
+                np.sum(grids.n_counts == 0)
+            ),
             "shorter than one wall": int(np.sum(np.isnan(bound) & (grids.n_counts > 0))),
         }
     )
     return bound, +reasons
-
-
-def _meter_reason(routine: Routine) -> str:
-    return "not counted in threes" if routine.meter == 3 else "not counted in fours"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -332,21 +289,23 @@ class _Order:
     @classmethod
     def of(
         cls,
-        shelf: SongTable,
+        table: SongTable,
         grids: Grids,
-        routine: Routine,
+        request: PlanRequest,
         wanted: SongFilter,
-        tempo_rows: tuple[TempoRow, ...],
     ) -> _Order:
         # A hundredth of a count decides no order, and saves work for large collections.
         tempos, song = np.unique(grids.counts_per_minute.round(2), return_inverse=True)
-        verdicts = [tempo_verdict(float(t), routine, rows=tempo_rows) for t in tempos]
+        verdicts = [
+            tempo_verdict(float(tempo), request.routine, rows=request.tempo_rows)
+            for tempo in tempos
+        ]
         change = np.array([abs(v.change_percent) for v in verdicts])[song] if verdicts else tempos
         return cls(
             far_off=change > wanted.max_change_percent,
             change=change,
-            confidence=shelf.confidence,
-            titles=tuple(title.casefold() for title in shelf.titles),
+            confidence=table.numbers("confidence"),
+            titles=tuple(song.title.casefold() for song in table.songs),
         )
 
     def key(self, i: int, score: float) -> tuple[object, ...]:

@@ -17,17 +17,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
 from phrasefit.fit.changes import Change, changes_of
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
+from phrasefit.fit.request import PlanRequest
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Routine
 from phrasefit.ranking.starts import Starts, find_starts
 from phrasefit.ranking.summary import Grids
-from phrasefit.routine.counts import SECTION_COUNTS
 
 BATCH_ROWS = 96  # few enough for the cache of a processor, enough to be worth an operation
 NEVER = np.float32(-np.inf)
@@ -38,18 +39,14 @@ def can_batch(routine: Routine) -> bool:
     return len(routine.parts) == 1 or bool(routine.sequence)
 
 
-def best_scores(
-    grids: Grids, routine: Routine, *, max_changes: int, costs: Costs, n_threads: int = 2
-) -> np.ndarray:
+def best_scores(grids: Grids, request: PlanRequest, *, n_threads: int = 2) -> np.ndarray:
     """Give the score of the best plan of each song.
 
     Parameters
     ----------
     grids : Grids
-    routine : Routine
-        One that `can_batch`.
-    max_changes : int
-    costs : Costs
+    request : PlanRequest
+        For a routine that `can_batch`, without `start_s`.
     n_threads : int
         NumPy works on several batches at a time.
 
@@ -61,22 +58,24 @@ def best_scores(
         below the plan of `fit_routine`, which prefers an early start where the
         difference is not heard.  NaN where no dance is possible.
     """
-    starts = find_starts(grids, routine, costs)
-    plain = Moves.of(routine, max_changes=0, costs=costs)
-    moves = Moves.of(routine, max_changes=max_changes, costs=costs)
+    starts = find_starts(grids, request)
+    plain = WallsAndEvents.of(replace(request, max_changes=0, changes=None))
+    dance = WallsAndEvents.of(request)
     score = np.full(len(grids.n_counts), np.nan)
     score[starts.song] = -np.inf
     _improve(score, grids, starts, plain, n_threads)
     # Most songs end here: no change can bring more than it costs.
-    hope = _hope(starts.points, starts.charge, 0, moves)
-    _improve(score, grids, starts.only(hope > score[starts.song]), moves, n_threads)
+    hope = _hope(starts.points, starts.charge, 0, dance)
+    _improve(score, grids, starts.only(hope > score[starts.song]), dance, n_threads)
     return score
 
 
-def _improve(score: np.ndarray, grids: Grids, starts: Starts, moves: Moves, n_threads: int) -> None:
+def _improve(
+    score: np.ndarray, grids: Grids, starts: Starts, dance: WallsAndEvents, n_threads: int
+) -> None:
     """Raise `score` of each song to the best found from `starts`."""
-    rows = _Rows.of(grids, starts, moves.unit)
-    work = partial(_batch_scores, grids=grids, rows=rows, moves=moves)
+    rows = _Rows.of(grids, starts, dance.unit)
+    work = partial(_batch_scores, grids=grids, rows=rows, dance=dance)
     batches = range(0, len(rows.song), BATCH_ROWS)
     with ThreadPoolExecutor(n_threads) as pool:
         found = [*pool.map(work, batches)]
@@ -84,22 +83,24 @@ def _improve(score: np.ndarray, grids: Grids, starts: Starts, moves: Moves, n_th
         np.maximum.at(score, rows.starts.song, np.minimum(np.concatenate(found), 100.0))
 
 
-def _hope(points: np.ndarray, charge: np.ndarray, n_changes: int, moves: Moves) -> np.ndarray:
+def _hope(
+    points: np.ndarray, charge: np.ndarray, n_changes: int, dance: WallsAndEvents
+) -> np.ndarray:
     """Give what more than `n_changes` changes could reach at best: every phrase met."""
-    more = np.arange(n_changes + 1, moves.max_changes + 1)
+    more = np.arange(n_changes + 1, dance.max_changes + 1)
     if not len(more):
         return np.full(len(points), -np.inf)
-    cheapest = min(event.charge for event in moves.events)
-    least = np.min(cheapest + (more - 1) * (cheapest - moves.costs.again))
-    return 100.0 * moves.most_met - charge - points * least
+    cheapest = min(event.charge for event in dance.events)
+    least = np.min(cheapest + (more - 1) * (cheapest - dance.costs.again))
+    return 100.0 * dance.most_met - charge - points * least
 
 
-# ---------------------------------------------------------------------- moves
+# ------------------------------------------------------------ walls and events
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Moves:
-    """A routine as steps on the grid of `unit` counts.
+class WallsAndEvents:
+    """The walls and events of a routine, in steps on a grid of `unit` counts.
 
     `part_of_place` names the part danced at each place of the sequence; `least` is how
     many counts must follow an event.
@@ -122,12 +123,13 @@ class Moves:
         return max(0.0, *(float(table.max(initial=0.0)) for table in tables))
 
     @classmethod
-    def of(cls, routine: Routine, *, max_changes: int, costs: Costs) -> Moves:
-        """Read off a routine what the batches need."""
-        events = changes_of(routine, costs) if max_changes else ()
+    def of(cls, request: PlanRequest) -> WallsAndEvents:
+        """Read off a request what the batches need."""
+        routine, costs = request.routine, request.costs
+        events = changes_of(routine, costs) if request.max_changes else ()
         names = [part.name for part in routine.parts]
         counts = tuple(part.counts for part in routine.parts)
-        least = max(1, costs.groups_after_event * SECTION_COUNTS[routine.meter])
+        least = max(1, costs.groups_after_event * DANCE_METERS[routine.meter].group_counts)
         cuts = [event.wall_counts for event in events]
         longest_tag = max((event.tag.counts for event in events if event.tag), default=0)
         return cls(
@@ -138,7 +140,7 @@ class Moves:
             tag_meeting=tag_meeting(longest_tag, routine.meter, costs),
             unit=math.gcd(*counts, *cuts, *(event.counts for event in events)),
             least=least,
-            max_changes=max_changes if events else 0,
+            max_changes=request.max_changes if events else 0,
             costs=costs,
         )
 
@@ -182,7 +184,7 @@ class _Rows:
         )
 
 
-def _batch_scores(begin: int, *, grids: Grids, rows: _Rows, moves: Moves) -> np.ndarray:
+def _batch_scores(begin: int, *, grids: Grids, rows: _Rows, dance: WallsAndEvents) -> np.ndarray:
     """Score every start of a batch of rows, with the best number of changes for each."""
     end = min(begin + BATCH_ROWS, len(rows.song))
     mine = slice(rows.edges[begin], rows.edges[end])
@@ -190,17 +192,17 @@ def _batch_scores(begin: int, *, grids: Grids, rows: _Rows, moves: Moves) -> np.
     step = rows.steps[mine]
     points, charge = rows.starts.points[mine], rows.starts.charge[mine]
     batch = slice(begin, end)
-    phrases = _lay_phrases(grids, rows.song[batch], rows.rest[batch], int(step.max()) + 1, moves)
+    phrases = _lay_phrases(grids, rows.song[batch], rows.rest[batch], int(step.max()) + 1, dance)
     scores = np.full(len(step), -np.inf)
-    for n_changes, value in enumerate(_layers(phrases, rows.rest[batch], moves)):
+    for n_changes, value in enumerate(_layers(phrases, rows.rest[batch], dance)):
         np.maximum(scores, points * value[step, column] - charge, out=scores)
-        if np.all(scores >= _hope(points, charge, n_changes, moves)):
+        if np.all(scores >= _hope(points, charge, n_changes, dance)):
             break
     return scores
 
 
 def _lay_phrases(
-    grids: Grids, song: np.ndarray, rest: np.ndarray, n_steps: int, moves: Moves
+    grids: Grids, song: np.ndarray, rest: np.ndarray, n_steps: int, dance: WallsAndEvents
 ) -> np.ndarray:
     """Lay phrase starts on the steps of each row.
 
@@ -209,7 +211,7 @@ def _lay_phrases(
     np.ndarray [shape=(n_steps, unit, n_rows), float32]
         Strength ``b`` counts after the node ``i`` steps before the end.
     """
-    unit = moves.unit
+    unit = dance.unit
     laid = np.zeros((n_steps, unit, len(song)), dtype=np.float32)
     size = grids.edges[song + 1] - grids.edges[song]
     before = np.cumsum(size) - size
@@ -223,7 +225,7 @@ def _lay_phrases(
     return laid
 
 
-def _gains(phrases: np.ndarray, moves: Moves) -> tuple[list[np.ndarray], np.ndarray]:
+def _gains(phrases: np.ndarray, dance: WallsAndEvents) -> tuple[list[np.ndarray], np.ndarray]:
     """Sum what each part danced whole, and each event less its charge, gains from each node.
 
     Returns
@@ -233,20 +235,20 @@ def _gains(phrases: np.ndarray, moves: Moves) -> tuple[list[np.ndarray], np.ndar
     """
     n_steps, unit, n_rows = phrases.shape
     cuts = [
-        {e.wall_counts for e in moves.events if e.part == p} for p in range(len(moves.part_counts))
+        {e.wall_counts for e in dance.events if e.part == p} for p in range(len(dance.part_counts))
     ]
     walls = [
         _partial_sums(phrases, table, {*lengths, counts})
-        for table, lengths, counts in zip(moves.wall_meeting, cuts, moves.part_counts, strict=True)
+        for table, lengths, counts in zip(dance.wall_meeting, cuts, dance.part_counts, strict=True)
     ]
-    tags = _partial_sums(phrases, moves.tag_meeting, {e.tag.counts for e in moves.events if e.tag})
-    event = np.empty((len(moves.events), n_steps, n_rows), dtype=np.float32)
-    for gain, kind in zip(event, moves.events, strict=True):
+    tags = _partial_sums(phrases, dance.tag_meeting, {e.tag.counts for e in dance.events if e.tag})
+    event = np.empty((len(dance.events), n_steps, n_rows), dtype=np.float32)
+    for gain, kind in zip(event, dance.events, strict=True):
         np.subtract(walls[kind.part][kind.wall_counts], np.float32(kind.charge), out=gain)
         if kind.tag:
             down = kind.wall_counts // unit
             gain[down:] += tags[kind.tag.counts][: max(0, n_steps - down)]
-    whole = [wall[counts] for wall, counts in zip(walls, moves.part_counts, strict=True)]
+    whole = [wall[counts] for wall, counts in zip(walls, dance.part_counts, strict=True)]
     return whole, event
 
 
@@ -255,7 +257,7 @@ def _partial_sums(
 ) -> dict[int, np.ndarray]:
     """Sum strength times meeting over the first so many counts from each node."""
     n_steps, unit, n_rows = phrases.shape
-    used = phrases.any(axis=(0, 2))  # most songs have phrases on every second count only
+    used = np.any(phrases, axis=(0, 2))  # most songs have phrases on every second count only
     total = np.zeros((n_steps, n_rows), dtype=np.float32)
     sums = {}
     for k, worth in enumerate(meeting):
@@ -270,26 +272,26 @@ def _partial_sums(
 # --------------------------------------------------------------------- layers
 
 
-def _layers(phrases: np.ndarray, rest: np.ndarray, moves: Moves) -> Iterator[np.ndarray]:
+def _layers(phrases: np.ndarray, rest: np.ndarray, dance: WallsAndEvents) -> Iterator[np.ndarray]:
     """Yield the value of each node at the first place, for 0, 1, 2 ... changes.
 
     `value`, `after` and `last` are as in `fit.search`, without facings:
     arrays [n_steps, n_rows], with one more dimension in front for the last event.
     """
-    whole, gain = _gains(phrases, moves)
-    chain = _Chain(moves, whole)
-    nothing = [np.full(whole[0].shape, NEVER) for _ in moves.part_of_place]
+    whole, gain = _gains(phrases, dance)
+    chain = _Chain(dance, whole)
+    nothing = [np.full(whole[0].shape, NEVER) for _ in dance.part_of_place]
     value, _ = chain.run(nothing, closes=True)
     yield value[0]
-    after = [np.broadcast_to(v, (len(moves.events), *v.shape)).copy() for v in value]
-    again, crowded = np.float32(moves.costs.again), np.float32(moves.costs.crowded)
-    for n_changes in range(1, moves.max_changes + 1):
-        _forbid_late(after, rest, moves)
-        event = [_events(gain, after, place, moves) for place in range(len(after))]
+    after = [np.broadcast_to(v, (len(dance.events), *v.shape)).copy() for v in value]
+    again, crowded = np.float32(dance.costs.again), np.float32(dance.costs.crowded)
+    for n_changes in range(1, dance.max_changes + 1):
+        _forbid_late(after, rest, dance)
+        event = [_events(gain, after, place, dance) for place in range(len(after))]
         best = [e.max(axis=0) for e in event]
         value, _ = chain.run(best)
         yield value[0]
-        if n_changes == moves.max_changes:
+        if n_changes == dance.max_changes:
             return
         for e, b in zip(event, best, strict=True):
             np.add(e, again, out=e)
@@ -300,22 +302,24 @@ def _layers(phrases: np.ndarray, rest: np.ndarray, moves: Moves) -> Iterator[np.
             np.maximum(a, e, out=a)
 
 
-def _forbid_late(after: list[np.ndarray], rest: np.ndarray, moves: Moves) -> None:
+def _forbid_late(after: list[np.ndarray], rest: np.ndarray, dance: WallsAndEvents) -> None:
     """Let no event lead to where too little of the song is left."""
-    n_late = -(-moves.least // moves.unit)
-    late = rest + moves.unit * np.arange(n_late)[:, None] < moves.least
+    n_late = -(-dance.least // dance.unit)
+    late = rest + dance.unit * np.arange(n_late)[:, None] < dance.least
     for array in after:
         n_steps = array.shape[1]
         array[:, :n_late][:, late[:n_steps]] = NEVER
 
 
-def _events(gain: np.ndarray, after: list[np.ndarray], place: int, moves: Moves) -> np.ndarray:
+def _events(
+    gain: np.ndarray, after: list[np.ndarray], place: int, dance: WallsAndEvents
+) -> np.ndarray:
     """Give the value of each event at each node of a place."""
-    part, onward = moves.part_of_place[place], after[(place + 1) % len(after)]
+    part, onward = dance.part_of_place[place], after[(place + 1) % len(after)]
     n_steps = gain.shape[1]
     value = np.full(gain.shape, NEVER)
-    for index, event in enumerate(moves.events):
-        down = event.counts // moves.unit
+    for index, event in enumerate(dance.events):
+        down = event.counts // dance.unit
         if event.part == part and down < n_steps:
             np.add(gain[index, down:], onward[index, : n_steps - down], out=value[index, down:])
     return value
@@ -325,7 +329,7 @@ def _events(gain: np.ndarray, after: list[np.ndarray], place: int, moves: Moves)
 class _Chain:
     """Whole walls one after the other."""
 
-    moves: Moves
+    dance: WallsAndEvents
     whole: list[np.ndarray]
 
     def run(
@@ -336,8 +340,8 @@ class _Chain:
         Returns the value of the best of both, and of the whole wall alone.  Filled in
         blocks of the shortest part, as no wall leads back into its own block.
         """
-        places = self.moves.part_of_place
-        steps = [self.moves.part_counts[part] // self.moves.unit for part in places]
+        places = self.dance.part_of_place
+        steps = [self.dance.part_counts[part] // self.dance.unit for part in places]
         value = [np.empty_like(e) for e in event]
         alone = [np.empty_like(e) for e in event]
         n_steps = event[0].shape[-2]

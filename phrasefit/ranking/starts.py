@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.costs import Costs
+from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.starts import LATEST_START_GROUPS, USUAL_INTRO_GROUPS, start_charges
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Routine
 from phrasefit.ranking.summary import Grids
-from phrasefit.routine.counts import SECTION_COUNTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,9 +32,33 @@ class Starts:
         )
 
 
-def find_starts(grids: Grids, routine: Routine, costs: Costs) -> Starts:
-    """List the starts of all songs, as `fit.starts` does for one."""
-    group = SECTION_COUNTS[routine.meter]
+def find_starts(grids: Grids, request: PlanRequest) -> Starts:
+    """List the starts of all songs, as `fit.starts` does for one.
+
+    Parameters
+    ----------
+    grids : Grids
+    request : PlanRequest
+        One without `start_s`: that is a time in one song.
+    """
+    routine = request.routine
+    if request.intro is not None:
+        song, count = np.arange(len(grids.n_counts)), grids.first_one + request.intro
+    else:
+        song, count = _candidates(grids, routine)
+    possible = count <= grids.n_counts[song] - routine.parts[0].counts
+    song, count = song[possible], count[possible]
+    return Starts(
+        song=song,
+        count=count,
+        points=100.0 / _strength_from(grids, song, count),
+        charge=_charges(grids, song, count, request),
+    )
+
+
+def _candidates(grids: Grids, routine: Routine) -> tuple[np.ndarray, np.ndarray]:
+    """Give songs and counts: phrase starts in the first part of a song, and usual intros."""
+    group = DANCE_METERS[routine.meter].group_counts
     song_of_item = grids.song
     latest = np.minimum(grids.first_one + LATEST_START_GROUPS * group, grids.n_counts // 2)
     early = grids.count <= latest[song_of_item]
@@ -44,14 +68,7 @@ def find_starts(grids: Grids, routine: Routine, costs: Costs) -> Starts:
     songs = np.arange(len(grids.n_counts))
     song = np.concatenate([song_of_item[early], *(songs for _ in intros)])
     count = np.concatenate([grids.count[early], *(grids.first_one + intro for intro in intros)])
-    possible = count <= grids.n_counts[song] - routine.parts[0].counts
-    song, count = song[possible], count[possible]
-    return Starts(
-        song=song,
-        count=count,
-        points=100.0 / _strength_from(grids, song, count),
-        charge=_charges(grids, song, count, routine, costs),
-    )
+    return song, count
 
 
 def _strength_from(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
@@ -70,10 +87,10 @@ def _item_at(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
     )
 
 
-def _charges(
-    grids: Grids, song: np.ndarray, count: np.ndarray, routine: Routine, costs: Costs
-) -> np.ndarray:
+def _charges(grids: Grids, song: np.ndarray, count: np.ndarray, request: PlanRequest) -> np.ndarray:
     """Charge awkward starts, as `fit.starts` does for one."""
+    if request.start_is_given:
+        return np.zeros(len(song))
     strongest = np.zeros(len(grids.n_counts))
     np.maximum.at(strongest, grids.song, grids.strength)
     item = np.minimum(_item_at(grids, song, count), max(0, len(grids.count) - 1))
@@ -82,4 +99,4 @@ def _charges(
         on_start = (grids.song[item] == song) & (grids.count[item] == count)
         here = np.where(on_start, grids.strength[item], 0.0)
     intro = count - grids.first_one[song]
-    return start_charges(intro, here, strongest[song], routine, costs)
+    return start_charges(intro, here, strongest[song], request.routine, request.costs)

@@ -15,16 +15,17 @@ then for each layout its phrase starts (uint16 count, float32 strength, negative
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.grid import DANCEABLE_CPM, PHRASE_COUNTS, count_grid, dance_phrase_counts
-from phrasefit.model import BarMap, Part, Routine
+from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts
+from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
+from phrasefit.model import BarMap, Part, Routine, SongSummary
 
-SUMMARY_VERSION = 1  # raise it when the bytes or what fit.grid puts into them change
+SUMMARY_VERSION = 2  # raise it when the bytes or what fit.grid puts into them change
 MOST_COUNTS = 0xFFFF  # longer songs have no summary that could be ranked
 
 
@@ -39,15 +40,52 @@ class Layout:
 
 LAYOUTS: tuple[Layout, ...] = tuple(
     Layout(meter=meter, beats_per_count=level, double=double)
-    for meter, levels in ((4, (1.0, 2.0, 0.5, 3.0)), (3, (1.0,)))
-    for level in levels
+    for meter in DANCE_METERS
+    for level in LEVELS
     for double in (False, True)
 )
 _HEAD = np.dtype([("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2")])
 _START = np.dtype([("count", "<u2"), ("strength", "<f4")])
 
 
-def summarise(bar_map: BarMap) -> bytes:
+def summary_of(bar_map: BarMap, *, key: str, version: str = "") -> SongSummary:
+    """Sum up a song for ranking.
+
+    Parameters
+    ----------
+    bar_map : BarMap
+    key : str
+        What names the song: its content hash, or a path.
+    version : str
+        Of the analysis; that of summaries is added.
+    """
+    return SongSummary(
+        content_hash=key,
+        version=summary_version(version),
+        title=bar_map.title,
+        artist=bar_map.artist,
+        duration_s=bar_map.duration_s,
+        # A map without beats fits no routine; its tempo only has to be a number.
+        tempo_bpm=beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0,
+        meter=bar_map.meter,
+        confidence=least_confidence(bar_map),
+        beats_per_count=bar_map.beats_per_count,
+        grid=layouts_of(bar_map),
+    )
+
+
+def summary_version(version: str) -> str:
+    """Name what summaries made from this version of analyses are kept under."""
+    return f"{version}.{SUMMARY_VERSION}"
+
+
+def least_confidence(bar_map: BarMap) -> float:
+    """Give the probability of the least sure reading of a song (0-1)."""
+    sure = bar_map.confidence
+    return min(sure.beats, sure.downbeat, sure.meter, sure.phrase)
+
+
+def layouts_of(bar_map: BarMap) -> bytes:
     """Lay out a bar map in every way a routine may want it.
 
     Returns
@@ -69,17 +107,16 @@ def summarise(bar_map: BarMap) -> bytes:
 
 def _starts(bar_map: BarMap, layout: Layout) -> tuple[int, int, np.ndarray] | None:
     """Give counts, first one and phrase starts; None where no routine counts it so."""
-    if layout.beats_per_count not in _levels(bar_map.meter, layout.meter):
+    if layout.beats_per_count not in _levels(bar_map, DANCE_METERS[layout.meter]):
         return None
-    counts = PHRASE_COUNTS[layout.meter] * (2 if layout.double else 1)
+    counts = DANCE_METERS[layout.meter].phrase_counts * (2 if layout.double else 1)
     dance = Routine(
         name="", walls=1, meter=layout.meter, parts=(Part(name="A", counts=counts, turn_deg=0),)
     )
-    level = layout.beats_per_count
+    counted = replace(bar_map, beats_per_count=layout.beats_per_count)
     try:
         full, fixed = (
-            count_grid(bar_map, beats_per_count=level, routine=dance, costs=Costs(inner_phrase=x))
-            for x in (1.0, 0.0)
+            count_grid(counted, routine=dance, costs=Costs(inner_phrase=x)) for x in (1.0, 0.0)
         )
     except (NoFitError, ParameterError):
         return None
@@ -92,15 +129,11 @@ def _starts(bar_map: BarMap, layout: Layout) -> tuple[int, int, np.ndarray] | No
     return len(full.strength), int(np.argmax(full.bar_start)), body
 
 
-def _levels(song_meter: int, dance_meter: int) -> tuple[float, ...]:
-    """List the levels `choose_level` or a person may choose; none where meters do not agree."""
-    if dance_meter == 3:
-        return (1.0,) if song_meter % 3 == 0 or song_meter == 1 else ()
-    if song_meter % 6 == 0:
-        return (3.0, 1.0)
-    if song_meter % 2 == 0:
-        return (1.0, 2.0, 0.5)
-    return (1.0, 0.5) if song_meter == 1 else ()
+def _levels(bar_map: BarMap, dance: DanceMeter) -> list[float]:
+    """List the levels at which a routine may count the song; none where meters do not agree."""
+    chosen = bar_map.beats_per_count
+    levels = (chosen,) if chosen else dance.levels_for(bar_map.meter)
+    return [level for level in levels if dance.fits(bar_map.meter, level)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,7 +164,7 @@ def grids_for(
     summaries: Sequence[bytes],
     tempo_bpm: np.ndarray,
     meter: np.ndarray,
-    as_tracked: np.ndarray,
+    beats_per_count: np.ndarray,
     costs: Costs,
 ) -> Grids:
     """Lay out many songs as `count_grid` would, from their summaries.
@@ -141,16 +174,17 @@ def grids_for(
     summaries : sequence of bytes [length n_songs]
     tempo_bpm, meter : np.ndarray [shape=(n_songs,)]
         Beats a minute (`fit.grid.beat_tempo`) and beats a bar.
-    as_tracked : np.ndarray [shape=(n_songs,), bool]
-        A person chose the beat of the song: it is the count.
+    beats_per_count : np.ndarray [shape=(n_songs,)]
+        The level that a person chose; NaN where nobody did.
 
     Raises
     ------
     ParameterError
         If a summary has not the length it must have.
     """
-    level = np.where(as_tracked, 1.0, choose_levels(tempo_bpm, meter, routine))
-    base = PHRASE_COUNTS[routine.meter]
+    by_tempo = choose_levels(tempo_bpm, meter, routine)
+    level = np.where(np.isnan(beats_per_count), by_tempo, beats_per_count)
+    base = DANCE_METERS[routine.meter].phrase_counts
     double = dance_phrase_counts(routine.meter, routine) != base
     wanted = np.zeros(len(level), dtype=int)
     for index, layout in enumerate(LAYOUTS):
@@ -183,13 +217,12 @@ def grids_for(
 
 def choose_levels(tempo_bpm: np.ndarray, meter: np.ndarray, routine: Routine) -> np.ndarray:
     """Choose beats a count for many songs, as `fit.grid.choose_level` does for one."""
-    if routine.meter == 3:
-        return np.ones(len(meter))
     low, high = routine.tempo_bpm or DANCEABLE_CPM
-    levels = np.array([1.0, 2.0, 0.5])
-    tempo = tempo_bpm[:, None] / levels
-    distance = np.round(np.maximum(0, np.maximum(np.log(low / tempo), np.log(tempo / high))), 9)
-    distance[meter % 2 != 0, 1] = np.inf
-    level = levels[np.argmin(distance, axis=1)]
-    level[meter % 6 == 0] = 3.0
-    return level
+    chosen = np.ones(len(meter))
+    for song_meter in np.unique(meter).tolist():
+        mine = meter == song_meter
+        levels = np.array(DANCE_METERS[routine.meter].levels_for(song_meter))
+        tempo = tempo_bpm[mine, None] / levels
+        off = np.maximum(0, np.maximum(np.log(low / tempo), np.log(tempo / high)))
+        chosen[mine] = levels[np.argmin(np.round(off, 9), axis=1)]
+    return chosen

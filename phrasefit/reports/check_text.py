@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Part, Routine, TagOption
 from phrasefit.routine import dancer_state
 from phrasefit.routine.check import LOAD_TEMPO
-from phrasefit.routine.counts import SECTION_COUNTS, STRAIGHT, moment_label
+from phrasefit.routine.counts import STRAIGHT, moment_label
 from phrasefit.routine.feet import FOOT_WORDS
 from phrasefit.routine.turns import (
     FULL_TURN_DEG,
@@ -68,7 +69,7 @@ def _summary_lines(routine: Routine, *, doubtful: bool) -> Iterator[str]:
 
 
 def _head_lines(routine: Routine) -> Iterator[str]:
-    rhythm = "waltz, in sixes" if routine.meter == 3 else "in eights"
+    rhythm = DANCE_METERS[routine.meter].groups
     walls = f"{routine.walls} wall{'' if routine.walls == 1 else 's'}"
     counts = f"{routine.counts} counts" if not routine.sequence else "phrased"
     level = f", {routine.level}" if routine.level else ""
@@ -95,7 +96,7 @@ def _head_lines(routine: Routine) -> Iterator[str]:
 def _part_lines(routine: Routine, part: Part) -> Iterator[str]:
     if routine.sequence:
         yield f"part {part.name}: {part.counts} counts, {turn_words(part.turn_deg)}"
-    size = SECTION_COUNTS[routine.meter]
+    size = DANCE_METERS[routine.meter].group_counts
     ends = [*range(size, part.counts, size), part.counts]
     facings = dancer_state.facing_after(part)
     free = dancer_state.free_foot_after(part)

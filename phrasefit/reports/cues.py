@@ -13,11 +13,12 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
 from phrasefit.reports.event_words import call
 from phrasefit.routine.dancer_state import turn_after
 
-COUNT_IN = {4: 8, 3: 6}  # two bars, as spoken before a dance (TRADE: common practice, no source)
+COUNT_IN = {bar: row.count_in for bar, row in DANCE_METERS.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +75,7 @@ class CueLine:
 
 def group_size(fit: FitPlan) -> int:
     """Tell how many counts make a group: 8, in threes 6."""
-    return 6 if fit.routine.meter == 3 else 8
+    return DANCE_METERS[fit.routine.meter].group_counts
 
 
 def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount, ...]:

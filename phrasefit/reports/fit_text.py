@@ -18,7 +18,7 @@ WORTH_SHOWING = 1.0  # points; nobody learns a change for less
 
 
 def render(fit: FitPlan) -> str:
-    """Write the advised plan, the other plans and every doubt as lines of text.
+    """Write the plan asked for, the other plans and every doubt as lines of text.
 
     Returns
     -------
@@ -95,12 +95,12 @@ def _wall_row(wall: Wall) -> str:
 
 
 def _other_plans(fit: FitPlan) -> list[str]:
-    shown = [p for p in fit.plans if p is fit.plan or p.score >= WORTH_SHOWING]
+    shown = [p for p in fit.plans if p in (fit.plan, fit.advised) or p.score >= WORTH_SHOWING]
     if len(shown) == 1:
         return []
     lines = ["plans (the best for each number of changes; * = advised)"]
     for plan in shown:
-        mark = "*" if plan is fit.plan else " "
+        mark = "*" if plan is fit.advised else " "
         what = "; ".join(change_sentences(plan)) or "danced straight through"
         label = (
             f"{mark} {plan.n_changes:>2}  score {plan.score:>3.0f}"

@@ -68,7 +68,7 @@ Line = tuple[str, float, bool, float]  # words, size, bold, height of the line
 
 def _block(dance: Dance, width: float) -> list[Line]:
     """List the lines of one dance, wrapped to `width`."""
-    fit, offer = dance.offer.fit, dance.offer
+    fit, pairing = dance.pairing.fit, dance.pairing
     song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
     lines = _lines(
         fit.routine.name + (" (taught now)" if dance.taught else ""), DANCE_PT, True, width
@@ -77,7 +77,7 @@ def _block(dance: Dance, width: float) -> list[Line]:
     start = (
         f"count 1 at {clock_time(fit.plan.start_s)} of the recording, after"
         f" {fit.plan.intro_counts} counts; {tempo_words(dance)};"
-        f" {clock_time(offer.length_s, decimals=0)} long"
+        f" {clock_time(pairing.length_s, decimals=0)} long"
     )
     lines += _lines(start, SONG_PT, False, width)
     for event in event_calls(fit.plan):

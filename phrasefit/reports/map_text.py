@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from phrasefit.meters import LEVELS, SONG_METERS
 from phrasefit.model import Alternative, BarMap
 from phrasefit.reports.times import clock_time
 from phrasefit.serial import irregular_bars, rivals
@@ -11,13 +12,7 @@ DOUBT_BELOW = 0.7
 # A rival reading less likely than this is not worth an instructor's time.
 SHOW_RIVAL_FROM = 0.03
 
-METER_WORDS = {2: "twos", 3: "threes (waltz)", 4: "fours", 6: "sixes"}
-COUNT_WORDS = {
-    0.5: "two counts on every beat",
-    1.0: "one count a beat",
-    2.0: "every other beat",
-    3.0: "one count for three beats",
-}
+METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
 
 
 def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
@@ -72,7 +67,7 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
 
 def level_words(beats_per_count: float, tempo_bpm: float) -> str:
     """Say how dancers count beside the beat, and the tempo of the beat if that is another."""
-    words = COUNT_WORDS[beats_per_count]
+    words = LEVELS[beats_per_count]
     return words if beats_per_count == 1 else f"{words} (the beat is {tempo_bpm:.1f} a minute)"
 
 

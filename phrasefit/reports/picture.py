@@ -11,6 +11,7 @@ import itertools
 
 import numpy as np
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import short_words
 from phrasefit.reports.paper import Page, text_width_pt
@@ -49,7 +50,7 @@ def event_shape(page: Page, mark: str, x: float, baseline: float, size: float) -
 
 def counts_per_row(fit: FitPlan) -> int:
     """Choose whole phrases a row so that the song takes at most `ROWS_AT_MOST` rows."""
-    phrase = 24 if fit.routine.meter == 3 else 32
+    phrase = DANCE_METERS[fit.routine.meter].phrase_counts
     n_counts = len(fit.grid.times_s) - 1
     return phrase * max(2, int(np.ceil(n_counts / ROWS_AT_MOST / phrase)))
 
@@ -138,7 +139,7 @@ class Strip:
 
     def times(self, fit: FitPlan) -> None:
         """Write the time at every phrase length."""
-        step = 24 if fit.routine.meter == 3 else 32
+        step = DANCE_METERS[fit.routine.meter].phrase_counts
         for count in range(self.first, self.last, step):
             time = clock_time(float(fit.grid.times_s[count]), decimals=0)
             self.page.text(self.at(count), self.section_y - 3, time, LABEL_PT)

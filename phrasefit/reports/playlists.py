@@ -36,8 +36,8 @@ CSV_COLUMNS = (
 
 def tempo_words(dance: Dance) -> str:
     """Say how fast it is played, and how far that is from the recording."""
-    change = dance.offer.fit.tempo.change_percent
-    words = f"{dance.offer.counts_per_minute:.0f} counts a minute"
+    change = dance.pairing.fit.tempo.change_percent
+    words = f"{dance.pairing.counts_per_minute:.0f} counts a minute"
     if not change:
         return words
     return f"{words}, played {abs(change):.1f} % {'faster' if change > 0 else 'slower'}"
@@ -71,9 +71,9 @@ def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str
     _child(root, "title", title)
     tracks = _child(root, "trackList", "")
     for dance in evening.dances:
-        song = dance.offer.fit.bar_map
+        song = dance.pairing.fit.bar_map
         track = _child(tracks, "track", "")
-        if path := paths.get(dance.offer.key):
+        if path := paths.get(dance.pairing.key):
             _child(track, "location", _uri(path, folder))
         _child(track, "title", song.title)
         if song.artist:
@@ -93,15 +93,15 @@ def _child(parent: ElementTree.Element, name: str, text: str) -> ElementTree.Ele
 
 
 def _annotation(dance: Dance) -> str:
-    return f"{dance.offer.fit.routine.name}; {tempo_words(dance)}; {', '.join(dance.reasons)}"
+    return f"{dance.pairing.fit.routine.name}; {tempo_words(dance)}; {', '.join(dance.reasons)}"
 
 
 def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
     """Write an evening as M3U8; songs without a file are left out."""
     lines = ["#EXTM3U"]
     for dance in evening.dances:
-        song = dance.offer.fit.bar_map
-        if path := paths.get(dance.offer.key):
+        song = dance.pairing.fit.bar_map
+        if path := paths.get(dance.pairing.key):
             name = " - ".join(filter(None, (song.artist, song.title)))
             lines.append(f"#EXTINF:{round(song.duration_s)},{one_line(name)}")
             lines.append(_line(path, folder))
@@ -119,23 +119,23 @@ def _line(path: str, folder: Path) -> str:
 def evening_csv(evening: Evening, paths: Mapping[str, str]) -> str:
     """Write an evening as CSV text."""
     return csv_text(
-        CSV_COLUMNS, (_cells(dance, paths.get(dance.offer.key, "")) for dance in evening.dances)
+        CSV_COLUMNS, (_cells(dance, paths.get(dance.pairing.key, "")) for dance in evening.dances)
     )
 
 
 def _cells(dance: Dance, path: str) -> list[object]:
-    fit = dance.offer.fit
+    fit = dance.pairing.fit
     return [
         dance.place,
         clock_time(dance.start_s, decimals=0),
         fit.bar_map.title,
         fit.bar_map.artist,
         fit.routine.name,
-        f"{dance.offer.counts_per_minute:.1f}",
+        f"{dance.pairing.counts_per_minute:.1f}",
         f"{fit.tempo.change_percent:.1f}",
         clock_time(fit.plan.start_s),
         "; ".join(change_sentences(fit.plan)),
-        clock_time(dance.offer.length_s, decimals=0),
+        clock_time(dance.pairing.length_s, decimals=0),
         "yes" if dance.taught else "",
         ", ".join(dance.reasons),
         path,
@@ -147,25 +147,25 @@ def evening_document(evening: Evening, paths: Mapping[str, str]) -> dict[str, An
     return {
         "format": PLAYLIST_FORMAT,
         "version": FORMAT_VERSION,
-        "minutes_wished": evening.wishes.minutes,
+        "minutes_wished": evening.request.minutes,
         "length_s": round(evening.length_s, 3),
-        "seed": evening.wishes.seed,
+        "seed": evening.request.seed,
         "value": round(evening.value, 3),
         "bound": round(evening.bound, 3),
-        "n_offers": evening.n_offers,
+        "n_offers": evening.n_pairings,
         "repeatable": evening.repeatable,
         "notes": list(evening.notes),
         "dances": [
             {
                 "place": dance.place,
                 "at_s": round(dance.start_s, 3),
-                "routine": dance.offer.fit.routine.name,
-                "level": dance.offer.fit.routine.level,
-                "played_counts_per_minute": round(dance.offer.counts_per_minute, 2),
-                "played_length_s": round(dance.offer.length_s, 3),
+                "routine": dance.pairing.fit.routine.name,
+                "level": dance.pairing.fit.routine.level,
+                "played_counts_per_minute": round(dance.pairing.counts_per_minute, 2),
+                "played_length_s": round(dance.pairing.length_s, 3),
                 "taught": dance.taught,
                 "reasons": list(dance.reasons),
-                **fit_row(dance.offer.fit, path=paths.get(dance.offer.key, "")),
+                **fit_row(dance.pairing.fit, path=paths.get(dance.pairing.key, "")),
             }
             for dance in evening.dances
         ],
@@ -176,10 +176,10 @@ def render_evening(evening: Evening) -> str:
     """Write an evening for the terminal."""
     lines = [
         f"{len(evening.dances)} dances, {clock_time(evening.length_s, decimals=0)}"
-        f" of {evening.wishes.minutes:g} minutes"
+        f" of {evening.request.minutes:g} minutes"
     ]
     for dance in evening.dances:
-        fit = dance.offer.fit
+        fit = dance.pairing.fit
         song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
         lines.append(
             f"{dance.place:>3}. {clock_time(dance.start_s, decimals=0):>8}  {fit.routine.name}"
@@ -190,7 +190,7 @@ def render_evening(evening: Evening) -> str:
     better = "no better one can be made of them"
     if evening.gap_percent >= 1:
         better = f"a better one is possible, by {evening.gap_percent:.0f} % at most"
-    lines.append(f"chosen from {evening.n_offers} pairs of song and routine; {better}")
+    lines.append(f"chosen from {evening.n_pairings} pairs of song and routine; {better}")
     if not evening.repeatable:
         lines.append("the search was cut short on this slow machine: another run may differ")
     return "\n".join(lines) + "\n"

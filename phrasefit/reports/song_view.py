@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.fit.grid import PHRASE_COUNTS, dance_meter
+from phrasefit.fit.grid import dance_meter
 from phrasefit.model import BarMap, CountGrid, FitPlan, Phrase, Plan, Section
 from phrasefit.reports.map_text import DOUBT_BELOW, SHOW_RIVAL_FROM, doubt_lines, rival_words
 from phrasefit.serial import irregular_bars, rivals
@@ -37,7 +37,7 @@ class SongView:
     @property
     def per_line(self) -> int:
         """Counts of one line: a phrase."""
-        return PHRASE_COUNTS[dance_meter(self.bar_map, self.fit.routine if self.fit else None)]
+        return dance_meter(self.bar_map, self.fit.routine if self.fit else None).phrase_counts
 
     def count_at(self, time_s: float) -> int:
         """Find the count that begins nearest to a time."""

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step, TagOption
 from phrasefit.reports.paper import MARGIN_PT, Document, fitting_size, wrapped
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import first_count, last_count, turn_after
 from phrasefit.routine.turns import clock, format_turn
 
@@ -83,7 +83,7 @@ class _StepSetter:
         self._line(routine.name, fits, bold=True)
         walls = f"{routine.walls} wall{'s' * (routine.walls != 1)}"
         facts = [f"{routine.counts} counts", walls, routine.level]
-        facts.append("waltz" if routine.meter == 3 else "")
+        facts.append(DANCE_METERS[routine.meter].dance)
         if routine.tempo_bpm:
             low, high = routine.tempo_bpm
             facts.append(f"{low:g} to {high:g} counts a minute")
@@ -103,7 +103,7 @@ class _StepSetter:
 
     def steps(self, steps: Sequence[Step], turned: Sequence[int], meter: int) -> None:
         """Set the step lines, section by section."""
-        size = SECTION_COUNTS[meter]
+        size = DANCE_METERS[meter].group_counts
         sections: dict[int, list[Step]] = {}
         for step in steps:
             sections.setdefault(max(first_count(step), 0) // size, []).append(step)

@@ -11,10 +11,10 @@ from itertools import takewhile
 
 from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 
 # Five full turns a minute, to whichever side; common practice, no source.
@@ -56,7 +56,7 @@ def _plural(n: int, noun: str) -> str:
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what mends it."""
     plain = phrase_hits(fit.plans[0], fit.grid)
-    judgement = _judgement(plan) if plan is fit.plan else _choice(fit, plan)
+    judgement = _judgement(plan) if plan is fit.advised else _choice(fit, plan)
     if all(hit.into_counts == 0 for hit in plain) and not plan.n_changes:
         return [f"{judgement}: every phrase of the song starts a wall"]
     sentences = [judgement, _straight_through(plain)]
@@ -64,7 +64,7 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
         sentences.append(breaks_words(fit))
     if plan.n_changes:
         sentences.append(_what_changes_do(fit, plan))
-    elif plan is fit.plan:
+    elif plan is fit.advised:
         sentences.append(_why_no_change(fit, plain))
     return sentences
 
@@ -80,10 +80,10 @@ def _judgement(plan: Plan) -> str:
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
     """Put a plan that was asked for beside the advised one."""
-    chosen, advised = (_plural(p.n_changes, "change") for p in (plan, fit.plan))
+    chosen, advised = (_plural(p.n_changes, "change") for p in (plan, fit.advised))
     return (
         f"with {chosen}, as chosen, it scores {plan.score:.0f} of 100"
-        f" (with {advised}, as advised, {fit.plan.score:.0f})"
+        f" (with {advised}, as advised, {fit.advised.score:.0f})"
     )
 
 
@@ -104,15 +104,16 @@ def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
     if not missed:
         return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
     falls = "falls" if missed == 1 else "fall"
-    whose = "advised" if plan is fit.plan else "chosen"
+    whose = "advised" if plan is fit.advised else "chosen"
     return f"{whose}: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
 
 
 def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
-    group = SECTION_COUNTS[fit.routine.meter]
-    if all(hit.into_counts % group == 0 for hit in plain):
-        eight = "an eight" if group == 8 else "a six"
-        return f"the phrases stay on {eight}, which dancers live with: no change is advised"
+    dance = DANCE_METERS[fit.routine.meter]
+    if all(hit.into_counts % dance.group_counts == 0 for hit in plain):
+        return (
+            f"the phrases stay on {dance.one_group}, which dancers live with: no change is advised"
+        )
     if len(fit.plans) == 1:
         return "no restart or tag that the routine allows brings it back"
     return "no restart or tag is worth learning for it"

@@ -10,11 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Part, Routine, Step
 from phrasefit.routine import dancer_state
-from phrasefit.routine.counts import HALF_SECTION_COUNTS
 from phrasefit.routine.feet import FOOT_WORDS, first_foot, frees, n_weight_changes
-from phrasefit.routine.part_reader import USUAL_TAG_COUNTS
 from phrasefit.routine.spec import read_routine
 from phrasefit.routine.toml_lines import Source, read_text
 from phrasefit.routine.turns import (
@@ -111,7 +110,7 @@ def _all_steps(routine: Routine) -> Iterator[Step]:
 
 def _size_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     """Doubt lengths that are not whole bars, or far from those in use."""
-    bar = HALF_SECTION_COUNTS[routine.meter]
+    bar = routine.meter
     low, high = USUAL_COUNTS
     for part in routine.parts:
         line = _part_line(source, routine, part, "counts")
@@ -226,7 +225,7 @@ def _turn_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
 
 def _restart_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     """Doubt restarts that a file asks for at odd places or on the wrong foot."""
-    bar = HALF_SECTION_COUNTS[routine.meter]
+    bar = routine.meter
     for part in routine.parts:
         own = source.data.get("parts", {}).get(part.name, {}) if routine.sequence else source.data
         own = own if "restarts" in own else source.data
@@ -256,7 +255,7 @@ def _restart_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
 
 def _tag_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
     """Doubt tags of lengths that songs rarely ask for."""
-    usual = USUAL_TAG_COUNTS[routine.meter]
+    usual = DANCE_METERS[routine.meter].usual_tags
     for place, tag in enumerate(routine.tags):
         if tag.counts not in (*usual, 1):
             lengths = ", ".join(str(length) for length in usual)

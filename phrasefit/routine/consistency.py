@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Step
-from phrasefit.routine.counts import SECTION_COUNTS, count_number, count_words, moment_label
+from phrasefit.routine.counts import count_number, count_words, moment_label
 from phrasefit.routine.dancer_state import first_count, last_count
 from phrasefit.routine.feet import FOOT_WORDS, NO_WEIGHT, OTHER, first_foot, frees, is_legal
 from phrasefit.routine.step_lines import FacingNote
@@ -133,7 +134,7 @@ def _total_words(reached: int, counts: int, section_counts: Sequence[int], meter
     """Word a total that is not what the file says."""
     sections = ""
     if section_counts:
-        usual = SECTION_COUNTS[meter]
+        usual = DANCE_METERS[meter].group_counts
         lengths = ", ".join(str(length) for length in section_counts)
         sections = f" in sections of {lengths} (a section usually has {usual})"
     gap = (

@@ -28,11 +28,9 @@ from fractions import Fraction
 from itertools import pairwise
 
 from phrasefit.errors import ParameterError, shown
+from phrasefit.meters import DANCE_METERS
 
 MAX_COUNTS = 512  # four times the longest routine in use; keeps "1-99999999" harmless
-
-SECTION_COUNTS = {4: 8, 3: 6}  # by meter: the group of two bars that sheets are written in
-HALF_SECTION_COUNTS = {4: 4, 3: 3}  # by meter: one bar
 
 SIGNS = {"e": Fraction(1, 4), "&": Fraction(1, 2), "a": Fraction(3, 4)}
 _SIGN_OF = {fraction: sign for sign, fraction in SIGNS.items()}
@@ -158,7 +156,7 @@ def count_words(first: int, meter: int, last: int | None = None) -> str:
     >>> count_words(5, 4), count_words(13, 4), count_words(13, 4, 16)
     ('count 5', 'count 13 (5 of section 2)', 'counts 13-16 (5-8 of section 2)')
     """
-    size = SECTION_COUNTS[meter]
+    size = DANCE_METERS[meter].group_counts
     section, place = divmod(count_index(first), size)
     if last is None or last == first:
         words, places = f"count {first}", f"{place + 1}"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from phrasefit.errors import ParameterError
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, TagOption
 from phrasefit.routine.counts import MAX_COUNTS
-from phrasefit.routine.part_reader import ONLY_PART, USUAL_TAG_COUNTS
+from phrasefit.routine.part_reader import ONLY_PART
 from phrasefit.routine.restarts import restart_points, usual_restart_counts
 from phrasefit.routine.turns import turn_words, walls_from_turn
 
@@ -59,7 +60,7 @@ def routine_from_numbers(
     ParameterError
         If a number is out of range, or `turn_deg` does not make `walls`.
     """
-    if meter not in USUAL_TAG_COUNTS:
+    if meter not in DANCE_METERS:
         raise ParameterError(f"meter={meter} must be 4, or 3 for a waltz")
     if not 4 <= counts <= MAX_COUNTS:
         raise ParameterError(f"counts={counts} must lie between 4 and {MAX_COUNTS}")
@@ -73,7 +74,7 @@ def routine_from_numbers(
         )
     part = Part(name=ONLY_PART, counts=counts, turn_deg=turn)
     points = restart_points(part, usual_restart_counts(counts, meter), "")
-    lengths = USUAL_TAG_COUNTS[meter]
+    lengths = DANCE_METERS[meter].usual_tags
     assumed = [] if turn_deg is not None else [assumed_turn(turn)]
     assumed += [ASSUMED_PLACE] if turn else []
     return Routine(

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from phrasefit.errors import ParameterError, shown
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, TagOption
 from phrasefit.routine.consistency import (
     count_findings,
@@ -25,10 +26,6 @@ from phrasefit.routine.turns import parse_turn
 
 PART_KEYS = ("counts", "turn", "restarts", "steps")
 TAG_KEYS = ("name", "counts", "turn", "steps")
-
-# Lengths of tags in use, by meter: club pages on "Phrasing music" and "Line dancing terms"
-# (midlandmavericks.com); those of the waltz are common practice, no source.
-USUAL_TAG_COUNTS = {4: (2, 4, 8, 16), 3: (3, 6, 12)}
 
 MOST_TAG_COUNTS = 64  # longer is a part of its own; common practice, no source
 MOST_LISTED = 64  # restarts or tags: nobody remembers a tenth of them
@@ -150,7 +147,7 @@ def read_tags(top: KeyReader, foot: str, meter: int) -> tuple[TagOption, ...]:
     if not (isinstance(value, list) and value and isinstance(value[0], Mapping)):
         lengths = read_numbers(top, "tags")
         if lengths is None:
-            lengths = USUAL_TAG_COUNTS[meter]
+            lengths = DANCE_METERS[meter].usual_tags
         return tuple(TagOption(counts=length) for length in lengths)
     if len(value) > MOST_LISTED:
         top.complain("tags", f"tags has {len(value)} tables; {MOST_LISTED} are the most")
@@ -188,14 +185,13 @@ def parse_rhythm(text: str) -> int:
     ParameterError
         If the text names no rhythm known here.
     """
-    meters = {"4/4": 4, "2/4": 4, "6/8": 4, "12/8": 4, "3/4": 3, "waltz": 3}
-    try:
-        return meters[text.strip().lower()]
-    except KeyError:
-        raise ParameterError(
-            f"rhythm {text!r} is not known; write 4/4 (also for 2/4, and for 6/8 or 12/8"
-            " counted in two or four) or waltz (3/4)"
-        ) from None
+    for dance in DANCE_METERS.values():
+        if text.strip().lower() in dance.rhythms:
+            return dance.bar_counts
+    raise ParameterError(
+        f"rhythm {shown(text)} is not known; write 4/4 (also for 2/4, and for 6/8 or 12/8"
+        " counted in two or four) or waltz (3/4)"
+    )
 
 
 def read_sequence(top: KeyReader, names: Sequence[str]) -> tuple[str, ...]:

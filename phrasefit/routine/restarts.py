@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterable
 
 from phrasefit.model import Part, RestartPoint, Step
-from phrasefit.routine.counts import HALF_SECTION_COUNTS, moment_label, owning_count
+from phrasefit.routine.counts import moment_label, owning_count
 from phrasefit.routine.dancer_state import (
     first_count,
     last_count,
@@ -25,7 +25,7 @@ from phrasefit.routine.feet import FOOT_WORDS, NO_WEIGHT, OTHER, frees
 
 def usual_restart_counts(n_counts: int, meter: int) -> tuple[int, ...]:
     """List the numbers of counts after which a restart is usual: whole bars."""
-    bar = HALF_SECTION_COUNTS[meter]
+    bar = meter
     return tuple(range(bar, n_counts, bar))
 
 

@@ -80,6 +80,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from phrasefit.errors import RoutineError, shown
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Part, Routine, one_line
 from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
@@ -96,7 +97,6 @@ from phrasefit.routine.key_reader import KeyReader
 from phrasefit.routine.part_reader import (
     ONLY_PART,
     PART_KEYS,
-    USUAL_TAG_COUNTS,
     Block,
     add_restart_points,
     build_part,
@@ -373,6 +373,6 @@ def _assumptions(
     if "restarts" not in top.table and not (limited and all("restarts" in t for t in limited)):
         said.append("a restart may come after any whole bar (restarts are not limited)")
     if "tags" not in top.table:
-        lengths = ", ".join(str(length) for length in USUAL_TAG_COUNTS[meter])
+        lengths = ", ".join(str(length) for length in DANCE_METERS[meter].usual_tags)
         said.append(f"tags of {lengths} counts may be added (tags are not limited)")
     return said

@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from phrasefit.errors import ParameterError
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Step
-from phrasefit.routine.counts import HALF_SECTION_COUNTS, SECTION_COUNTS, parse_counts
+from phrasefit.routine.counts import parse_counts
 from phrasefit.routine.feet import NO_WEIGHT, parse_feet
 from phrasefit.routine.turns import facing_from_clock, parse_turn
 
@@ -194,9 +195,9 @@ def _section_offsets(steps: Sequence[Step], meter: int) -> tuple[list[int], tupl
     count 1, has reached a whole bar; earlier it is a count danced twice.
     """
     last_moment = max((step.moments[-1] for step in steps), default=Fraction(0))
-    if last_moment >= SECTION_COUNTS[meter]:
+    if last_moment >= DANCE_METERS[meter].group_counts:
         return [0] * len(steps), ()
-    bar = HALF_SECTION_COUNTS[meter]
+    bar = meter
     offsets: list[int] = []
     lengths: list[int] = []
     start = reached = 0

@@ -2,7 +2,6 @@
 
 from phrasefit.store.cache import Store
 from phrasefit.store.database import default_path
-from phrasefit.store.schema import Summary
 from phrasefit.store.user_data import SetAside
 
-__all__ = ["SetAside", "Store", "Summary", "default_path"]
+__all__ = ["SetAside", "Store", "default_path"]

@@ -16,16 +16,16 @@ from pathlib import Path
 from typing import Any
 
 from phrasefit.errors import CacheError
+from phrasefit.model import SongSummary
 from phrasefit.store.salvage import (
     FORGET_UNHEARD_FILES,
     SQLITE_ERRORS,
     analysis_checksum,
     is_sound_analysis,
 )
-from phrasefit.store.schema import Summary
 from phrasefit.store.user_data import UserData
 
-SUMMARY_KINDS = (str, str, str, str, float, float, int, float, int, bytes, int)
+SUMMARY_KINDS = (str, str, str, str, float, float, int, float, float | None, bytes, int)
 
 
 def _name(path: Path) -> str:
@@ -189,13 +189,13 @@ class Store(UserData):
 
     # --------------------------------------------------------------- summaries
 
-    def summaries(self, version: str) -> list[Summary]:
+    def summaries(self, version: str) -> list[SongSummary]:
         """Recall what ranking needs of all songs heard; damaged ones count as not there."""
         query = "SELECT * FROM summary WHERE version = ?"
         rows = self._ask(query, (version,), SUMMARY_KINDS)
-        names = Summary.__slots__
+        names = SongSummary.__slots__
         return [
-            Summary(**dict(zip(names, row[:-1], strict=True)))
+            SongSummary(**dict(zip(names, row[:-1], strict=True)))
             for row in rows
             if row[-1] == _summary_checksum(row[:-1])
         ]
@@ -205,11 +205,11 @@ class Store(UserData):
         query = "SELECT content_hash FROM analysis WHERE version = ?"
         return {row[0] for row in self._ask(query, (version,), (str,))}
 
-    def put_summaries(self, summaries: Iterable[Summary]) -> None:
+    def put_summaries(self, summaries: Iterable[SongSummary]) -> None:
         """Keep summaries, in place of earlier ones of the same sounds."""
         if self._tell_unkept():
             return
-        rows = [tuple(getattr(s, name) for name in Summary.__slots__) for s in summaries]
+        rows = [tuple(getattr(s, name) for name in SongSummary.__slots__) for s in summaries]
         values = [(*row, _summary_checksum(row)) for row in rows]
         query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         self._change(lambda: self._db.executemany(query, values))
@@ -218,5 +218,5 @@ class Store(UserData):
 def _summary_checksum(row: tuple[Any, ...]) -> int:
     """Sum up a row; the numbers as the columns hold them."""
     *values, grid = row
-    plain = [kind(value) for kind, value in zip(SUMMARY_KINDS[: len(values)], values, strict=True)]
+    plain = [value if isinstance(value, str | None) else float(value) for value in values]
     return zlib.crc32(grid, zlib.crc32(json.dumps(plain).encode("ascii")))

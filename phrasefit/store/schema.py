@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
 
 from phrasefit.store.records import checksum_of
 
@@ -41,12 +40,20 @@ MIGRATIONS: tuple[str, ...] = (
     ) WITHOUT ROWID;
     """,
     # 3: rows carry a checksum, so that a flipped bit is noticed; corrections that no
-    # longer fit their song are set aside.  `records.Record` says what is summed.
+    # longer fit their song are set aside; the level that a person chose stands beside the
+    # song, whichever it is (summaries are made again by the next ranking).
+    # `records.Record` says what is summed.
     """
     ALTER TABLE analysis ADD COLUMN checksum INTEGER;
     ALTER TABLE correction ADD COLUMN checksum INTEGER;
     ALTER TABLE routine ADD COLUMN checksum INTEGER;
-    ALTER TABLE summary ADD COLUMN checksum INTEGER;
+    DROP TABLE summary;
+    CREATE TABLE summary (
+        content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
+        artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
+        meter INTEGER NOT NULL, confidence REAL NOT NULL, beats_per_count REAL,
+        grid BLOB NOT NULL, checksum INTEGER
+    );
     CREATE TABLE set_aside (
         key TEXT PRIMARY KEY, document TEXT NOT NULL, stored_at REAL NOT NULL,
         checksum INTEGER
@@ -54,31 +61,10 @@ MIGRATIONS: tuple[str, ...] = (
     UPDATE correction
         SET checksum = record_checksum('correction', content_hash, document, stored_at);
     UPDATE routine SET checksum = record_checksum('routine', name, text, stored_at);
-    DELETE FROM summary;
     DELETE FROM file WHERE content_hash NOT IN (SELECT content_hash FROM analysis);
     """,
 )
 SCHEMA = len(MIGRATIONS)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
-    """What ranking needs of a song: a row of the table of that name.
-
-    `version` is that of the analysis and of the bytes in `grid`; `confidence` (0-1) is
-    that of the least sure reading; `as_tracked` says that a person chose the beat.
-    """  # the order of the fields is that of the columns
-
-    content_hash: str
-    version: str
-    title: str
-    artist: str
-    duration_s: float
-    tempo_bpm: float
-    meter: int
-    confidence: float
-    as_tracked: bool
-    grid: bytes
 
 
 def migrate(db: sqlite3.Connection, schema: int) -> None:

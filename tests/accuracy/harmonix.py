@@ -33,9 +33,9 @@ from phrasefit.errors import NoFitError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.form.phrases import group_phrases
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, FitPlan, Restart, Section, Tag
 from phrasefit.reports.fit_text import render
-from phrasefit.routine.counts import SECTION_COUNTS
 from phrasefit.routine.from_numbers import routine_from_numbers
 
 MAX_CHANGES = 3
@@ -155,7 +155,7 @@ def report_fits(title: str, fits: Sequence[FitPlan]) -> None:
         percent(fits_with(fit, n, None) for fit in fits) for n in range(MAX_CHANGES + 1)
     )
     eight = " ".join(
-        percent(fits_with(fit, n, SECTION_COUNTS[fit.routine.meter]) for fit in fits)
+        percent(fits_with(fit, n, DANCE_METERS[fit.routine.meter].group_counts) for fit in fits)
         for n in range(MAX_CHANGES + 1)
     )
     advised = " ".join(

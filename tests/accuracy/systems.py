@@ -65,7 +65,8 @@ class Song:
     def true_map(self) -> BarMap:
         """Bar map of the truth; where it has no sections, the product finds them on true beats."""
         if self.document.get("format") == MAP_FORMAT:
-            return read_map(self.document, name=self.name)
+            # The level is not part of the truth: the tempo chooses it, as for maps heard.
+            return read_map({**self.document, "level_by": "tempo"}, name=self.name)
         beats = np.array(self.document["beats_s"], float)
         positions = np.array(self.document["positions"], int)
         meter = int(self.document["meter"])

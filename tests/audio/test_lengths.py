@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
 import tracemalloc
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
-from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio import SAMPLE_RATE_HZ, streams
+from phrasefit.audio.containers import ogg_links
 from phrasefit.audio.decode import decode
 from phrasefit.errors import AudioError
 from sound_files import (
@@ -147,6 +150,17 @@ def test_a_second_of_noise_in_the_data_is_refused(tmp_path: Path, ending: str) -
         decode(path)
 
 
+def test_a_lost_first_page_is_noticed(tmp_path: Path) -> None:
+    """A second at the very beginning, before any time is known."""
+    whole = encoded(tmp_path, "opus", 20)
+    at = whole.index(b"OggS", whole.index(b"OpusTags")) + 300  # in the first page with sound
+    path = tmp_path / "late.opus"
+    path.write_bytes(whole[:at] + bytes(100) + whole[at + 100 :])
+
+    with pytest.raises(AudioError, match="damaged near"):
+        decode(path)
+
+
 def test_after_a_small_hole_the_music_is_where_it_was(tmp_path: Path) -> None:
     """Damaged frames of an M4A file become silence of their length."""
     samples = make_song("4*8", rate_hz=RATE_HZ).samples
@@ -215,12 +229,28 @@ def test_a_title_of_a_megabyte_is_cut_short(tmp_path: Path) -> None:
     assert 100 <= len(title) <= 200 and "\n" not in title
 
 
-def page(serial: int, flags: int, body: bytes = b"") -> bytes:
+def page(serial: int, flags: int, body: bytes = b"", granule: int = 0) -> bytes:
     """Write an Ogg page (RFC 3533, 6) with one packet of less than 255 bytes."""
-    head = b"OggS\0" + bytes([flags]) + bytes(8) + serial.to_bytes(4, "little") + bytes(8)
+    head = (
+        b"OggS\0"
+        + bytes([flags])
+        + granule.to_bytes(8, "little")
+        + serial.to_bytes(4, "little")
+        + bytes(8)
+    )
     whole = bytearray(head + bytes([1, len(body)]) + body)
     whole[22:26] = ogg_checksum(whole).to_bytes(4, "little")
     return bytes(whole)
+
+
+@pytest.mark.parametrize(("n_streams", "end_granule"), [(1, 5000), (2, 0)])
+def test_only_a_stream_by_itself_says_where_it_ends(n_streams: int, end_granule: int) -> None:
+    """Places of pictures beside the sound are not counted in its samples."""
+    begin = b"".join(page(serial, 2) for serial in range(n_streams))
+
+    (link,) = ogg_links(io.BytesIO(begin + page(0, 4, b"x", granule=5000)))
+
+    assert (link.end_granule, link.has_end_mark, link.is_cut) == (end_granule, True, False)
 
 
 def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
@@ -275,4 +305,35 @@ def test_no_other_file_is_opened(tmp_path: Path, text: str) -> None:
     path.write_text(text.format(real))
 
     with pytest.raises(AudioError, match="not a sound file"):
+        decode(path)
+
+
+def test_channels_that_grow_are_refused_unread(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The planes of more than 8 channels, read through PyAV, can end the process."""
+
+    def read(frame: av.AudioFrame) -> np.ndarray:
+        assert frame.layout.nb_channels <= 8
+        return as_float(frame)
+
+    as_float = streams._as_float
+    monkeypatch.setattr(streams, "_as_float", read)
+    few = encoded(tmp_path, "aac", 2)
+    many = tmp_path / "many.aac"
+    with av.open(str(many), "w", format="adts") as out:
+        stream = out.add_stream("aac", rate=RATE_HZ)
+        stream.layout = "hexadecagonal"
+        stream.codec_context.open()
+        to_codec = av.AudioResampler("fltp", "hexadecagonal", RATE_HZ)
+        noise = 0.1 * np.random.default_rng(0).standard_normal((1, 16 * 1024))
+        for start in range(0, RATE_HZ, 1024):
+            frame = av.AudioFrame.from_ndarray(noise.astype("f4"), "flt", "hexadecagonal")
+            frame.sample_rate, frame.pts = RATE_HZ, start
+            for fitting in to_codec.resample(frame):
+                out.mux(stream.encode(fitting))
+    path = tmp_path / "joined.aac"
+    path.write_bytes(few + many.read_bytes())
+
+    with pytest.raises(AudioError, match="has 16 channels, up to 8"):
         decode(path)

@@ -42,13 +42,13 @@ def seconds_for(paths: list[Path], n_jobs: int, folder: Path) -> float:
     from phrasefit.batch import Workers, listen_to
     from phrasefit.store import Store
 
-    crew = Workers(n_jobs=n_jobs)
+    workers = Workers(n_jobs=n_jobs)
     folder.mkdir(exist_ok=True)
     with Store(folder / f"warm-{n_jobs}.sqlite3") as store:
-        listen_to(paths[: max(2, 2 * n_jobs)], store, crew=crew)
+        listen_to(paths[: max(2, 2 * n_jobs)], store, workers=workers)
     with Store(folder / f"cold-{n_jobs}.sqlite3") as store:
         begin = time.perf_counter()
-        report = listen_to(paths, store, crew=crew)
+        report = listen_to(paths, store, workers=workers)
         spent = time.perf_counter() - begin
     if report.failures:
         raise SystemExit(f"{report.failures[0].path}: {report.failures[0].reason}")

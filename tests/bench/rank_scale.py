@@ -92,7 +92,7 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
     sys.path.insert(0, str(Path(__file__).parents[1]))
     from kept_songs import analysis_of
     from phrasefit import pipeline
-    from phrasefit.batch import summary_of
+    from phrasefit.ranking.summary import summary_of
     from phrasefit.store import Store
 
     rng, version = np.random.default_rng(20261125), pipeline.analysis_version()
@@ -100,7 +100,7 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
     for i in range(min(n_distinct, n_songs)):
         analysis = analysis_of(draw_song(rng), Path(f"{i}.mp3"))
         text = zlib.compress(pipeline.document_of(analysis).encode())
-        drawn.append((summary_of(analysis, version), text))
+        drawn.append((summary_of(analysis.bar_map, key=str(i), version=version), text))
     with Store(place) as store, store._transaction():
         for i in range(n_songs):
             summary, text = drawn[i % len(drawn)]

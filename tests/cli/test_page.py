@@ -111,7 +111,9 @@ def test_a_name_cannot_end_the_data(tmp_path: Path) -> None:
     ("arguments", "words"),
     [
         (("--embed",), "--embed needs the song file"),
-        (("--changes", "9"), "no such plan for this song"),
+        (("--changes", "9"), "changes=9 must lie between 0 and max_changes=4"),
+        (("--changes", "9", "--max-changes", "9"), "no plan for this song has so many"),
+        (("--start-at", "9", "--intro", "16"), "--start-at and --intro both say"),
         (("--start-at", "soon"), "is not a time"),
     ],
 )

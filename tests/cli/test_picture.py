@@ -23,11 +23,11 @@ from phrasefit.fit.grid import count_grid
 from phrasefit.model import Correction
 from phrasefit.serial import dump_json, map_document
 from phrasefit.store import Store
-from phrasefit.store.cache import FILE_NAME
+from phrasefit.store.database import FILE_NAME
 from songs import song
 
 ROOT = Path(phrasefit.__file__).parent
-TEASPOONS = ROOT / "demo" / "routines" / "borrowed-teaspoons.toml"
+TEASPOONS = ROOT / "routines" / "borrowed-teaspoons.toml"
 DUST = ROOT.parent / "sample_audio" / "half-a-bar-of-dust.ogg"
 
 

@@ -11,8 +11,8 @@ import pytest
 
 from fit_songs import make_part, make_song
 from phrasefit.errors import NoFitError, ParameterError
-from phrasefit.evening.build import Evening, EveningRequest, Offer, build_evening
-from phrasefit.evening.integer_program import POINTS_PER_MINUTE, Program
+from phrasefit.evening.build import Evening, EveningRequest, Pairing, build_evening
+from phrasefit.evening.integer_program import POINTS_PER_MINUTE, EveningProgram
 from phrasefit.fit import fit_routine
 from phrasefit.model import Routine
 
@@ -20,8 +20,8 @@ ODD = ([8], [9, 8], [8, 10, 8], [4, 8, 9])  # bars of the sections after the int
 
 
 @functools.cache
-def offer(song: int, routine: int) -> Offer:
-    """Make an offer: song and routine are told apart by their numbers."""
+def pairing(song: int, routine: int) -> Pairing:
+    """Make a pairing: song and routine are told apart by their numbers."""
     bpm = 92 + 7 * (song % 8)
     bars = [8, *ODD[song % 4], 8, 8, *([8] * (song % 3))]
     bar_map = make_song(
@@ -38,13 +38,13 @@ def offer(song: int, routine: int) -> Offer:
         swing=(0.5, 0.67)[routine % 2],
         tempo_bpm=(60, 200),
     )
-    return Offer(key=str(song), fit=fit_routine(bar_map, dance, max_changes=1))
+    return Pairing(key=str(song), fit=fit_routine(bar_map, dance, max_changes=1))
 
 
-def offers(n_songs: int = 16, n_routines: int = 12) -> list[Offer]:
+def pairings(n_songs: int = 16, n_routines: int = 12) -> list[Pairing]:
     """Pair every song with some of the routines."""
     return [
-        offer(song, routine)
+        pairing(song, routine)
         for song in range(n_songs)
         for routine in range(n_routines)
         if (song * 7 + routine * 5) % 4 < 2
@@ -61,12 +61,12 @@ def wish(minutes: float = 12.0, **fields: object) -> EveningRequest:
 
 def names(evening: Evening) -> list[tuple[str, str]]:
     """List song and routine of each place."""
-    return [(d.offer.key, d.offer.fit.routine.name) for d in evening.dances]
+    return [(d.pairing.key, d.pairing.fit.routine.name) for d in evening.dances]
 
 
 def test_nothing_twice() -> None:
     """No song is played twice and no routine danced twice."""
-    evening = build_evening(offers(), wish(16))
+    evening = build_evening(pairings(), wish(16))
 
     songs, routines = zip(*names(evening), strict=True)
     assert len(set(songs)) == len(songs)
@@ -77,18 +77,18 @@ def test_nothing_twice() -> None:
 @pytest.mark.parametrize("minutes", [5, 12, 18])
 def test_length(minutes: float) -> None:
     """The evening is about as long as wished, and its times add up."""
-    evening = build_evening(offers(), wish(minutes, pause_s=20.0))
+    evening = build_evening(pairings(), wish(minutes, pause_s=20.0))
 
     assert evening.length_s / 60 == pytest.approx(minutes, abs=0.75)
     for before, after in itertools.pairwise(evening.dances):
-        assert after.start_s == pytest.approx(before.start_s + before.offer.length_s + 20)
+        assert after.start_s == pytest.approx(before.start_s + before.pairing.length_s + 20)
 
 
 def test_no_two_fast_ones_in_a_row() -> None:
     """By default a fast dance is followed by a slower one."""
     wishes = wish(14, fast_in_a_row=False, fast_cpm=110)
 
-    fast = [d.offer.counts_per_minute >= 110 for d in build_evening(offers(), wishes).dances]
+    fast = [d.pairing.counts_per_minute >= 110 for d in build_evening(pairings(), wishes).dances]
 
     assert any(fast)
     assert not any(a and b for a, b in itertools.pairwise(fast))
@@ -96,17 +96,17 @@ def test_no_two_fast_ones_in_a_row() -> None:
 
 def test_alternation() -> None:
     """Fast and slow by turns."""
-    evening = build_evening(offers(), wish(14, alternate=True, fast_cpm=112))
+    evening = build_evening(pairings(), wish(14, alternate=True, fast_cpm=112))
 
-    fast = [dance.offer.counts_per_minute >= 112 for dance in evening.dances]
+    fast = [dance.pairing.counts_per_minute >= 112 for dance in evening.dances]
     assert all(a != b for a, b in itertools.pairwise(fast))
 
 
 def test_curve() -> None:
     """The tempo follows the curve; each reason says what was wished for."""
-    evening = build_evening(offers(), wish(14, curve=(95, 130, 95)))
+    evening = build_evening(pairings(), wish(14, curve=(95, 130, 95)))
 
-    tempos = [dance.offer.counts_per_minute for dance in evening.dances]
+    tempos = [dance.pairing.counts_per_minute for dance in evening.dances]
     middle = len(tempos) // 2
     assert tempos[middle] > tempos[0] + 10
     assert tempos[middle] > tempos[-1] + 10
@@ -115,35 +115,35 @@ def test_curve() -> None:
 
 def test_beginner_dance_in_every_three() -> None:
     """Among any three dances in a row one is for beginners."""
-    evening = build_evening(offers(), wish(16, beginner_every=3))
+    evening = build_evening(pairings(), wish(16, beginner_every=3))
 
-    easy = [dance.offer.for_beginners for dance in evening.dances]
+    easy = [dance.pairing.for_beginners for dance in evening.dances]
     assert all(any(easy[i : i + 3]) for i in range(len(easy) - 2))
 
 
 def test_beginner_share() -> None:
     """At least the share that was wished for is for beginners."""
-    evening = build_evening(offers(), wish(10, beginner_share=0.6))
+    evening = build_evening(pairings(), wish(10, beginner_share=0.6))
 
-    easy = [dance.offer.for_beginners for dance in evening.dances]
+    easy = [dance.pairing.for_beginners for dance in evening.dances]
     assert sum(easy) >= 0.6 * len(easy)
 
 
 @pytest.mark.parametrize("gap", [1, 2])
 def test_gap_between_songs_of_an_artist(gap: int) -> None:
     """So many others stand between two songs of one artist; unknown artists do not count."""
-    evening = build_evening(offers(), wish(16, artist_gap=gap))
+    evening = build_evening(pairings(), wish(16, artist_gap=gap))
 
-    artists = [dance.offer.fit.bar_map.artist for dance in evening.dances]
+    artists = [dance.pairing.fit.bar_map.artist for dance in evening.dances]
     for i, j in itertools.combinations(range(len(artists)), 2):
         assert not (artists[i] and artists[i] == artists[j] and j - i <= gap)
 
 
 def test_gap_between_rhythms() -> None:
     """Two dances of one rhythm do not follow each other."""
-    evening = build_evening(offers(), wish(10, rhythm_gap=1))
+    evening = build_evening(pairings(), wish(10, rhythm_gap=1))
 
-    rhythms = [dance.offer.rhythm for dance in evening.dances]
+    rhythms = [dance.pairing.rhythm for dance in evening.dances]
     assert all(a != b for a, b in itertools.pairwise(rhythms))
 
 
@@ -156,33 +156,33 @@ def test_must_never_and_fixed() -> None:
         fixed=((2, "Dance 7."), (4, "Song 8.")),
     )
 
-    evening = build_evening(offers(), wishes)
+    evening = build_evening(pairings(), wishes)
 
-    songs = [dance.offer.fit.bar_map for dance in evening.dances]
+    songs = [dance.pairing.fit.bar_map for dance in evening.dances]
     assert "Song 3." in {song.title for song in songs}
     assert "Song 5." not in {song.title for song in songs}
     assert "Artist 2" not in {song.artist for song in songs}
-    assert evening.dances[1].offer.fit.routine.name == "Dance 7."
+    assert evening.dances[1].pairing.fit.routine.name == "Dance 7."
     assert songs[3].title == "Song 8."
     assert "you put it here" in evening.dances[3].reasons
 
 
 def test_teaching_takes_its_time() -> None:
     """A taught routine is danced right after its lesson, which counts in the length."""
-    evening = build_evening(offers(), wish(20, teach=("Dance 3.",), teach_minutes=10))
+    evening = build_evening(pairings(), wish(20, teach=("Dance 3.",), teach_minutes=10))
 
     (lesson,) = [dance for dance in evening.dances if dance.taught]
-    assert lesson.offer.fit.routine.name == "Dance 3."
+    assert lesson.pairing.fit.routine.name == "Dance 3."
     assert "taught just before" in lesson.reasons
     before = [d for d in evening.dances if d.place == lesson.place - 1]
-    ready_s = before[0].start_s + before[0].offer.length_s + 30 if before else 0.0
+    ready_s = before[0].start_s + before[0].pairing.length_s + 30 if before else 0.0
     assert lesson.start_s == pytest.approx(ready_s + 600)
     assert evening.length_s / 60 == pytest.approx(20, abs=0.75)
 
 
 def test_routines_may_come_again_but_not_at_once() -> None:
     """With few routines each may be repeated, never twice in a row."""
-    evening = build_evening(offers(16, 3), wish(14, repeats=4))
+    evening = build_evening(pairings(16, 3), wish(14, repeats=4))
 
     routines = [routine for _, routine in names(evening)]
     assert len(set(routines)) < len(routines)
@@ -192,8 +192,8 @@ def test_routines_may_come_again_but_not_at_once() -> None:
 
 def test_seed_repeats_and_varies() -> None:
     """The same seed gives the same evening; other seeds give others nearly as good."""
-    first, again = (build_evening(offers(), wish(12, seed=5)) for _ in range(2))
-    others = [build_evening(offers(), wish(12, seed=seed)) for seed in range(6, 10)]
+    first, again = (build_evening(pairings(), wish(12, seed=5)) for _ in range(2))
+    others = [build_evening(pairings(), wish(12, seed=seed)) for seed in range(6, 10)]
 
     assert names(first) == names(again)
     assert any(names(other) != names(first) for other in others)
@@ -203,9 +203,9 @@ def test_seed_repeats_and_varies() -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_bound_holds_against_trying_everything(seed: int) -> None:
-    """On small cases no order of any offers exceeds the bound, and the value comes near it."""
+    """On small cases no order of any pairings exceeds the bound, and the value comes near it."""
     rng = np.random.default_rng(seed)
-    few = list(rng.choice(np.array(offers(8, 6), dtype=object), 8, replace=False))
+    few = list(rng.choice(np.array(pairings(8, 6), dtype=object), 8, replace=False))
     wishes = wish(6.5, seed=seed, fast_in_a_row=False, fast_cpm=110, curve=(100, 120))
     try:
         evening = build_evening(few, wishes)
@@ -221,9 +221,9 @@ def test_bound_holds_against_trying_everything(seed: int) -> None:
         assert evening.value >= best - 0.01 * abs(best) - 1.0
 
 
-def best_by_trying(few: list[Offer], wishes: EveningRequest) -> float:
+def best_by_trying(few: list[Pairing], wishes: EveningRequest) -> float:
     """Try every order of every choice, with rules of its own making."""
-    program = Program(few, wishes)
+    program = EveningProgram(few, wishes)
     worth, best = program.worth(), -np.inf
     for chosen in itertools.permutations(range(len(few)), program.n_places):
         picked = [few[i] for i in chosen]
@@ -245,7 +245,7 @@ def test_wishes_that_contradict_each_other_are_named() -> None:
     wishes = wish(12, fixed=((1, "Dance 2."), (3, "Dance 2.")))
 
     with pytest.raises(NoFitError, match=r'without "Dance 2\." at place 1') as error:
-        build_evening(offers(), wishes)
+        build_evening(pairings(), wishes)
 
     assert "without the limit on dancing a routine again" in str(error.value)
 
@@ -256,24 +256,24 @@ def test_wishes_that_contradict_each_other_are_named() -> None:
         ({"minutes": 300}, r"only \d+ songs go with these routines"),
         ({"must": ("Nobody",)}, "in no title, artist or routine"),
         ({"fixed": ((99, "Song 1."),)}, "lies outside the evening"),
-        ({"never": ("Song",)}, "no song goes with any routine"),
+        ({"never": ("Song",)}, "no song fits any routine"),
     ],
 )
 def test_wishes_that_cannot_be_met(wishes: dict, message: str) -> None:
     """Each has its own reason and remedy."""
     with pytest.raises((NoFitError, ParameterError), match=message):
-        build_evening(offers(), wish(**wishes))
+        build_evening(pairings(), wish(**wishes))
 
 
 def test_too_few_routines_names_the_option() -> None:
     """The remedy says how often each must be danced."""
     with pytest.raises(NoFitError, match="--repeats 2"):
-        build_evening(offers(16, 3), wish(13))
+        build_evening(pairings(16, 3), wish(13))
 
 
 def test_no_beginner_routine_is_noted() -> None:
     """Where no routine is for beginners the default wish is left aside, and said."""
-    hard = [o for o in offers() if not o.for_beginners]
+    hard = [o for o in pairings() if not o.for_beginners]
 
     assert (
         "none of the routines is for beginners"
@@ -294,7 +294,7 @@ def test_changed_tempo_is_the_tempo_played() -> None:
     """A song that must be slowed down plays longer, at the routine's tempo."""
     song = make_song(*[("A", 8)] * 5, bpm=130)
     dance = Routine(name="D", walls=4, parts=(make_part(),), tempo_bpm=(100, 124))
-    offer = Offer(key="x", fit=fit_routine(song, dance))
+    pairing = Pairing(key="x", fit=fit_routine(song, dance))
 
-    assert offer.counts_per_minute == pytest.approx(124, abs=0.15)
-    assert offer.length_s == pytest.approx(song.duration_s * 130 / 124, rel=0.001)
+    assert pairing.counts_per_minute == pytest.approx(124, abs=0.15)
+    assert pairing.length_s == pytest.approx(song.duration_s * 130 / 124, rel=0.001)

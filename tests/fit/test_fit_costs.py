@@ -6,6 +6,7 @@ import pytest
 
 from phrasefit.errors import ParameterError
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
+from phrasefit.fit.settings import Settings
 
 
 @pytest.mark.parametrize(
@@ -39,7 +40,7 @@ def test_own_values_from_a_file(tmp_path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("[costs]\nrestart = 2\nmeet_half = 0.75\n")
 
-    costs = Costs.load(path)
+    costs = Settings.load(path).costs
 
     assert (costs.restart, costs.meet_half, costs.tag) == (2, 0.75, Costs().tag)
 
@@ -64,11 +65,11 @@ def test_refuses_bad_files(tmp_path, text: str, match: str) -> None:
     path.write_text(text)
 
     with pytest.raises(ParameterError, match=match) as caught:
-        Costs.load(path)
+        Settings.load(path)
     assert str(path) in str(caught.value)
 
 
 def test_refuses_missing_files(tmp_path) -> None:
     """A missing file is named."""
     with pytest.raises(ParameterError, match="cannot be read"):
-        Costs.load(tmp_path / "none.toml")
+        Settings.load(tmp_path / "none.toml")

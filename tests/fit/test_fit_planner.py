@@ -17,8 +17,8 @@ from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events
 from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.fit.starts import start_charge
+from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Alternative, Confidence, FitPlan, RestartPoint, Step, TagOption
-from phrasefit.routine.counts import SECTION_COUNTS
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 
@@ -313,12 +313,14 @@ def test_a_start_by_hand() -> None:
     [
         ({"start_s": 0.2}, ParameterError, "outside the counted song"),
         ({"start_s": 999.0}, ParameterError, "outside the counted song"),
-        ({"start_s": float("nan")}, ParameterError, "outside the counted song"),
+        ({"start_s": float("nan")}, ParameterError, "must be seconds"),
+        ({"start_s": 9.0, "intro": 16}, ParameterError, "both say where the dance begins"),
         ({"intro": -1}, ParameterError, "must be 0 counts or more"),
         ({"intro": 370}, NoFitError, "only 14 counts are left"),
         ({"max_changes": 13}, ParameterError, "between 0 and 12"),
         ({"max_changes": -1}, ParameterError, "between 0 and 12"),
-        ({"beats_per_count": 3}, ParameterError, "use 0.5, 1, 2"),
+        ({"changes": 5}, ParameterError, "between 0 and max_changes=4"),
+        ({"changes": 3}, ParameterError, "no plan for this song has so many; choose one of 0"),
     ],
 )
 def test_refuses_wishes_that_cannot_be(wish, error, match) -> None:
@@ -455,7 +457,7 @@ def test_plans_equal_brute_force(pair) -> None:
     for option in fit.start_options:
         start = option.start_count
         whole = sum(strength[start:]) or 1.0
-        awkward = start_charge(fit.grid, start, routine, costs)
+        awkward = start_charge(fit.grid, start, fit.request)
         nets = best_by_changes(strength, routine, start, 2, costs)
         best = [max(b, 100 * net / whole - awkward) for b, net in zip(best, nets, strict=True)]
 
@@ -478,7 +480,7 @@ def test_all_facts_of_a_plan_agree(pair, max_changes: int) -> None:
         assert_events_agree(fit, plan)
         changed = {event.wall for event in (*plan.restarts, *plan.tags)}
         assert plan.n_changes == len(changed) <= max_changes
-        assert plan.ending.counts_over < SECTION_COUNTS[routine.meter]
+        assert plan.ending.counts_over < DANCE_METERS[routine.meter].group_counts
         assert plan.score == pytest.approx(np.clip(plan.phrase_met - plan.charges, 0, 100))
         assert -50 - 1e-6 <= plan.phrase_met <= 100 + 1e-6
 

@@ -6,7 +6,8 @@ import pytest
 
 from fit_songs import make_routine
 from phrasefit.errors import ParameterError
-from phrasefit.fit.tempo import TEMPO_ROWS, load_tempo_rows, tempo_verdict
+from phrasefit.fit.settings import Settings
+from phrasefit.fit.tempo import TEMPO_ROWS, tempo_verdict
 
 
 @pytest.mark.parametrize(
@@ -74,7 +75,7 @@ def test_own_ranges_come_first(tmp_path) -> None:
         '[[tempo]]\nmeter = 4\nlevel = "seniors"\nlow = 70\nhigh = 96\nsource = "my hall"\n'
     )
 
-    rows = load_tempo_rows(path)
+    rows = Settings.load(path).tempo_rows
 
     assert tempo_verdict(110, make_routine(level="beginner"), rows=rows).high == 100
     assert tempo_verdict(110, make_routine(level="seniors"), rows=rows).source == "my hall"
@@ -97,4 +98,4 @@ def test_refuses_unusable_rows(tmp_path, text: str, match: str) -> None:
     path.write_text(text)
 
     with pytest.raises(ParameterError, match=match):
-        load_tempo_rows(path)
+        Settings.load(path)

@@ -274,10 +274,10 @@ def test_report_of_restarts_parts_and_doubts() -> None:
     )
     song = make_song(
         ("I", 8), *[("A", 16), ("B", 4)] * 2, ("A", 12), *[("B", 4), ("A", 16)] * 4,
-        bpm=170, confidence=Confidence(phrase=0.3),
+        bpm=170, beats_per_count=1.0, confidence=Confidence(phrase=0.3),
     )  # fmt: skip
 
-    text = render(fit_routine(song, routine, beats_per_count=1))
+    text = render(fit_routine(song, routine))
 
     assert re.search(r"RESTART wall \d+ after count 16, facing \d+:00, touch on 16", text)
     assert "phrase  part\n" in text

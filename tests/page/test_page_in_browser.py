@@ -156,8 +156,8 @@ def test_the_page_lays_counts_as_the_program_does(
         assert same["rows"] == document["score"]["rows"]
         assert same["events"] == document["score"]["events"]
         corrected = apply_correction(fit.bar_map, Correction(shift_one_beats=1, nudge_s=0.02))
-        level = fit.grid.beats_per_count
-        grid = count_grid(corrected, beats_per_count=level, routine=fit.routine)
+        counted = replace(corrected, beats_per_count=fit.grid.beats_per_count)
+        grid = count_grid(counted, routine=fit.routine)
         assert moved["times"] == pytest.approx(grid.times_s.tolist(), abs=1e-9)
         start = next(i for i, row in enumerate(moved["rows"]) if row["kind"] == "wall")
         assert grid.bar_start[start]

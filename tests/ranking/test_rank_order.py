@@ -14,11 +14,12 @@ from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit import Costs, count_grid, fit_routine
 from phrasefit.fit.grid import beat_tempo, choose_level
+from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.starts import start_candidates
 from phrasefit.model import BarMap, Confidence, Phrase, Routine
 from phrasefit.ranking.rank import SongFilter, SongTable, fit_or_reason, rank, rank_table
 from phrasefit.ranking.scores import best_scores, can_batch
-from phrasefit.ranking.summary import choose_levels, grids_for, summarise
+from phrasefit.ranking.summary import choose_levels
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.routine.spec import load_routine
 
@@ -75,32 +76,31 @@ def with_phrases(song: BarMap, rng: np.random.Generator) -> BarMap:
     return dataclasses.replace(song, phrases=phrases)
 
 
-def grids(songs: list[BarMap], routine: Routine, costs: Costs, tracked: bool = False):
+def grids(songs: list[BarMap], routine: Routine, costs: Costs):
     """Lay out songs from their summaries."""
-    return grids_for(
-        routine,
-        summaries=[summarise(song) for song in songs],
-        tempo_bpm=np.array([beat_tempo(song) for song in songs]),
-        meter=np.array([song.meter for song in songs]),
-        as_tracked=np.full(len(songs), tracked),
-        costs=costs,
-    )
+    return SongTable.of(songs).grids(PlanRequest(routine=routine, costs=costs))
 
 
-@pytest.mark.parametrize("tracked", [False, True])
+@pytest.mark.parametrize("level", [None, 0.5, 1.0, 2.0, 3.0])
 @pytest.mark.parametrize("inner", [0.5, 0.0, 1.0])
 @pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
-def test_summary_equals_count_grid(rng, routine: Routine, inner: float, tracked: bool) -> None:
-    """From the summary comes the same grid as from the whole bar map."""
+def test_summary_equals_count_grid(rng, routine: Routine, inner: float, level) -> None:
+    """From the summary comes the same grid as from the whole bar map, whoever chose the level."""
     songs, costs = random_songs(rng, 12), Costs(inner_phrase=inner)
-    found = grids(songs, routine, costs, tracked)
-    level = 1.0 if tracked else None
+    songs = [dataclasses.replace(song, beats_per_count=level) for song in songs]
+    found = grids(songs, routine, costs)
 
     for i, song in enumerate(songs):
-        if song.meter % (3 if routine.meter == 3 else 2):
+        try:
+            grid = fit_routine(song, routine, max_changes=0).grid
+        except NoFitError as exc:
+            if "beats a bar" in str(exc):
+                assert found.n_counts[i] == 0
+                continue
+        except ParameterError:  # the level does not divide the bar
             assert found.n_counts[i] == 0
             continue
-        grid = count_grid(song, routine=routine, costs=costs, beats_per_count=level)
+        grid = count_grid(song, routine=routine, costs=costs)
         mine = slice(found.edges[i], found.edges[i + 1])
         laid = np.zeros(len(grid.strength))
         laid[found.count[mine]] = found.strength[mine]
@@ -133,14 +133,15 @@ def test_scores_equal_the_planner(rng, routine: Routine, max_changes: int) -> No
         pytest.skip("its parts follow the letters")
     songs, costs = random_songs(rng, 16), Costs()
     found = grids(songs, routine, costs)
-    scores = best_scores(found, routine, max_changes=max_changes, costs=costs)
+    request = PlanRequest(routine=routine, max_changes=max_changes, costs=costs)
+    scores = best_scores(found, request)
 
     for song, score in zip(songs, scores, strict=True):
-        fit = fit_or_reason(song, routine, max_changes, costs)
+        fit = fit_or_reason(song, request)
         if isinstance(fit, PhrasefitError):
             assert np.isnan(score)
             continue
-        first = min(start_candidates(fit.grid, routine))
+        first = min(start_candidates(fit.grid, request))
         tolerance = (
             100
             * costs.end_off_front
@@ -160,11 +161,12 @@ def test_scores_equal_the_planner_on_odd_bars(bars: list[list[int]], again: floa
     """Songs full of odd bars, so that starts fall on every remainder of the step."""
     song = make_song(*(("A", section) for section in bars))
     routine, costs = make_routine(make_part(counts=16)), Costs(again=again, end_off_front=0.0)
+    request = PlanRequest(routine=routine, max_changes=3, costs=costs)
     try:
-        options = fit_routine(song, routine, max_changes=3, costs=costs).start_options
+        options = fit_routine(song, request).start_options
     except NoFitError:
         options = ()
-    (score,) = best_scores(grids([song], routine, costs), routine, max_changes=3, costs=costs)
+    (score,) = best_scores(grids([song], routine, costs), request)
 
     if options:
         exact = max(option.score for option in options)
@@ -189,7 +191,7 @@ def test_top_is_the_head_of_all(rng, routine: Routine) -> None:
 
 
 def test_few_songs_are_planned(rng) -> None:
-    """The bound is close enough that a large shelf costs few plans."""
+    """The bound is close enough that a large collection costs few plans."""
     ranking = rank(random_songs(rng, 150), make_routine(), top=5)
 
     assert ranking.n_planned <= 32
@@ -218,7 +220,7 @@ def test_filters() -> None:
     songs, routine = [unsure, slow, waltz], make_routine()
 
     def titles(**wanted: object) -> list[str]:
-        ranking = rank(songs, routine, wanted=SongFilter(**wanted))
+        ranking = rank(songs, routine, songs=SongFilter(**wanted))
         assert ranking.n_songs == 3
         assert len(ranking.songs) + ranking.n_filtered + sum(ranking.unfit.values()) == 3
         return sorted(row.fit.bar_map.title for row in ranking.songs)
@@ -255,18 +257,18 @@ def test_song_without_beats_is_no_trouble() -> None:
     assert ranking.unfit == {"not counted in fours": 1}
 
 
-def test_empty_shelf() -> None:
+def test_empty_table() -> None:
     """No songs, no rows, no trouble."""
     assert rank([], make_routine(), top=3).songs == ()
 
 
 def test_damaged_summary_is_noticed() -> None:
     """Bytes that are not a summary end in a clear error, not in nonsense."""
-    shelf = SongTable.of([make_song(*[("A", 8)] * 5)])
-    shelf = dataclasses.replace(shelf, summaries=(shelf.summaries[0][:-6],))
+    (song,) = SongTable.of([make_song(*[("A", 8)] * 5)]).songs
+    table = SongTable((dataclasses.replace(song, grid=song.grid[:-6]),))
 
     with pytest.raises(ParameterError, match="summary is damaged"):
-        rank_table(shelf, make_routine(), lambda i: [], top=1, wanted=SongFilter())
+        rank_table(table, PlanRequest(routine=make_routine()), lambda i: [])
 
 
 @pytest.mark.parametrize(
@@ -276,3 +278,25 @@ def test_bad_wishes(wanted: dict) -> None:
     """Filters that cannot be meant are refused."""
     with pytest.raises(ParameterError):
         SongFilter(**wanted)
+
+
+@pytest.mark.parametrize("options", [{"intro": 16}, {"intro": 40}, {"changes": 0}, {"changes": 1}])
+def test_every_request_is_honored(rng, options: dict) -> None:
+    """Songs are ranked by the plan that was asked for, and a song without it is left out."""
+    songs, routine = random_songs(rng, 30), make_routine()
+    request = PlanRequest(routine=routine, **options)
+
+    everything, best = rank(songs, request), rank(songs, request, top=4)
+
+    assert [s.index for s in best.songs] == [s.index for s in everything.songs[:4]]
+    for row in everything.songs:
+        assert row.fit.plan == fit_routine(songs[row.index], request).plan
+        assert options.get("changes", row.fit.plan.n_changes) == row.fit.plan.n_changes
+        assert options.get("intro", row.fit.plan.intro_counts) == row.fit.plan.intro_counts
+    assert len(everything.songs) + sum(everything.unfit.values()) == len(songs)
+
+
+def test_a_start_time_is_for_one_song() -> None:
+    """Seconds in one song mean nothing in another."""
+    with pytest.raises(ParameterError, match="is a time in one song"):
+        rank([make_song(("A", 16))], make_routine(), start_s=4.0)

@@ -11,7 +11,7 @@ import pytest
 from matplotlib.image import imread
 
 from phrasefit.errors import ParameterError
-from phrasefit.fit import fit_routine
+from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import FitPlan
 from phrasefit.reports.dj_card import card_rows, dj_card
 from phrasefit.reports.paper import (
@@ -109,7 +109,7 @@ def test_long_names_never_run_over_the_edge(tagged: FitPlan) -> None:
     long = "Wintergreen Boardwalk Promenade " * 10
     fit = dataclasses.replace(
         tagged,
-        routine=dataclasses.replace(tagged.routine, name=long, by=long),
+        request=PlanRequest(routine=dataclasses.replace(tagged.routine, name=long, by=long)),
         bar_map=dataclasses.replace(tagged.bar_map, title=long, artist=long),
     )
     for document in (
@@ -199,4 +199,6 @@ def test_a_name_shrinks_before_it_is_cut(tagged: FitPlan) -> None:
     name = "The Long Road From the Old Mill to the Ferry"
     routine = dataclasses.replace(tagged.routine, name=name)
 
-    assert name in words_of(sheet(dataclasses.replace(tagged, routine=routine)))
+    assert name in words_of(
+        sheet(dataclasses.replace(tagged, request=PlanRequest(routine=routine)))
+    )

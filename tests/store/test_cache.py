@@ -15,14 +15,15 @@ from pathlib import Path
 import pytest
 
 from phrasefit.errors import CacheError
-from phrasefit.store import Store, Summary, default_path, maintenance
+from phrasefit.model import SongSummary
+from phrasefit.store import Store, default_path, maintenance
 from phrasefit.store.exchange import export_document, read_export
 from phrasefit.store.schema import SCHEMA, migrate
 
 DATA = Path(__file__).parent / "data"
-SUMMARY = Summary(
+SUMMARY = SongSummary(
     content_hash="abc", version="1.1", title="T", artist="", duration_s=9.0, tempo_bpm=120.0,
-    meter=4, confidence=0.9, as_tracked=False, grid=b"grid",
+    meter=4, confidence=0.9, beats_per_count=None, grid=b"grid",
 )  # fmt: skip
 
 
