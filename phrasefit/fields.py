@@ -15,6 +15,7 @@ from phrasefit.errors import MapError, shown
 from phrasefit.files import protect
 
 MOST_BYTES = 20_000_000  # an hour of beats with its sections takes two
+MOST_LETTERS = 1000  # of a text that somebody reads: a title, a note
 
 
 def load_json(path: Path, *, what: str) -> Any:
@@ -84,22 +85,32 @@ class Fields:
         return value
 
     def text(self, key: str, default: str = "") -> str:
-        """Read a text."""
+        """Read a text of at most `MOST_LETTERS`."""
         value = self._value(key, default)
-        if not isinstance(value, str):
-            raise self.refuse(key, "must be a text in quotes")
+        if not isinstance(value, str) or len(value) > MOST_LETTERS:
+            raise self.refuse(key, f"must be a text in quotes, of at most {MOST_LETTERS} letters")
         return value
 
-    def items(self, key: str) -> list[Any]:
-        """Read a list; empty if missing."""
+    def texts(self, key: str, *, most: int) -> tuple[str, ...]:
+        """Read a list of at most `most` texts, each at most `MOST_LETTERS` long."""
+        texts = self.items(key, most=most)
+        if not all(isinstance(text, str) and len(text) <= MOST_LETTERS for text in texts):
+            raise self.refuse(key, f"must be a list of texts of at most {MOST_LETTERS} letters")
+        return tuple(texts)
+
+    def items(self, key: str, *, most: int | None = None) -> list[Any]:
+        """Read a list of at most `most`; empty if missing."""
         value = self._value(key, [])
         if not isinstance(value, list):
             raise self.refuse(key, "must be a list in square brackets")
+        if most is not None and len(value) > most:
+            raise MapError(f"{self.name}: {key} lists {len(value)}; {most} are the most")
         return value
 
-    def tables(self, key: str) -> list[Fields]:
-        """Read a list of objects."""
-        return [Fields(f"{self.name}: {key}[{i}]", v) for i, v in enumerate(self.items(key))]
+    def tables(self, key: str, *, most: int) -> list[Fields]:
+        """Read a list of at most `most` objects."""
+        items = self.items(key, most=most)
+        return [Fields(f"{self.name}: {key}[{i}]", value) for i, value in enumerate(items)]
 
     def table(self, key: str) -> Fields:
         """Read an object; empty if missing."""

@@ -184,13 +184,13 @@ def tempo_range(text: str | None) -> tuple[float, float] | None:
     """
     import re
 
-    from phrasefit.errors import ParameterError
+    from phrasefit.errors import ParameterError, shown
 
     if text is None:
         return None
     match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?", text.strip())
     if not match:
-        raise ParameterError(f"tempo={text!r} is no range; write --tempo 100-124")
+        raise ParameterError(f"tempo={shown(text)} is no range; write --tempo 100-124")
     low, high = match.groups()
     return float(low), float(high or low)
 

@@ -76,9 +76,8 @@ class RoutineNumbers:
         if self.counts is None:
             raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
         meter = THREES if self.waltz else FOURS
-        return routine_from_numbers(
-            counts=self.counts, walls=self.walls or 1, meter=meter.bar_counts
-        )
+        walls = 1 if self.walls is None else self.walls
+        return routine_from_numbers(counts=self.counts, walls=walls, meter=meter.bar_counts)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -96,12 +96,16 @@ def percents(text: str, *, steady: bool) -> list[float]:
     ParameterError
         If it is no list of numbers, or several tempos are asked for a steady file.
     """
-    from phrasefit.errors import ParameterError
+    from phrasefit.errors import ParameterError, shown
 
     try:
         shares = [float(part) for part in text.replace("%", "").split(",")]
     except ValueError as exc:
-        raise ParameterError(f"--percent {text!r} is no list of numbers; write 75,85,100") from exc
+        raise ParameterError(
+            f"--percent {shown(text)} is no list of numbers; write 75,85,100"
+        ) from exc
+    if len(set(shares)) < len(shares):
+        raise ParameterError(f"--percent {shown(text)} names one tempo twice; leave one out")
     if steady and shares != [100.0]:
         raise ParameterError("give --percent or --tempo, not both")
     return shares

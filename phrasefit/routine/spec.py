@@ -80,7 +80,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from phrasefit.errors import RoutineError, shown
-from phrasefit.meters import DANCE_METERS
+from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
 from phrasefit.model import Finding, Part, Routine, one_line
 from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
@@ -334,7 +334,8 @@ def _read_tempo(top: KeyReader) -> tuple[float, float] | None:
         return None
     pair = value if isinstance(value, list) else [value, value]
     numbers = [number for number in pair if type(number) in (int, float)]
-    if len(pair) == 2 and len(numbers) == 2 and 20 <= numbers[0] <= numbers[1] <= 400:
+    low, high = TEMPO_RANGE
+    if len(pair) == 2 and len(numbers) == 2 and low <= numbers[0] <= numbers[1] <= high:
         return float(numbers[0]), float(numbers[1])
     top.complain(
         "tempo",
