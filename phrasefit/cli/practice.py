@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -11,6 +12,9 @@ import typer
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand
+
+LONG_S = 900.0  # longer practice audio is told beforehand, with its size
+WAV_BYTES_S = 88_200
 
 
 class Saying(StrEnum):
@@ -62,10 +66,12 @@ def practice(
     Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
     """
     from phrasefit.files import write_atomic
-    from phrasefit.reports.practice import PracticeRequest, encoded
+    from phrasefit.reports.practice import PracticeRequest, encode, known_format, length_s
     from phrasefit.reports.practice import practice as made
+    from phrasefit.reports.times import clock_time
 
     target = command.named(out, "-practice.wav")
+    known_format(target.suffix)
     wanted = [
         PracticeRequest(
             percent=share,
@@ -83,8 +89,11 @@ def practice(
     ]
     planned = command.planned(*targets)
     for path, wish in zip(targets, wanted, strict=True):
+        if (seconds := length_s(planned.fit, planned.plan, wish)) > LONG_S:
+            size = f"{seconds * WAV_BYTES_S / 1e6:.0f} MB as WAV"
+            tell(f"{path} will last {clock_time(seconds, decimals=0)} ({size})", err=True)
         audio = made(planned.fit, planned.plan, wish)
-        write_atomic(path, encoded(audio, path.suffix), force=command.force)
+        write_atomic(path, partial(encode, audio, path.suffix), force=command.force)
         tell(f"wrote {path}")
 
 

@@ -125,7 +125,7 @@ def import_(
     from phrasefit.store.exchange import read_export
 
     try:
-        text = source.read_text(encoding="utf-8")
+        text = source.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as exc:
         raise CacheError(f"{source}: cannot be read ({exc}); check the name") from exc
     records = read_export(text, name=str(source))

@@ -19,7 +19,7 @@ from phrasefit.routine.consistency import (
 )
 from phrasefit.routine.counts import MAX_COUNTS, count_number
 from phrasefit.routine.dancer_state import first_count, last_count
-from phrasefit.routine.key_reader import KeyReader
+from phrasefit.routine.key_reader import MOST_TEXTS, KeyReader
 from phrasefit.routine.restarts import restart_points, turning_line_cut, usual_restart_counts
 from phrasefit.routine.step_lines import StepSheet, parse_steps
 from phrasefit.routine.turns import parse_turn
@@ -32,6 +32,7 @@ MOST_LISTED = 64  # restarts or tags: nobody remembers a tenth of them
 MOST_COUNTS_OF = {"restarts": MAX_COUNTS, "tags": MOST_TAG_COUNTS}
 
 MOST_NAMED = 12  # parts in a message
+MOST_SEQUENCE = 10_000  # letters: every name at its longest
 
 ONLY_PART = "A"  # what the one part of an ordinary routine is called
 
@@ -202,12 +203,15 @@ def read_sequence(top: KeyReader, names: Sequence[str]) -> tuple[str, ...]:
             top.complain("sequence", "sequence needs parts; write [parts.A], [parts.B] …")
         return ()
     if isinstance(value, str):
-        listed = _in_sequence(value, names)
+        listed = _in_sequence(value[:MOST_SEQUENCE], names)
     else:
         n_before = len(top.findings)
         listed = list(top.texts("sequence"))
         if len(top.findings) > n_before:
             return ()
+    if len(listed) > MOST_TEXTS:
+        top.complain("sequence", f"sequence lists {len(listed)} parts; {MOST_TEXTS} are the most")
+        return ()
     if not listed:
         top.complain("sequence", 'the order of the parts is missing; write sequence = "A A B"')
         return ()

@@ -121,6 +121,7 @@ PHRASED_KEYS = (*COMMON_KEYS, "sequence", "parts")
 
 SWINGS = {"straight": STRAIGHT, "shuffle": TRIPLET_SWING, "swung": TRIPLET_SWING}
 MAX_INTRO_COUNTS = 512
+MOST_PARTS = 50
 MOST_PART_NAME = 40  # letters; a column of a sheet
 
 
@@ -239,6 +240,9 @@ def _read_parts(top: KeyReader, meter: int) -> dict[str, Block]:
     tables = top.table["parts"]
     if not isinstance(tables, Mapping) or not tables:
         top.complain("parts", "parts are tables; write [parts.A] and below it its counts, steps")
+        return {}
+    if len(tables) > MOST_PARTS:
+        top.complain("parts", f"there are {len(tables)} parts; {MOST_PARTS} are the most")
         return {}
     named = {}
     for name, table in tables.items():
