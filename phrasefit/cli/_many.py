@@ -17,6 +17,7 @@ from phrasefit.cli._options import Force
 
 if TYPE_CHECKING:
     from phrasefit.batch import BatchReport, Workers
+    from phrasefit.cli._plan import Targets
     from phrasefit.collection import Collection
     from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
@@ -75,19 +76,32 @@ def open_store() -> Iterator[Store]:
 
 
 def gather(
-    places: Sequence[Path], store: Store, workers: Workers, *, known: bool
+    places: Sequence[Path],
+    store: Store,
+    workers: Workers,
+    *,
+    known: bool,
+    targets: Targets = (),
+    force: bool = False,
 ) -> tuple[Collection, BatchReport]:
     """Listen to what is new in `places`; give all their songs, ready for ranking.
+
+    `targets` are the files the command will write: they are checked first.
 
     Raises
     ------
     ParameterError
         If no place is given, or there is no song in any.
+    OutputError
+        If one of `targets` cannot be written, or is one of the songs.
     """
     from phrasefit.batch import BatchReport, listen_to, songs_in
+    from phrasefit.cli._song import check_targets
     from phrasefit.collection import Collection
     from phrasefit.errors import ParameterError
+    from phrasefit.files import protect
 
+    check_targets(targets, force=force)
     if known:
         if places:
             raise ParameterError("give folders or --known, not both")
@@ -97,6 +111,9 @@ def gather(
     paths = songs_in(places)
     if not paths:
         raise ParameterError(f"{places[0]}: there are no songs in it; check the folder")
+    for path in paths:
+        protect(path, "one of the songs")
+    check_targets(targets, force=force)
     with _listening(len(paths)) as progress:
         report = listen_to(paths, store, workers=workers, progress=progress)
     library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
@@ -150,6 +167,14 @@ def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str,
         return {key: str(path) for key, path in report.path_of.items()}
     wanted = set(library.table.keys)
     return {key: path for path, (_, _, key) in store.files().items() if key in wanted}
+
+
+def unless_stopped(report: BatchReport, target: str | None) -> str | None:
+    """Give `target`; None for a file of a batch that was stopped, which the next run would refuse.
+
+    What is printed (``-``) is printed all the same.
+    """
+    return None if report.n_left and target != "-" else target
 
 
 def finish(report: BatchReport) -> None:

@@ -88,16 +88,17 @@ def rank(
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """
-    from phrasefit.cli._song import check_targets
-
     places, files = many.split_places(things or [])
     first, others = (files[0], files[1:]) if files else (None, ())
     routines = [numbers.routine_or(first), *many.read_routines(others)]
     requests = [limits.request(routine) for routine in routines]
     wanted, workers = choice.wanted(), work.workers()
-    check_targets((csv_path, json_path), force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, workers, known=known)
+        library, report = many.gather(
+            places, store, workers,
+            known=known, targets=(csv_path, json_path), force=work.force,
+        )  # fmt: skip
+        csv_path, json_path = (many.unless_stopped(report, p) for p in (csv_path, json_path))
         top = None if show_all else show
         rankings = [
             _sorted(many.ranked(library, request, workers, songs=wanted, top=top), sort)

@@ -160,7 +160,9 @@ def torture(n: int, seed: int) -> tuple[collections.Counter[str], dict[str, list
         patch.setenv("PHRASEFIT_DATA", str(folder / "data"))
         (folder / "texts" / "out").mkdir(parents=True)
         drawn = Drawing(folder / "texts", *heard_song(folder), random.Random(seed)).cases()
-        for _ in range(n):
+        for i in range(n):
+            if i % 1000 == 0 and i:
+                print(f"{i} cases, {len(examples)} kinds of faults", file=sys.stderr, flush=True)
             words = next(drawn)
             outcome = judged(words)
             counts[f"{words[0]}, exit {outcome.code}"] += 1
