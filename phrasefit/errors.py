@@ -1,4 +1,4 @@
-"""The exception tree: every failure a user can mend has one class here.
+"""The exception tree: every failure a user can fix has one class here.
 
 ::
 
@@ -20,10 +20,38 @@ Messages start in lower case, have no final full stop and read
 from __future__ import annotations
 
 import json
+from enum import StrEnum
+
+
+class Reason(StrEnum):
+    """Why there is no beat or no plan, for programs; the message says it to people."""
+
+    SILENT = "silent"
+    CLIP_TOO_SHORT = "clip too short"
+    NO_STEADY_BEAT = "no steady beat"
+    NO_BEATS = "no beats"
+    NO_ONE = "no one"
+    OTHER_METER = "other meter"
+    SHORTER_THAN_ONE_WALL = "shorter than one wall"
 
 
 class PhrasefitError(Exception):
-    """Root of all errors that a user can mend."""
+    """Root of all errors that a user can fix.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong; what to do.
+    where : object
+        The file it is about, put before the message; empty if none.
+    reason : Reason, optional
+        What a program may decide by.
+    """
+
+    def __init__(self, what: str = "", *, where: object = "", reason: Reason | None = None) -> None:
+        super().__init__(f"{where}: {what}" if str(where) else what)
+        self.what = what
+        self.reason = reason
 
 
 class AudioError(PhrasefitError):

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import math
+import re
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -98,6 +100,36 @@ class Fields:
             raise self.refuse(key, f"must be a list of texts of at most {MOST_LETTERS} letters")
         return tuple(texts)
 
+    def choice(self, key: str, known: Sequence[float], default: Any = None) -> Any:
+        """Read one of the numbers `known`; `default` if missing."""
+        value = self._value(key, default)
+        if value is default:
+            return default
+        if isinstance(value, bool) or value not in known:
+            *first, last = (f"{number:g}" for number in known)
+            raise self.refuse(key, f"must be {', '.join(first)} or {last}")
+        return value
+
+    def hexadecimal(self, key: str, n_signs: int) -> str:
+        """Read a fingerprint: so many signs 0-9 and a-f."""
+        value = self._value(key, None)
+        if not isinstance(value, str) or not re.fullmatch(rf"[0-9a-f]{{{n_signs}}}", value):
+            raise self.refuse(key, f"must be {n_signs} hexadecimal signs")
+        return value
+
+    def numbers(self, key: str, *, low: float, high: float, most: int) -> tuple[float, ...]:
+        """Read a list of at most `most` finite numbers in `low`..`high`; empty if missing."""
+        values = self.items(key, most=most)
+        if not all(is_number(v) and low <= v <= high for v in values):
+            raise self.refuse(key, f"must be a list of numbers{_range(low, high)}")
+        return tuple(map(float, values))
+
+    def only(self, known: Collection[str]) -> None:
+        """Refuse keys that are not `known`, and name the first."""
+        unknown = sorted(set(self.values) - set(known))
+        if unknown:
+            raise MapError(f"{self.name}: {unknown[0]!r:.60} is not known; remove it")
+
     def items(self, key: str, *, most: int | None = None) -> list[Any]:
         """Read a list of at most `most`; empty if missing."""
         value = self._value(key, [])
@@ -111,6 +143,11 @@ class Fields:
         """Read a list of at most `most` objects."""
         items = self.items(key, most=most)
         return [Fields(f"{self.name}: {key}[{i}]", value) for i, value in enumerate(items)]
+
+    def required(self, key: str) -> None:
+        """Refuse an object without `key`."""
+        if self.values.get(key) is None:
+            raise MapError(f"{self.name}: {key} is missing")
 
     def table(self, key: str) -> Fields:
         """Read an object; empty if missing."""

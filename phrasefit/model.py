@@ -125,22 +125,6 @@ class Confidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Alternative:
-    """Another reading of the same song, and the option that selects it.
-
-    `kind` is ``one`` (other downbeat), ``half``, ``double`` or ``meter``;
-    `option` is the command-line text, such as ``--shift-one +2``.
-    """
-
-    kind: str
-    option: str
-    probability: float
-    tempo_bpm: float
-    meter: int
-    shift_beats: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
     """A stretch of the song; same letter = same music.
 
@@ -170,23 +154,50 @@ class Phrase:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Correction:
-    """What a person changed, applied in this order; None = untouched.
+class OddBar:
+    """A bar that has more or fewer beats than the others: when it begins, and how many."""
 
-    `level` 0.5 = every other beat, 2.0 = twice as many, 1.0 = every beat as found,
-    whatever the tempo would suggest; `meter` beats a bar;
-    `one_at_s` a time that is a downbeat; `shift_one_beats` moves every one;
-    `nudge_s` moves all beats; `sections_at_s` are boundaries a person heard;
-    `no_section_at_s` removes the nearest one found.
+    at_s: float
+    beats: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """What a person changed, applied in this order; None, 0 and empty = untouched.
+
+    `nudge_s` moves all beats; `level` 0.5 = every other beat, 2.0 = twice as many, 1.0 = every
+    beat as found, whatever the tempo would suggest; `meter` beats a bar; `ones_at_s` times that
+    are downbeats, each valid from there to the next (the first from the beginning);
+    `shift_one_beats` moves every one; `odd_bars` have their own number of beats and
+    `no_odd_bar_at_s` have as many as all others, and the ones that follow move along, up to
+    the next of `ones_at_s`; `sections_at_s` are boundaries a person heard; `no_section_at_s`
+    removes the nearest one found.  Times are those of the corrected map.
     """
 
+    nudge_s: float = 0.0
     level: float | None = None
     meter: int | None = None
-    one_at_s: float | None = None
+    ones_at_s: tuple[float, ...] = ()
     shift_one_beats: int = 0
-    nudge_s: float = 0.0
+    odd_bars: tuple[OddBar, ...] = ()
+    no_odd_bar_at_s: tuple[float, ...] = ()
     sections_at_s: tuple[float, ...] = ()
     no_section_at_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Another reading of the same song, and the correction that selects it.
+
+    `kind` is ``one`` (other downbeat), ``half``, ``double`` or ``meter``; `correction`
+    is relative to the map that lists it.
+    """
+
+    kind: str
+    correction: Correction
+    probability: float
+    tempo_bpm: float
+    meter: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -573,6 +584,34 @@ class TempoVerdict:
     source: str
 
 
+class DoubtKind(StrEnum):
+    """What can be doubtful about a fit."""
+
+    BEATS = "beats"
+    ONE = "one"
+    METER = "meter"
+    PHRASES = "phrases"
+    NO_SECTIONS = "no sections"
+    LEVEL = "level"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What a person should check before a plan is trusted.
+
+    `probability` (0-1) says how sure it is as it stands, None where that is not known;
+    `rivals` are the likeliest other readings.  `meter` is the bar that is doubted; the
+    tempos are those of the counts and of the beat, where the level is.
+    """
+
+    kind: DoubtKind
+    probability: float | None = None
+    rivals: tuple[Alternative, ...] = ()
+    meter: int = 0
+    counts_per_minute: float = 0.0
+    beats_per_minute: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FitPlan:
     """A routine laid over a song: the plan asked for, the advised one and all the others.
@@ -591,7 +630,7 @@ class FitPlan:
     tempo: TempoVerdict
     start_options: tuple[StartOption, ...]
     bar_map: BarMap
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     breaks: tuple[PhraseBreak, ...] = ()
 
     @property

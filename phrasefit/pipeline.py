@@ -17,7 +17,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from phrasefit import serial
-from phrasefit.errors import MapError, NoPulseError, ParameterError, PhrasefitError
+from phrasefit.corrections import UNTOUCHED
+from phrasefit.corrections.document import correction_document, read_correction
+from phrasefit.errors import NoPulseError, PhrasefitError
+from phrasefit.fields import Fields
 from phrasefit.model import Audio, BarMap, Correction, SongInfo
 
 if TYPE_CHECKING:
@@ -33,7 +36,6 @@ ANALYSIS_VERSION = 3
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
 Progress = Callable[[float, str], None]
-UNTOUCHED = Correction()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,9 +108,8 @@ def with_kept_correction(heard: Analysis, store: Store) -> Analysis:
     if kept is None:
         return heard
     try:
-        return corrected(heard, serial.decode(Correction, kept))
-    # A value of another type than it should be shows as one of Python's own errors.
-    except (PhrasefitError, TypeError, ValueError, ArithmeticError, LookupError) as exc:
+        return corrected(heard, _stored_correction(kept))
+    except PhrasefitError as exc:
         store.set_aside_correction(content_hash, str(exc))
         store.notes.append(
             f"{heard.info.path}: the correction kept for it no longer fits ({exc}); it was set"
@@ -172,7 +173,7 @@ def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     try:
         bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
     except NoPulseError as exc:
-        raise NoPulseError(f"{audio.info.path}: {exc}") from exc
+        raise NoPulseError(exc.what, where=audio.info.path, reason=exc.reason) from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
     bar_map = add_form(bar_map, evidence)
@@ -211,7 +212,11 @@ def recalled(text: str, correction: dict[str, Any] | None) -> Analysis:
         evidence=BeatEvidence.from_dict(document["evidence"]),
         bar_map=bar_map,
     )
-    return corrected(analysis, serial.decode(Correction, correction)) if correction else analysis
+    return corrected(analysis, _stored_correction(correction)) if correction else analysis
+
+
+def _stored_correction(document: dict[str, Any]) -> Correction:
+    return read_correction(Fields("stored correction", document))
 
 
 def corrected(analysis: Analysis, correction: Correction) -> Analysis:
@@ -220,15 +225,18 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     Raises
     ------
     MapError
-        If the correction does not go with the song; says how to mend it.
+        If the correction does not go with the song; says what to do.
     """
-    from phrasefit.form import add_form, apply_section_marks
+    from phrasefit.corrections.beats import apply_correction
+    from phrasefit.corrections.combine import settled
+    from phrasefit.corrections.sections import apply_section_marks
+    from phrasefit.form import add_form
     from phrasefit.form.evidence import resample_evidence
-    from phrasefit.meter.corrections import apply_correction
 
     if correction == UNTOUCHED:
         return replace(analysis, bar_map=analysis.found, correction=UNTOUCHED)
     found = analysis.found
+    correction = settled(correction, found)
     changed = apply_correction(found, correction)
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
     bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
@@ -254,55 +262,23 @@ def loudness_of_counts(analysis: Analysis, times_s: np.ndarray) -> np.ndarray:
     return resample_evidence(analysis.evidence, beats_s, times_s[:-1]).loudness_db
 
 
-def merged(old: Correction, change: Correction, shown: BarMap) -> Correction:
-    """Add `change`, made while looking at the map `shown`, to earlier corrections.
-
-    Shifts and levels are relative to what is shown; a new bar length or level
-    first pins the one that is shown by its time, so that it stays where it is.
-    """
-    if (change.level or change.meter) and old.shift_one_beats:
-        old = replace(old, one_at_s=_first_one_s(shown), shift_one_beats=0)
-    level = (old.level or 1.0) * (change.level or 1.0)
-    if not 0.25 <= level <= 4.0:
-        raise ParameterError(
-            f"level={level:g} is beyond a quarter or four times the beat found;"
-            " use --forget to begin again"
-        )
-    new_one = change.one_at_s is not None
-    return Correction(
-        level=level if change.level or old.level else None,
-        meter=change.meter or old.meter,
-        one_at_s=change.one_at_s if new_one else old.one_at_s,
-        shift_one_beats=change.shift_one_beats + (0 if new_one else old.shift_one_beats),
-        nudge_s=old.nudge_s + change.nudge_s,
-        sections_at_s=tuple(sorted({*old.sections_at_s, *change.sections_at_s})),
-        no_section_at_s=tuple(sorted({*old.no_section_at_s, *change.no_section_at_s})),
-    )
-
-
-def _first_one_s(bar_map: BarMap) -> float:
-    ones = bar_map.beat_times_s[bar_map.positions == 1]
-    if not ones.size:
-        raise MapError("the map has no downbeat; give one with --one-at")
-    return float(ones[0])
-
-
 def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
     """Add `change` to the song's corrections and keep the sum in `store`."""
+    from phrasefit.corrections.combine import merged
+
     result = analysis
 
     def add_to(kept: dict[str, Any] | None) -> dict[str, Any]:
         """Add `change` to what is kept now: another program may have changed it since."""
         nonlocal result
-        old = serial.decode(Correction, kept) if kept else UNTOUCHED
-        shown = analysis if old == analysis.correction else corrected(analysis, old)
-        result = corrected(analysis, merged(old, change, shown.bar_map))
-        return serial.encode(result.correction)
+        old = _stored_correction(kept) if kept else UNTOUCHED
+        result = corrected(analysis, merged(old, change, analysis.found))
+        return correction_document(result.correction)
 
     if store:
         store.edit_correction(analysis.info.content_hash, add_to)
     else:
-        add_to(serial.encode(analysis.correction))
+        add_to(correction_document(analysis.correction))
     return result
 
 

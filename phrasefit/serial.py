@@ -19,6 +19,7 @@ from fractions import Fraction
 from typing import Any
 
 from phrasefit import model
+from phrasefit.corrections.document import correction_document, read_correction
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
 from phrasefit.meters import LEVELS, LONGEST_BAR
@@ -35,7 +36,6 @@ LAST_S = 24 * 3600.0
 MOST_PHRASES, MOST_SECTIONS, MOST_ALTERNATIVES, MOST_NOTES = 5000, 2000, 100, 200
 TEMPO_SLIP = 8.0  # a tempo further from that of the beats is not theirs, whatever is counted
 MOST_LETTERS = 12  # of a section's name, as far as pictures have room
-LEVEL_TOLERANCE = 0.12  # of a tempo: nearer is the same level
 
 
 def encode(value: Any) -> Any:
@@ -69,11 +69,11 @@ def _decode(kind: Any, value: Any) -> Any:
         kinds = [k for k in typing.get_args(kind) if k is not type(None)]
         return None if value is None else _decode(_kind_of(kinds, value), value)
     if origin is tuple:
-        kinds = typing.get_args(kind)
-        if len(kinds) == 2 and kinds[1] is Ellipsis:
-            return tuple(_decode(kinds[0], item) for item in value)
-        return tuple(_decode(k, item) for k, item in zip(kinds, value, strict=True))
-    if dataclasses.is_dataclass(kind):
+        items = typing.get_args(kind)
+        if len(items) == 2 and items[1] is Ellipsis:
+            return tuple(_decode(items[0], item) for item in value)
+        return tuple(_decode(k, item) for k, item in zip(items, value, strict=True))
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
         hints = _hints(kind)
         fixed = {f.name for f in dataclasses.fields(kind) if not f.init}
         given = {name: item for name, item in value.items() if name not in fixed}
@@ -89,7 +89,7 @@ def _kind_of(kinds: list[Any], value: Any) -> Any:
     return by_name[value["kind"]]
 
 
-def _hints(cls: type) -> dict[str, Any]:
+def _hints(cls: Any) -> dict[str, Any]:
     """Resolve the annotations of a dataclass; arrays stay lists for its constructor."""
     import numpy as np
 
@@ -151,29 +151,14 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             for p in bar_map.phrases
         ],
         "confidence": encode(bar_map.confidence),
-        "alternatives": encode(rivals(bar_map, beats_per_count)),
+        "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
         "notes": list(bar_map.notes),
     }
 
 
-def rivals(bar_map: model.BarMap, beats_per_count: float) -> tuple[model.Alternative, ...]:
-    """List the other readings, with the option that leads there from the counts shown.
-
-    Where only every other beat is counted, the reading at half the tempo is the one
-    shown already, and the beat itself is reached by doubling.
-    """
-    if beats_per_count == 1.0:
-        return bar_map.alternatives
-    kept = []
-    for rival in bar_map.alternatives:
-        if rival.kind not in ("half", "double"):
-            kept.append(rival)
-            continue
-        pace = rival.tempo_bpm / (bar_map.tempo_bpm / beats_per_count)
-        for kind, ratio in (("half", 0.5), ("double", 2.0)):
-            if abs(pace / ratio - 1) < LEVEL_TOLERANCE:
-                kept.append(dataclasses.replace(rival, kind=kind, option=f"--{kind}"))
-    return tuple(kept)
+def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
+    """Give a reading and the correction that selects it, in beats of the map."""
+    return {**encode(rival), "correction": correction_document(rival.correction)}
 
 
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
@@ -293,11 +278,10 @@ def _is_position(value: Any) -> bool:
 def _read_alternative(fields: Fields) -> model.Alternative:
     return model.Alternative(
         kind=fields.text("kind"),
-        option=fields.text("option"),
+        correction=read_correction(fields.table("correction")),
         probability=fields.number("probability", low=0.0, high=1.0),
         tempo_bpm=fields.number("tempo_bpm", low=1.0, high=1000.0),
         meter=fields.whole("meter", low=1, high=LONGEST_BAR),
-        shift_beats=fields.whole("shift_beats", 0, low=-LONGEST_BAR, high=LONGEST_BAR),
     )
 
 
@@ -370,13 +354,18 @@ def _finite(value: Any) -> Any:
 
 
 def fit_document(
-    fit: model.FitPlan, *, verdict: str, reasons: Callable[[model.Plan], Sequence[str]]
+    fit: model.FitPlan,
+    *,
+    verdict: str,
+    doubts: Sequence[str],
+    reasons: Callable[[model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
     The keys of the plan asked for stand at the top; ``plans`` holds the best plan for
     each number of changes, the advised one (``best``) and this one (``chosen``) among
-    them.  The words come from `reports`: `verdict` for the fit, `reasons` for each plan.
+    them.  The words come from `reports`: `verdict` and `doubts` for the fit, `reasons` for
+    each plan.
     """
     plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
     return {
@@ -401,7 +390,7 @@ def fit_document(
             "times_s": fit.grid.times_s.tolist(),
         },
         "start_options": encode(fit.start_options),
-        "doubts": list(fit.doubts),
+        "doubts": list(doubts),
         "best": fit.best,
         "chosen": fit.chosen,
         "breaks": encode(fit.breaks),
@@ -445,5 +434,5 @@ def _listed(event: model.Event, keys: tuple[str, ...]) -> dict[str, Any]:
 def _with_clock(item: dict[str, Any]) -> dict[str, Any]:
     from phrasefit.routine.turns import clock
 
-    facings = {key: clock(item[key]) for key in ("facing", "end_facing") if key in item}
-    return {**item, **facings}
+    facings = (key for key in ("facing", "end_facing") if key in item)
+    return item | {key: clock(item[key]) for key in facings}

@@ -26,7 +26,6 @@ from phrasefit.model import Correction
 from phrasefit.ranking.rank import rank_table
 from phrasefit.ranking.summary import summary_of
 from phrasefit.routine.from_numbers import routine_from_numbers
-from phrasefit.serial import encode
 from phrasefit.store import Store
 from synth import make_song
 
@@ -126,7 +125,7 @@ def test_renamed_and_retagged_song_is_known(
     with Store() as store:
         before = listen_to([original], store)
         key = before.hash_of[original]
-        store.put_correction(key, encode(Correction(shift_one_beats=1)))
+        store.put_correction(key, {"shift_one_beats": 1})
         monkeypatch.setattr(pipeline, "_track", None)  # tracking again would fail
         samples, rate = soundfile.read(original)
         renamed = tmp_path / "moved" / "new.flac"
@@ -286,7 +285,7 @@ def test_library_follows_corrections(tmp_path: Path) -> None:
     with Store() as store:
         key = keep(store, tmp_path, square_song("Song", 8, 8, 8, bpm=84))
         before = Collection.of(store).table
-        store.put_correction(key, encode(Correction(level=2.0)))
+        store.put_correction(key, {"level": 2.0})
 
         after = Collection.of(store)
         request = PlanRequest(routine=ROUTINE)

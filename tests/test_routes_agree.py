@@ -57,7 +57,7 @@ CORRECTIONS = {
     "threes": Correction(meter=3),
     "fours": Correction(meter=4),
     "sixes": Correction(meter=6),
-    "one": Correction(one_at_s=12.0),
+    "one": Correction(ones_at_s=(12.0,)),
     "shifted": Correction(shift_one_beats=1),
     "nudged": Correction(nudge_s=0.02),
     "sections": Correction(sections_at_s=(20.0,), no_section_at_s=(40.0,)),

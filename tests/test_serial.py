@@ -47,8 +47,8 @@ def bar_map(n_bars: int = 16, meter: int = 4, spacing_s: float = 0.5) -> model.B
         confidence=model.Confidence(beats=0.9, downbeat=0.5, meter=0.99, phrase=0.4),
         alternatives=(
             model.Alternative(
-                kind="one", option="--shift-one +2", probability=0.3, tempo_bpm=120.0,
-                meter=4, shift_beats=2,
+                kind="one", correction=model.Correction(shift_one_beats=2), probability=0.3,
+                tempo_bpm=120.0, meter=4,
             ),
         ),
         title="A song",
@@ -160,20 +160,6 @@ def test_decode_names_what_is_missing() -> None:
     """A stored value that lost a field is an error with a name, not a traceback."""
     with pytest.raises(MapError, match="Section"):
         serial.decode(model.Section, {"start_beat": 1})
-
-
-def test_rivals_are_given_from_the_counts_shown() -> None:
-    """Counted every other beat, the beat itself is reached by doubling; the half is shown."""
-    song = bar_map()
-    levels = tuple(
-        model.Alternative(kind=kind, option=f"--{kind}", probability=0.1, tempo_bpm=tempo, meter=4)
-        for kind, tempo in (("half", 60.0), ("double", 240.0))
-    )
-    song = dataclasses.replace(song, alternatives=levels)
-
-    assert serial.rivals(song, 1.0) == levels
-    assert serial.rivals(song, 2.0) == ()
-    assert serial.rivals(song, 0.5) == ()
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO, Literal, NamedTuple
 
 # Sizes of 32 bits above this one are written by programs that stream: "not known".
 PLACEHOLDER_BYTES = 0x7FFF_F000
@@ -55,7 +55,7 @@ def promised_bytes(file: BinaryIO) -> int:
     return _mp4_bytes(file) if head[4:8] == b"ftyp" else 0
 
 
-def _stated(size: bytes, order: str, *, before: int) -> int:
+def _stated(size: bytes, order: Literal["little", "big"], *, before: int) -> int:
     n_bytes = int.from_bytes(size, order)
     return before + n_bytes if 0 < n_bytes < PLACEHOLDER_BYTES else 0
 
@@ -169,8 +169,8 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
         if page.granule != NO_GRANULE:
             links[-1][2] = page
     return [
-        _link(*pages, size_bytes, has_places=index not in side_by_side)
-        for index, pages in enumerate(links)
+        _link(first, last, placed, size_bytes, has_places=index not in side_by_side)
+        for index, (first, last, placed) in enumerate(links)
     ]
 
 

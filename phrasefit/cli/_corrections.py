@@ -1,17 +1,21 @@
-"""The correction options that `map` and `fit` share."""
+"""The correction options that `map` and `fit` share, and how a correction is typed."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from phrasefit.cli._edge import parse_time
+from phrasefit.cli._options import EMPTY
 from phrasefit.errors import ParameterError
 
 if TYPE_CHECKING:
-    from phrasefit.model import Correction
+    from phrasefit.model import Correction, OddBar
+
+ODD_BAR_BEATS = (2, 16)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,9 +23,11 @@ class CorrectionOptions:
     """What a person says about a song on the command line."""
 
     one_at: Annotated[
-        str | None,
-        typer.Option("--one-at", metavar="TIME", help="A time that is a one: 12.35 or 0:12.35."),
-    ] = None
+        list[str],
+        typer.Option(
+            "--one-at", metavar="TIME", help="A time that is a one: 12.35 (again: from there on)."
+        ),
+    ] = EMPTY
     shift_one: Annotated[
         int,
         typer.Option(
@@ -41,13 +47,21 @@ class CorrectionOptions:
         float,
         typer.Option("--nudge", metavar="MS", help="Move all beats by milliseconds, later is +."),
     ] = 0.0
+    odd_bar: Annotated[
+        list[str],
+        typer.Option("--odd-bar", metavar="TIME=BEATS", help="This bar has so many beats."),
+    ] = EMPTY
+    no_odd_bar: Annotated[
+        list[str],
+        typer.Option("--no-odd-bar", metavar="TIME", help="This bar has as many as all others."),
+    ] = EMPTY
     section_at: Annotated[
         list[str],
         typer.Option("--section-at", metavar="TIME", help="A section starts here (again: +1)."),
-    ] = ()
+    ] = EMPTY
     no_section_at: Annotated[
         list[str], typer.Option("--no-section-at", metavar="TIME", help="No section starts here.")
-    ] = ()
+    ] = EMPTY
     forget: Annotated[
         bool, typer.Option("--forget", help="Drop all earlier corrections of the song.")
     ] = False
@@ -75,9 +89,55 @@ class CorrectionOptions:
         return Correction(
             level=0.5 if self.half else 2.0 if self.double else None,
             meter=self.meter,
-            one_at_s=None if self.one_at is None else parse_time(self.one_at),
+            ones_at_s=_times(self.one_at),
             shift_one_beats=self.shift_one,
             nudge_s=self.nudge / 1000.0,
-            sections_at_s=tuple(parse_time(text) for text in self.section_at),
-            no_section_at_s=tuple(parse_time(text) for text in self.no_section_at),
+            odd_bars=tuple(map(_odd_bar, self.odd_bar)),
+            no_odd_bar_at_s=_times(self.no_odd_bar),
+            sections_at_s=_times(self.section_at),
+            no_section_at_s=_times(self.no_section_at),
         )
+
+
+def _times(texts: Sequence[str]) -> tuple[float, ...]:
+    return tuple(sorted({parse_time(text) for text in texts}))
+
+
+def _odd_bar(text: str) -> OddBar:
+    """Read ``1:02.4=2``: when the bar begins, and its beats."""
+    from phrasefit.model import OddBar
+
+    at, _, beats = text.partition("=")
+    low, high = ODD_BAR_BEATS
+    if not beats.strip().isdecimal() or not low <= int(beats) <= high:
+        raise ParameterError(
+            f"--odd-bar {text}: give when the bar begins and its beats, {low} to {high},"
+            " such as 1:02.4=2"
+        )
+    return OddBar(at_s=parse_time(at), beats=int(beats))
+
+
+def option_words(correction: Correction, beats_per_count: float = 1.0) -> str:
+    """Name what a user types for a correction; its level is told from the counts shown.
+
+    Examples
+    --------
+    >>> from phrasefit.model import Correction
+    >>> option_words(Correction(shift_one_beats=2))
+    '--shift-one +2'
+    """
+    level = correction.level and {0.5: "--half", 2.0: "--double"}.get(
+        correction.level * beats_per_count
+    )
+    words = [
+        f"--nudge {correction.nudge_s * 1000:+g}" if correction.nudge_s else "",
+        level or "",
+        f"--meter {correction.meter}" if correction.meter else "",
+        *(f"--one-at {time_s:.2f}" for time_s in correction.ones_at_s),
+        f"--shift-one {correction.shift_one_beats:+d}" if correction.shift_one_beats else "",
+        *(f"--odd-bar {bar.at_s:.2f}={bar.beats}" for bar in correction.odd_bars),
+        *(f"--no-odd-bar {time_s:.2f}" for time_s in correction.no_odd_bar_at_s),
+        *(f"--section-at {time_s:.2f}" for time_s in correction.sections_at_s),
+        *(f"--no-section-at {time_s:.2f}" for time_s in correction.no_section_at_s),
+    ]
+    return " ".join(filter(None, words))

@@ -16,7 +16,7 @@ from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Force
 
 if TYPE_CHECKING:
-    from phrasefit.batch import BatchReport, Workers
+    from phrasefit.batch import BatchProgress, BatchReport, Workers
     from phrasefit.cli._plan import Targets
     from phrasefit.collection import Collection
     from phrasefit.fit.request import PlanRequest
@@ -121,7 +121,7 @@ def gather(
 
 
 @contextmanager
-def _listening(n_files: int) -> Iterator[object]:
+def _listening(n_files: int) -> Iterator[BatchProgress]:
     """Show how far the listening is: songs done, rate, time left, the song just done."""
     from phrasefit.cli._edge import Progress
     from phrasefit.reports.times import clock_time

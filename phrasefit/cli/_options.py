@@ -17,6 +17,8 @@ from typing import Annotated, Any, get_type_hints
 
 import typer
 
+EMPTY: Any = ()  # the default of an option that may be given again; a list cannot be one
+
 
 class Paper(StrEnum):
     """The paper that is printed on."""
@@ -59,7 +61,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
     `command` with the dataclasses made of them.  Lists, as typer makes them, become tuples.
     """
     hints = get_type_hints(command, include_extras=True)
-    groups = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
+    groups: dict[str, Any] = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
     shown = []
     for name, parameter in inspect.signature(command).parameters.items():
         options = _options(groups[name]) if name in groups else [parameter]
@@ -73,7 +75,7 @@ def spread(command: Callable[..., None]) -> Callable[..., None]:
             given[name] = group(**values | lists)
         command(**given)
 
-    called.__signature__ = inspect.Signature(shown)
+    called.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]  # typer reads it
     return called
 
 

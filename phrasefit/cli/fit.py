@@ -33,13 +33,20 @@ def fit(
 
     Example: phrasefit fit song.mp3 --counts 32 --walls 4
     """
+    from functools import partial
+
+    from phrasefit.cli._corrections import option_words
     from phrasefit.cli._edge import emit
+    from phrasefit.reports.doubts import doubt_lines
     from phrasefit.reports.fit_text import render
     from phrasefit.reports.words import reasons, verdict
     from phrasefit.serial import dump_json, fit_document
 
     planned = command.planned(json_path, change=corrections.correction(), forget=corrections.forget)
-    document = fit_document(planned.fit, verdict=verdict(planned.fit), reasons=reasons)
+    plan = planned.fit
+    name = partial(option_words, beats_per_count=plan.grid.beats_per_count)
+    doubts = doubt_lines(plan, name)
+    document = fit_document(plan, verdict=verdict(plan), doubts=doubts, reasons=reasons)
     emit(dump_json(document), json_path, force=command.force)
     if json_path != "-":
-        typer.echo(render(planned.fit), nl=False)
+        typer.echo(render(plan, name_correction=name), nl=False)

@@ -38,9 +38,14 @@ def map_song(
 
     Example: phrasefit map song.mp3 --shift-one +1
     """
+    from functools import partial
+
+    from phrasefit.cli._corrections import option_words
     from phrasefit.cli._edge import emit
     from phrasefit.cli._song import heard
+    from phrasefit.corrections import UNTOUCHED
     from phrasefit.fit.grid import level_of
+    from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.map_text import render
     from phrasefit.serial import dump_json, map_document
 
@@ -55,6 +60,14 @@ def map_song(
     )
     bar_map = analysis.bar_map
     per_count = level_of(bar_map)
-    emit(dump_json(map_document(bar_map, beats_per_count=per_count)), json_path, force=force)
+    name_correction = partial(option_words, beats_per_count=per_count)
+    document = map_document(bar_map, beats_per_count=per_count)
+    for rival, reading in zip(bar_map.alternatives, document["alternatives"], strict=True):
+        if option := name_correction(rival.correction):
+            reading["option"] = option
+    emit(dump_json(document), json_path, force=force)
     if json_path != "-":
-        typer.echo(render(bar_map, beats_per_count=per_count), nl=False)
+        text = render(bar_map, beats_per_count=per_count, name_correction=name_correction)
+        typer.echo(text, nl=False)
+        if analysis.correction != UNTOUCHED:
+            typer.echo(f"\ncorrected by hand: {correction_words(analysis.correction)}")

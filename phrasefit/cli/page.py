@@ -126,13 +126,15 @@ def _pace(level: Level) -> float:
 
 def _level(analysis: Analysis, fit: FitPlan, change: float) -> Level | None:
     """Count the song at another level, exactly as `correct` would; None if it cannot be."""
+    from phrasefit.corrections import UNTOUCHED
+    from phrasefit.corrections.combine import merged
     from phrasefit.errors import PhrasefitError
     from phrasefit.fit.grid import count_grid
-    from phrasefit.pipeline import UNTOUCHED, corrected, merged
+    from phrasefit.pipeline import corrected
     from phrasefit.reports.page import Level
 
     try:
-        total = merged(analysis.correction, replace(UNTOUCHED, level=change), analysis.bar_map)
+        total = merged(analysis.correction, replace(UNTOUCHED, level=change), analysis.found)
         bar_map = corrected(analysis, total).bar_map
         grid = count_grid(bar_map, routine=fit.routine)
     except PhrasefitError:

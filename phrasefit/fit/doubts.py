@@ -1,50 +1,82 @@
-"""What the fit cannot be sure of, in words for the instructor."""
+"""What the fit cannot be sure of; `phrasefit.reports.doubts` says it in words."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from phrasefit.fit.grid import beat_tempo, choose_level
-from phrasefit.model import Alternative, BarMap, CountGrid, Routine
+from phrasefit.model import Alternative, BarMap, CountGrid, Doubt, DoubtKind, Routine
 
 DOUBT_BELOW = 0.7  # a reading less likely than this is shown as a doubt; common practice
-MAX_RIVALS = 3  # more options than this confuse
+MAX_RIVALS = 3  # more readings than this confuse
+RIVAL_KINDS = {
+    DoubtKind.ONE: ("one",),
+    DoubtKind.METER: ("meter", "half", "double"),
+}
 
 
-def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[str, ...]:
-    """List the doubts: uncertain readings with the options that select another, and guesses."""
-    sure = bar_map.confidence
-    doubts = []
-    if sure.beats < DOUBT_BELOW:
-        doubts.append(f"check the beat ({sure.beats:.0%} sure): tap along with the song first")
-    if sure.downbeat < DOUBT_BELOW:
-        rivals = _options(bar_map.alternatives, "one")
-        doubts.append(f"check the one ({sure.downbeat:.0%} sure){rivals}")
-    if sure.meter < DOUBT_BELOW:
-        rivals = _options(bar_map.alternatives, "meter", "half", "double")
-        doubts.append(f"check the bars of {bar_map.meter} ({sure.meter:.0%} sure){rivals}")
-    if sure.phrase < DOUBT_BELOW:
-        doubts.append(
-            f"check the phrases ({sure.phrase:.0%} sure): the plan is only as good as they are"
-        )
+def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[Doubt, ...]:
+    """List uncertain readings, each with those it may be instead, and guesses."""
+    readings = other_readings(bar_map, grid.beats_per_count)
+    doubts = [
+        replace(doubt, rivals=_likeliest(readings, RIVAL_KINDS.get(doubt.kind, ())))
+        for doubt in doubts_of_map(bar_map)
+    ]
     if not bar_map.sections and not bar_map.phrases:
-        doubts.append(
-            "no sections are known: a phrase is assumed on every eighth bar from the first one"
-        )
+        doubts.append(Doubt(kind=DoubtKind.NO_SECTIONS))
     return (*doubts, *_about_level(bar_map, grid, routine))
 
 
-def _options(alternatives: tuple[Alternative, ...], *kinds: str) -> str:
-    rivals = sorted((a for a in alternatives if a.kind in kinds), key=lambda a: -a.probability)
-    named = [f"{a.option} ({a.probability:.0%})" for a in rivals[:MAX_RIVALS]]
-    return f"; if it is wrong, try {' or '.join(named)}" if named else ""
+def doubts_of_map(bar_map: BarMap) -> tuple[Doubt, ...]:
+    """List what was heard with little confidence, whatever is danced to it."""
+    sure = bar_map.confidence
+    readings = (
+        (DoubtKind.BEATS, sure.beats),
+        (DoubtKind.ONE, sure.downbeat),
+        (DoubtKind.METER, sure.meter),
+        (DoubtKind.PHRASES, sure.phrase),
+    )
+    return tuple(
+        Doubt(kind=kind, probability=probability, meter=bar_map.meter)
+        for kind, probability in readings
+        if probability < DOUBT_BELOW
+    )
 
 
-def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine) -> list[str]:
-    """Say it where the count is not the beat and neither a person nor the routine chose it."""
+def other_readings(bar_map: BarMap, beats_per_count: float) -> tuple[Alternative, ...]:
+    """List the other readings as they are from the counts shown, the likeliest first.
+
+    Where only every other beat is counted, the reading at half the tempo is the one
+    shown already.
+    """
+    kept = []
+    for rival in bar_map.alternatives:
+        level = rival.correction.level
+        if level is None:
+            kept.append(rival)
+            continue
+        kind = {0.5: "half", 2.0: "double"}.get(level * beats_per_count)
+        if kind:
+            kept.append(replace(rival, kind=kind))
+    return tuple(sorted(kept, key=lambda rival: -rival.probability))
+
+
+def _likeliest(
+    readings: tuple[Alternative, ...], kinds: tuple[str, ...]
+) -> tuple[Alternative, ...]:
+    return tuple(rival for rival in readings if rival.kind in kinds)[:MAX_RIVALS]
+
+
+def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine) -> list[Doubt]:
+    """Doubt a count that is not the beat if neither a person nor the routine chose it."""
     level = grid.beats_per_count
     routine_chose = bool(routine.tempo_bpm) and level == choose_level(bar_map, routine)
     if level == 1 or bar_map.beats_per_count or routine_chose:
         return []
     return [
-        f"counted at {grid.counts_per_minute:.0f} a minute while the beat is"
-        f" {beat_tempo(bar_map):.0f}: check that you would count it so"
+        Doubt(
+            kind=DoubtKind.LEVEL,
+            counts_per_minute=grid.counts_per_minute,
+            beats_per_minute=beat_tempo(bar_map),
+        )
     ]

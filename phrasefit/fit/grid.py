@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import distance_to_range
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
@@ -95,9 +95,13 @@ def count_grid(
         If the level that a person chose does not divide the bar.
     """
     if not bar_map.beat_times_s.size:
-        raise NoFitError("the bar map holds no beats; nothing can be counted")
+        raise NoFitError(
+            "the bar map holds no beats; nothing can be counted", reason=Reason.NO_BEATS
+        )
     if not np.any(bar_map.positions == 1):
-        raise NoFitError("the bar map has no one (position 1); mark at least one downbeat")
+        raise NoFitError(
+            "the bar map has no one (position 1); mark at least one downbeat", reason=Reason.NO_ONE
+        )
     level = level_of(bar_map, routine)
     if not divides(level, bar_map.meter):
         raise ParameterError(

@@ -15,7 +15,18 @@ from phrasefit.fit.changes import Change
 from phrasefit.fit.search import WHOLE
 from phrasefit.fit.starts import first_one, first_phrase
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import CountGrid, Ending, Part, Plan, Restart, Routine, Tag, Wall
+from phrasefit.model import (
+    CountGrid,
+    Ending,
+    Part,
+    Plan,
+    Restart,
+    RestartPoint,
+    Routine,
+    Tag,
+    TagOption,
+    Wall,
+)
 from phrasefit.routine.dancer_state import turn_after
 from phrasefit.routine.turns import turn_to_front
 
@@ -74,11 +85,12 @@ def _events(
         events.append(wall)
         facing = wall.end_facing
         if change and change.tag:
-            tag = _tag(wall, change, grid)
+            tag = _tag(wall, change.tag, grid, cut_short=change.cut is not None)
             events.append(tag)
             facing = tag.end_facing
         if change and change.cut:
-            events.append(_restart(wall, change, facing, grid))
+            count = wall.count + change.counts
+            events.append(_restart(wall, change.cut, count, facing, grid))
     last = next(event for event in reversed(events) if isinstance(event, Wall))
     return (*events, _ending(last, grid))
 
@@ -126,33 +138,32 @@ def nearest_phrase(grid: CountGrid, count: int) -> tuple[int, float]:
     return count - nearest, float(grid.strength[nearest])
 
 
-def _tag(wall: Wall, change: Change, grid: CountGrid) -> Tag:
+def _tag(wall: Wall, option: TagOption, grid: CountGrid, *, cut_short: bool) -> Tag:
     start = wall.count + wall.counts
-    end = start + change.tag.counts
+    end = start + option.counts
     return Tag(
         time_s=float(grid.times_s[start]),
         count=start,
         wall=wall.number,
         after_count=wall.counts,
         facing=wall.end_facing,
-        counts=change.tag.counts,
+        counts=option.counts,
         end_s=float(grid.times_s[end]),
-        end_facing=(wall.end_facing + change.tag.turn_deg) % 360,
-        cut_short=change.cut is not None,
-        name=change.tag.name,
+        end_facing=(wall.end_facing + option.turn_deg) % 360,
+        cut_short=cut_short,
+        name=option.name,
     )
 
 
-def _restart(wall: Wall, change: Change, facing: int, grid: CountGrid) -> Restart:
-    """Begin the dance again where the wall was cut, or after the tag put in there."""
-    count = wall.count + change.counts
+def _restart(wall: Wall, cut: RestartPoint, count: int, facing: int, grid: CountGrid) -> Restart:
+    """Begin the dance again on `count`: where the wall was cut, or after the tag put in there."""
     return Restart(
         time_s=float(grid.times_s[count]),
         count=count,
         wall=wall.number,
         after_count=wall.counts,
         facing=facing,
-        step_change=change.cut.step_change,
+        step_change=cut.step_change,
     )
 
 

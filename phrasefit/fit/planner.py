@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.breaks import find_breaks
 from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid, dance_phrase_counts
@@ -116,7 +116,8 @@ def _check_meters(bar_map: BarMap, grid: CountGrid, routine: Routine) -> None:
     if not dance.fits(bar_map.meter, grid.beats_per_count):
         raise NoFitError(
             f"the song has {bar_map.meter} beats a bar and {routine.name} is counted {dance.kind};"
-            " choose another song, or correct the meter of the map if it is wrong"
+            " choose another song, or correct the meter of the map if it is wrong",
+            reason=Reason.OTHER_METER,
         )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.request import PlanRequest
 from phrasefit.meters import DANCE_METERS
@@ -84,7 +84,8 @@ def _refuse(grid: CountGrid, routine: Routine, counts_left: int) -> None:
     raise NoFitError(
         f"only {counts_left} counts are left from count 1 on, and one wall of {routine.name}"
         f" needs {part.counts} ({seconds:.0f} s at this tempo);"
-        " use a longer song or begin earlier"
+        " use a longer song or begin earlier",
+        reason=Reason.SHORTER_THAN_ONE_WALL,
     )
 
 

@@ -1,8 +1,8 @@
 """Sections and phrases: where the music starts anew, and how bars group.
 
 `evidence` is what form is found from, `sections` finds boundaries and letters,
-`phrases` groups bars inside sections, `marks` adds what a person heard.  Nothing here
-needs the audio: kept evidence is enough.
+`phrases` groups bars inside sections.  Nothing here needs the audio: kept evidence is
+enough.
 """
 
 from __future__ import annotations
@@ -12,12 +12,11 @@ from dataclasses import replace
 from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.marks import apply_section_marks
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
 from phrasefit.form.sections import find_sections, phrase_confidence
 from phrasefit.model import BarMap
 
-__all__ = ["add_form", "apply_section_marks"]
+__all__ = ["add_form"]
 
 
 def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:

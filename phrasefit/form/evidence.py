@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -53,13 +54,13 @@ class BeatEvidence:
         """Beats covered."""
         return self.loudness_db.size
 
-    def to_dict(self) -> dict[str, object]:
+    def to_dict(self) -> dict[str, Any]:
         """Write as JSON values: base64 of little-endian half-precision numbers."""
         packed = {name: _pack(getattr(self, name)) for name in _COLUMNS}
         return {"n_beats": self.n_beats, **packed}
 
     @classmethod
-    def from_dict(cls, data: dict[str, object]) -> BeatEvidence:
+    def from_dict(cls, data: dict[str, Any]) -> BeatEvidence:
         """Read what `to_dict` wrote.
 
         Raises
@@ -82,7 +83,7 @@ def _pack(array: np.ndarray) -> str:
     return base64.b64encode(array.astype("<f2").tobytes()).decode("ascii")
 
 
-def _unpack(text: object, n_rows: int, n_columns: int) -> np.ndarray:
+def _unpack(text: str, n_rows: int, n_columns: int) -> np.ndarray:
     numbers = np.frombuffer(base64.b64decode(text, validate=True), dtype="<f2")
     return numbers.reshape(n_rows, n_columns)
 

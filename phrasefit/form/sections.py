@@ -9,6 +9,7 @@ found exactly; the strength of a boundary comes from its probability over all of
 from __future__ import annotations
 
 import string
+from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
@@ -67,7 +68,7 @@ def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
 
 
 def sections_between(
-    beats: np.ndarray, letters: list[str], strengths: np.ndarray
+    beats: np.ndarray, letters: list[str], strengths: Iterable[float]
 ) -> tuple[Section, ...]:
     """Make the sections between `beats` [shape=(n + 1,), beat indices]."""
     return tuple(

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit._dp import Chain
-from phrasefit.errors import NoPulseError
+from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import prepare_evidence
 from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
@@ -64,7 +64,10 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     readings = [readings[i] for i in np.argsort(np.logical_not(steady), kind="stable")]
     decoded = decode_song(heard, readings[0], weights) if any(steady) else []
     if not decoded:
-        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
+        raise NoPulseError(
+            f"no steady beat found; {_what_was_heard(features, readings)}",
+            reason=Reason.NO_STEADY_BEAT,
+        )
     found = [smooth_beats(chain.steps) for chain in decoded]
     found[0] = _from_the_first_sound(found[0], activations.beat)
     refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
@@ -90,13 +93,15 @@ def _decoded_places(
 def _require_sound(audio: Audio, features: Features) -> None:
     if not features.loudness_db.size or features.loudness_db.max() < SILENT_DB:
         raise NoPulseError(
-            "no steady beat found; the file is silent, check that it is the right one"
+            "no steady beat found; the file is silent, check that it is the right one",
+            reason=Reason.SILENT,
         )
     duration_s = audio.samples.size / audio.sample_rate_hz
     if duration_s < MIN_SONG_S:
         raise NoPulseError(
             f"no steady beat found; {duration_s:.1f} s are too short, give at least"
-            f" {MIN_SONG_S:.0f} s of the song"
+            f" {MIN_SONG_S:.0f} s of the song",
+            reason=Reason.CLIP_TOO_SHORT,
         )
 
 

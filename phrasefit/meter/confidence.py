@@ -13,7 +13,7 @@ from phrasefit.meter.bars import Bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames
 from phrasefit.meter.statespace import METERS, USUAL_BPM
 from phrasefit.meter.tempo_readings import Reading
-from phrasefit.model import Alternative
+from phrasefit.model import Alternative, Correction
 
 MIN_TOTAL_GAIN = 35.0  # log odds; a dozen clear beats, which speech brings by chance, have less
 # Least `pulse_strength` of a pulse by observation model: the learned one hears beats as more
@@ -22,7 +22,7 @@ LEAST_STRENGTH = {"handmade": 2.75, "learned": 13.0}
 STEP_CHANGE = 0.005  # of a step: how much players differ from one beat to the next
 ON_BEAT_FRAMES = 2
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
-LEVEL_NAMES = ((0.5, "half", "--half"), (2.0, "double", "--double"))
+LEVEL_NAMES = ((0.5, "half"), (2.0, "double"))
 LEVEL_TOLERANCE = 0.12
 
 Weights = dict[str, np.ndarray]
@@ -158,7 +158,7 @@ def shift_scores(bars: Bars, meter: int) -> np.ndarray:
 def list_alternatives(
     readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float, weights: Weights
 ) -> tuple[Alternative, ...]:
-    """Other readings, the most probable first, each with the option that selects it."""
+    """Other readings, the most probable first, each with the correction that selects it."""
     found = _other_ones(bars, meter, tempo_bpm, weights)
     found += _other_levels(readings, meter)
     found += _other_meters(bars, meter, tempo_bpm, weights)
@@ -175,11 +175,10 @@ def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> l
     return [
         Alternative(
             kind="one",
-            option=f"--shift-one +{shift}",
+            correction=Correction(shift_one_beats=shift),
             probability=round(float(doubt * part), 3),
             tempo_bpm=tempo_bpm,
             meter=meter,
-            shift_beats=shift,
         )
         for shift, part in enumerate(share, start=1)
     ]
@@ -188,7 +187,7 @@ def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> l
 def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
     best = readings[0]
     found = []
-    for ratio, kind, option in LEVEL_NAMES:
+    for ratio, kind in LEVEL_NAMES:
         near = [
             r
             for r in readings[1:]
@@ -197,7 +196,7 @@ def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
         found.append(
             Alternative(
                 kind=kind,
-                option=option,
+                correction=Correction(level=ratio),
                 probability=round(sum(r.probability for r in near), 3),
                 tempo_bpm=best.tempo_bpm * ratio,
                 meter=meter,
@@ -212,7 +211,7 @@ def _other_meters(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) ->
     return [
         Alternative(
             kind="meter",
-            option=f"--meter {other}",
+            correction=Correction(meter=other),
             probability=round(doubt, 3),
             tempo_bpm=tempo_bpm,
             meter=other,

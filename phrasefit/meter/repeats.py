@@ -91,7 +91,9 @@ def stretch_likeness(products: np.ndarray) -> np.ndarray:
     wide[:n_beats, :n_beats] = products
     by_lag = wide.ravel()[: n_beats * (2 * n_beats + 1)].reshape(n_beats, -1)
     padded = np.pad(by_lag[:, :n_beats], ((half, STRETCH_BEATS - half - 1), (0, 0)))
-    sums = sum(padded[shift : shift + n_beats] for shift in range(STRETCH_BEATS))
+    sums = padded[:n_beats].copy()
+    for shift in range(1, STRETCH_BEATS):
+        sums += padded[shift : shift + n_beats]
     by_lag = np.zeros((n_beats, 2 * n_beats + 1), dtype=products.dtype)
     by_lag[:, :n_beats] = sums
     later = np.resize(by_lag, (n_beats + 1, 2 * n_beats))[:n_beats, :n_beats]

@@ -182,7 +182,7 @@ def smooth_beats(beats: np.ndarray) -> np.ndarray:
     return np.convolve(np.pad(beats, reach, mode="reflect", reflect_type="odd"), SMOOTHING, "valid")
 
 
-def _track(heard: FrameEvidence, model: object, gap: np.ndarray) -> list[np.ndarray]:
+def _track(heard: FrameEvidence, model: GapModel, gap: np.ndarray) -> list[np.ndarray]:
     chains, _ = track_events(heard.gain, model)
     return [smooth_beats(c.steps) for c in chains if len(c.steps) >= MIN_CHAIN_BEATS]
 

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError, PhrasefitError, shown
+from phrasefit.errors import ParameterError, PhrasefitError, Reason, shown
 from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.request import PlanRequest, as_request
 from phrasefit.fit.tempo import tempo_verdict
@@ -344,8 +344,8 @@ def _plan_best(
         group = possible[n_planned : n_planned + step]
         for i, fit in zip(group, plan([int(chosen[i]) for i in group]), strict=True):
             if isinstance(fit, PhrasefitError):
-                short = isinstance(fit, NoFitError) and "counts are left" in str(fit)
-                unfit["shorter than one wall" if short else str(fit)] += 1
+                short = fit.reason is Reason.SHORTER_THAN_ONE_WALL
+                unfit[str(fit.reason) if short else str(fit)] += 1
             else:
                 found.append((order.key(i, fit.plan.score), i, fit))
         found.sort(key=lambda entry: entry[0])

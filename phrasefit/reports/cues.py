@@ -12,6 +12,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
@@ -107,7 +108,15 @@ def _beginnings(plan: Plan) -> Beginnings:
     return {count: tuple(events) for count, events in by_count}
 
 
-def _span(fit: FitPlan, index: int) -> dict[str, float | int]:
+class _Span(TypedDict):
+    """When a count of the song is, as `RunningCount` has it."""
+
+    index: int
+    time_s: float
+    end_s: float
+
+
+def _span(fit: FitPlan, index: int) -> _Span:
     times = fit.grid.times_s
     return {"index": index, "time_s": float(times[index]), "end_s": float(times[index + 1])}
 

@@ -6,6 +6,7 @@ import textwrap
 
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.doubts import NameCorrection, doubt_lines
 from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
 from phrasefit.reports.map_text import level_words
 from phrasefit.reports.times import clock_time
@@ -17,8 +18,10 @@ SHOWN_STARTS = 3
 WORTH_SHOWING = 1.0  # points; nobody learns a change for less
 
 
-def render(fit: FitPlan) -> str:
+def render(fit: FitPlan, *, name_correction: NameCorrection | None = None) -> str:
     """Write the plan asked for, the other plans and every doubt as lines of text.
+
+    `name_correction` gives what to type for a correction that settles a doubt.
 
     Returns
     -------
@@ -34,7 +37,7 @@ def render(fit: FitPlan) -> str:
         _wrapped("ending    ", ending_sentence(plan.ending)),
         _other_plans(fit),
         _other_starts(fit),
-        _listed("check", fit.doubts),
+        _listed("check", doubt_lines(fit, name_correction)),
         _listed("taken for granted", fit.routine.assumed),
         _listed("care", cautions(fit)),
     ]

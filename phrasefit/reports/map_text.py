@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from phrasefit.meters import LEVELS, SONG_METERS
+from phrasefit.fit.doubts import doubts_of_map, other_readings
+from phrasefit.meters import LEVELS
 from phrasefit.model import Alternative, BarMap
+from phrasefit.reports.doubts import METER_WORDS, NameCorrection, doubt_words, reading_words
 from phrasefit.reports.times import clock_time
-from phrasefit.serial import irregular_bars, rivals
+from phrasefit.serial import irregular_bars
 
-# Below this probability a reading is shown as a doubt (common practice, no source).
-DOUBT_BELOW = 0.7
 # A rival reading less likely than this is not worth an instructor's time.
 SHOW_RIVAL_FROM = 0.03
 
-METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
 
-
-def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
+def render(
+    bar_map: BarMap,
+    *,
+    beats_per_count: float = 1.0,
+    name_correction: NameCorrection | None = None,
+) -> str:
     """Write the bar map as lines of text, ending in a newline.
 
     Parameters
@@ -23,13 +26,15 @@ def render(bar_map: BarMap, *, beats_per_count: float = 1.0) -> str:
     bar_map : BarMap
     beats_per_count : float
         0.5, 1 or 2: the level at which dancers count this song.
+    name_correction : callable, optional
+        Gives what to type for the correction that selects another reading.
     """
     blocks = [
         _heading(bar_map),
         _facts(bar_map, beats_per_count),
         _sections(bar_map, beats_per_count),
-        doubt_lines(bar_map),
-        _rivals(rivals(bar_map, beats_per_count)),
+        _doubts(bar_map),
+        _rivals(other_readings(bar_map, beats_per_count), name_correction),
         list(bar_map.notes),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -91,35 +96,17 @@ def _edge(strength: float) -> str:
     return "clear" if strength >= 0.66 else "fair" if strength >= 0.33 else "weak"
 
 
-def doubt_lines(bar_map: BarMap) -> list[str]:
-    """Say what to check before the map is trusted, and how sure each reading is."""
-    sure = bar_map.confidence
-    questions = [
-        (sure.beats, "check the beat: tap along and see whether it stays with you"),
-        (sure.downbeat, "check the one: it may sit on another beat"),
-        (sure.meter, "check the bar: count along and see whether it is threes or fours"),
-        (sure.phrase, "check the phrases: they are not clear in this song"),
-    ]
-    return [f"{words} ({value:.0%} sure)" for value, words in questions if value < DOUBT_BELOW]
+def _doubts(bar_map: BarMap) -> list[str]:
+    return [doubt_words(doubt) for doubt in doubts_of_map(bar_map)]
 
 
-def _rivals(alternatives: tuple[Alternative, ...]) -> list[str]:
-    shown = [a for a in alternatives if a.probability >= SHOW_RIVAL_FROM]
+def _rivals(rivals: tuple[Alternative, ...], name: NameCorrection | None) -> list[str]:
+    shown = [rival for rival in rivals if rival.probability >= SHOW_RIVAL_FROM]
     if not shown:
         return []
-    lines = ["other readings, likeliest first; add the option to use one"]
+    how = "; add the option to use one" if name else ""
+    lines = [f"other readings, likeliest first{how}"]
     for rival in shown:
-        lines.append(f"  {rival.option:<16} {rival.probability:>4.0%}  {rival_words(rival)}")
+        option = f"{name(rival.correction):<16} " if name else ""
+        lines.append(f"  {option}{rival.probability:>4.0%}  {reading_words(rival)}")
     return lines
-
-
-def rival_words(rival: Alternative) -> str:
-    """Say how another reading differs from the one shown."""
-    if rival.kind == "one":
-        beats = "beat" if abs(rival.shift_beats) == 1 else "beats"
-        side = "later" if rival.shift_beats > 0 else "earlier"
-        return f"the one is {abs(rival.shift_beats)} {beats} {side}"
-    if rival.kind == "meter":
-        return f"bars in {METER_WORDS.get(rival.meter, rival.meter)}"
-    pace = "half" if rival.kind == "half" else "twice"
-    return f"{pace} as fast, {rival.tempo_bpm:.0f} beats a minute"

@@ -86,6 +86,7 @@ def _captions(fit: FitPlan, plan: Plan) -> Iterator[Item]:
 
 def _data(fit: FitPlan, plan: Plan) -> Iterator[Item]:
     """List what other programs read."""
+    from phrasefit.reports.doubts import doubt_lines
     from phrasefit.reports.jams import jams_document
     from phrasefit.reports.midi import midi_file
     from phrasefit.reports.walls_csv import walls_csv
@@ -101,7 +102,9 @@ def _data(fit: FitPlan, plan: Plan) -> Iterator[Item]:
         return dump_json(map_document(song, beats_per_count=level))
 
     def plan_json() -> str:
-        return dump_json(fit_document(fit, verdict=verdict(fit), reasons=reasons))
+        return dump_json(
+            fit_document(fit, verdict=verdict(fit), doubts=doubt_lines(fit), reasons=reasons)
+        )
 
     yield Item("walls.csv", "the walls for a spreadsheet", lambda: walls_csv(fit, plan))
     midi = "tempo map and markers (Standard MIDI File)"

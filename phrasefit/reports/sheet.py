@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import large_words, sheet_words
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
@@ -296,7 +297,7 @@ class _Setter:
 
     def _remarks(self) -> None:
         """Write doubts and assumptions under the table, on a new page if need be."""
-        remarks = [*self.fit.doubts, *cautions(self.fit), *self.fit.routine.assumed]
+        remarks = [*doubt_lines(self.fit), *cautions(self.fit), *self.fit.routine.assumed]
         lines = [
             (line, i == 0)
             for remark in remarks

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.fit.doubts import DOUBT_BELOW, doubts_of_map, other_readings
 from phrasefit.fit.grid import dance_meter
 from phrasefit.model import BarMap, CountGrid, FitPlan, Phrase, Plan, Section
-from phrasefit.reports.map_text import DOUBT_BELOW, SHOW_RIVAL_FROM, doubt_lines, rival_words
-from phrasefit.serial import irregular_bars, rivals
+from phrasefit.reports.doubts import doubt_lines, doubt_words, reading_words
+from phrasefit.reports.map_text import SHOW_RIVAL_FROM
+from phrasefit.serial import irregular_bars
 
 WEAK = 0.33  # a start less clear than this is doubtful; the map's text calls it weak too
 GAP_FACTOR = 1.5  # a count so much longer than usual has no beat in it
@@ -81,7 +83,7 @@ def doubtful_ones(view: SongView) -> list[tuple[int, float]]:
     first, times = int(ones[0]), bar_map.beat_times_s
     places = [(view.count_at(float(times[first])), sure)]
     for rival in bar_map.alternatives:
-        beat = first + rival.shift_beats % bar_map.meter
+        beat = first + rival.correction.shift_one_beats % bar_map.meter
         if rival.kind == "one" and rival.probability >= SHOW_RIVAL_FROM and beat < len(times):
             places.append((view.count_at(float(times[beat])), rival.probability))
     return places
@@ -91,10 +93,10 @@ def remarks_of(view: SongView) -> tuple[str, ...]:
     """List what to check, the other readings, and what was noticed, a sentence each."""
     bar_map = view.bar_map
     if view.fit is not None:
-        return (*view.fit.doubts, *bar_map.notes)
+        return (*doubt_lines(view.fit), *bar_map.notes)
     others = [
-        f"other reading ({rival.probability:.0%}): {rival_words(rival)}; {rival.option} takes it"
-        for rival in rivals(bar_map, view.grid.beats_per_count)
+        f"other reading ({rival.probability:.0%}): {reading_words(rival)}"
+        for rival in other_readings(bar_map, view.grid.beats_per_count)
         if rival.probability >= SHOW_RIVAL_FROM
     ]
-    return (*doubt_lines(bar_map), *others, *bar_map.notes)
+    return (*map(doubt_words, doubts_of_map(bar_map)), *others, *bar_map.notes)

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from phrasefit.fit.doubts import other_readings
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.model import Audio
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.song_view import SongView
 from phrasefit.reports.times import clock_time
-from phrasefit.serial import rivals
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -131,7 +131,7 @@ def tempo_lines(view: SongView) -> list[tuple[float, str, bool]]:
     pace, beat = view.grid.counts_per_minute, beat_tempo(view.bar_map)
     lines = [(pace, f"counted: {pace:.0f}", True)]
     others = [(beat, f"the beat: {beat:.0f}")]
-    for rival in rivals(view.bar_map, view.grid.beats_per_count):
+    for rival in other_readings(view.bar_map, view.grid.beats_per_count):
         share = f"{rival.probability:.0%} likely"
         others.append((rival.tempo_bpm, f"{rival.kind}: {rival.tempo_bpm:.0f} ({share})"))
     others += [(pace / 2, f"half: {pace / 2:.0f}"), (2 * pace, f"double: {2 * pace:.0f}")]

@@ -12,6 +12,7 @@ from typing import Any
 
 from phrasefit.model import FitPlan, Routine
 from phrasefit.ranking.rank import Ranking
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.times import clock_time
@@ -46,7 +47,7 @@ def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
         "events": list(change_sentences(plan)),
         "walls": len(plan.walls),
         "duration_s": round(fit.bar_map.duration_s, 3),
-        "doubts": list(fit.doubts),
+        "doubts": list(doubt_lines(fit)),
     }
 
 

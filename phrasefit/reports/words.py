@@ -13,6 +13,7 @@ from phrasefit.fit.grid import dance_phrase_counts
 from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.reports.doubts import doubt_words
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
@@ -33,7 +34,7 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say in a few sentences whether and how the routine goes with the song.
 
-    How far it goes straight through, what the song does then, which change mends it,
+    How far it goes straight through, what the song does then, which change fixes it,
     whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
     advised one if left out.
     """
@@ -41,7 +42,7 @@ def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
     if fit.doubts:
-        sentences.append(f"before you trust it, {fit.doubts[0]}")
+        sentences.append(f"before you trust it, {doubt_words(fit.doubts[0])}")
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
 
 
@@ -54,7 +55,7 @@ def _plural(n: int, noun: str) -> str:
 
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
-    """Say how far it goes straight through, what the song does, what mends it."""
+    """Say how far it goes straight through, what the song does, what fixes it."""
     plain = phrase_hits(fit.plans[0], fit.grid)
     judgement = _judgement(plan) if plan is fit.advised else _choice(fit, plan)
     if all(hit.into_counts == 0 for hit in plain) and not plan.n_changes:
@@ -98,11 +99,11 @@ def _straight_through(hits: Sequence[PhraseHit]) -> str:
 
 
 def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
-    """Say which changes mend it, or how much of it."""
+    """Say which changes fix it, or how much of it."""
     events = join_words(change_sentences(plan))
     missed = sum(hit.into_counts != 0 for hit in phrase_hits(plan, fit.grid))
     if not missed:
-        return f"{events} {'mends' if plan.n_changes == 1 else 'mend'} it"
+        return f"{events} {'fixes' if plan.n_changes == 1 else 'fix'} it"
     falls = "falls" if missed == 1 else "fall"
     whose = "advised" if plan is fit.advised else "chosen"
     return f"{whose}: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"

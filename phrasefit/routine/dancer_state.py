@@ -7,6 +7,7 @@ of its step line; write a line of its own for a turn that must be known earlier.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import takewhile
@@ -133,7 +134,16 @@ def longest_turn_run(routine: Routine) -> TurnRun | None:
     runs = []
     for begin in begins:
         ahead = (turns[(begin + step) % n_lines] for step in range(n_lines))
-        same_side = takewhile(lambda turn, side=turns[begin]: turn * side > 0, ahead)
         part, step = lines[begin]
-        runs.append(TurnRun(turn_deg=sum(same_side), part=part.name, line=step.line))
+        runs.append(
+            TurnRun(
+                turn_deg=sum(takewhile(functools.partial(_same_side, turns[begin]), ahead)),
+                part=part.name,
+                line=step.line,
+            )
+        )
     return max(runs, key=lambda run: abs(run.turn_deg))
+
+
+def _same_side(one_deg: int, other_deg: int) -> bool:
+    return one_deg * other_deg > 0

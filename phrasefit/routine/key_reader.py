@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Mapping, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from phrasefit.errors import ParameterError, shown
 from phrasefit.model import Finding, one_line
@@ -34,7 +34,7 @@ class KeyReader:
     def __init__(
         self,
         source: Source,
-        table: Mapping[str, object],
+        table: Mapping[str, Any],
         path: KeyPath,
         findings: list[Finding],
     ) -> None:

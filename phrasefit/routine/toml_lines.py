@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from phrasefit.errors import RoutineError
 from phrasefit.files import protect
@@ -32,7 +33,7 @@ _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)"
 class Source:
     """The values of a routine file and where they stand."""
 
-    data: dict[str, object]
+    data: dict[str, Any]
     key_lines: dict[KeyPath, int] = field(default_factory=dict)
     block_lines: dict[KeyPath, tuple[int, int]] = field(default_factory=dict)
 

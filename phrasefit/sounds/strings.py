@@ -88,7 +88,7 @@ def upright_bass(
     timbre: np.ndarray,
 ) -> np.ndarray:
     """Double bass, plucked: dark, woody, soon gone."""
-    hz = midi_to_hz(pitch)
+    hz = float(midi_to_hz(pitch))
     return string_response(
         sample_rate_hz, hz, 1.6, decay_s=1.0 + 1.2 * timbre[0],
         damping_hz=280.0 + 300.0 * timbre[1],

@@ -13,6 +13,7 @@ import time
 import zlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from types import UnionType
 from typing import Any
 
 from phrasefit.errors import CacheError
@@ -25,7 +26,9 @@ from phrasefit.store.salvage import (
 )
 from phrasefit.store.user_data import UserData
 
-SUMMARY_KINDS = (str, str, str, str, float, float, int, float, float | None, bytes, int)
+SUMMARY_KINDS: tuple[type | UnionType, ...] = (
+    str, str, str, str, float, float, int, float, float | None, bytes, int,
+)  # fmt: skip
 
 
 def _name(path: Path) -> str:

@@ -12,7 +12,7 @@ import sqlite3
 import time
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
+from types import TracebackType, UnionType
 from typing import Any, Self, TypeVar
 
 from phrasefit.errors import CacheError
@@ -293,7 +293,7 @@ class Database:
             ) from exc
 
     def _ask(
-        self, query: str, values: tuple[object, ...] = (), kinds: tuple[type, ...] = ()
+        self, query: str, values: tuple[object, ...] = (), kinds: tuple[type | UnionType, ...] = ()
     ) -> list[tuple[Any, ...]]:
         """Read rows; a file found to be damaged is replaced first, but not inside a change.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import shutil
 from collections.abc import Callable
@@ -17,21 +16,14 @@ from typer.testing import CliRunner, Result
 
 from drums import played
 from phrasefit.cli import app
-from phrasefit.cli.correct import read_saved
+from phrasefit.corrections.document import read_correction, read_saved
 from phrasefit.errors import MapError, ParameterError, PhrasefitError
+from phrasefit.fields import Fields
+from phrasefit.model import Correction
 
 SCHEMA = json.loads(
     files("phrasefit").joinpath("schemas/correction.schema.json").read_text("utf-8")
 )
-UNTOUCHED = {
-    "level": None,
-    "meter": None,
-    "one_at_s": None,
-    "shift_one_beats": 0,
-    "nudge_s": 0,
-    "sections_at_s": [],
-    "no_section_at_s": [],
-}
 
 
 def run(*arguments: object) -> Result:
@@ -63,7 +55,7 @@ def barn_door(prepared: Path, private_cache: Path) -> Path:
 def saved_in(page: Path) -> dict[str, Any]:
     """Read from a page what it would write into a correction file."""
     text = page.read_text("utf-8").split('id="plan">', 1)[1].split("</script>", 1)[0]
-    return {"format": "phrasefit-correction", "version": 1, **json.loads(text)["save"]}
+    return {"format": "phrasefit-correction", "version": 2, **json.loads(text)["save"]}
 
 
 @pytest.fixture
@@ -71,7 +63,7 @@ def write(prepared: Path, tmp_path: Path) -> Callable[..., Path]:
     """Write a correction file as the page does, with these changes."""
 
     def write_file(name: str = "c.json", **change: object) -> Path:
-        document = {**saved_in(prepared / "page.html"), "change": {**UNTOUCHED, **change}}
+        document = {**saved_in(prepared / "page.html"), "change": change}
         jsonschema.validate(document, SCHEMA)
         path = tmp_path / name
         path.write_text(json.dumps(document), encoding="utf-8")
@@ -92,11 +84,11 @@ def test_a_correction_is_applied_and_kept(barn_door: Path, write: Callable) -> N
     after = heard(barn_door)
 
     assert result.exit_code == 0, result.exception
-    assert "corrected: every one later by 1 beat, all beats later by 10 ms" in result.stdout
+    assert "corrected: all beats later by 10 ms, every one later by 1 beat" in result.stdout
     assert after["positions"][1:] == before["positions"][:-1]
     assert np.allclose(np.subtract(after["beats_s"], before["beats_s"])[1:], 0.01)
     listed = run("correct", barn_door).stdout
-    assert "every one later by 1 beat, all beats later by 10 ms" in listed
+    assert "all beats later by 10 ms, every one later by 1 beat" in listed
     assert run("correct", barn_door, "--forget").exit_code == 0
     assert heard(barn_door) == before
     assert "no corrections are kept" in run("correct", barn_door).stdout
@@ -134,9 +126,9 @@ def test_a_correction_builds_on_the_one_before(
     page = tmp_path / "again.html"
     run("page", barn_door, "--counts", 16, "--out", page)
     document = saved_in(page)
-    assert document["based_on"] == {**UNTOUCHED, "shift_one_beats": 1}
+    assert document["based_on"] == {"shift_one_beats": 1}
     file = tmp_path / "second.json"
-    file.write_text(json.dumps({**document, "change": {**UNTOUCHED, "shift_one_beats": 1}}))
+    file.write_text(json.dumps({**document, "change": {"shift_one_beats": 1}}))
     result = run("correct", barn_door, file)
 
     assert result.exit_code == 0, result.exception
@@ -188,25 +180,26 @@ def test_arguments_that_contradict(barn_door: Path, write: Callable) -> None:
 MISTAKES = [
     ((), [], "no correction file"),
     (("format",), "phrasefit-map", "no correction file"),
-    (("version",), 2, "version 2"),
+    (("version",), 3, "version 3"),
     (("shown",), ..., "shown is missing"),
-    (("shown",), "xyz", "shown='xyz'"),
-    (("song",), "me", "song='me'"),
-    (("song", "duration_s"), 0, "duration_s=0"),
+    (("shown",), "xyz", 'shown = "xyz"'),
+    (("song",), "me", "song must be"),
+    (("song", "duration_s"), 0, "duration_s = 0"),
     (("song", "content_hash"), "ab", "content_hash"),
     (("song", "path"), "/tmp", "'path' is not known"),
     (("extra",), 1, "'extra' is not known"),
-    (("change", "level"), 3, "level=3 must be null, 0.25"),
-    (("change", "level"), True, "level=True"),
-    (("change", "meter"), 5, "meter=5"),
-    (("change", "shift_one_beats"), 1.5, "shift_one_beats=1.5"),
+    (("change", "level"), 3, "level = 3 must be 0.25"),
+    (("change", "level"), True, "level = True"),
+    (("change", "meter"), 5, "meter = 5"),
+    (("change", "shift_one_beats"), 1.5, "shift_one_beats = 1.5"),
     (("change", "shift_one_beats"), 65, "from -64 to 64"),
-    (("change", "nudge_s"), "10", "nudge_s='10'"),
-    (("change", "nudge_s"), 2, "seconds from -1 to 1"),
-    (("change", "one_at_s"), -1, "one_at_s=-1"),
+    (("change", "nudge_s"), "10", 'nudge_s = "10"'),
+    (("change", "nudge_s"), 2, "from -1 to 1"),
+    (("change", "ones_at_s"), [-1], "ones_at_s"),
     (("change", "sections_at_s"), [1, "2"], "sections_at_s"),
     (("change", "sections_at_s"), [0] * 1001, "at most 1000"),
-    (("based_on", "no_section_at_s"), None, "based_on: no_section_at_s"),
+    (("change", "odd_bars"), [{"at_s": 1, "beats": 1}], "beats = 1"),
+    (("change", "odd_bars"), [{"at_s": 1}], "beats = None"),
     (("based_on", "swing"), 0.6, "'swing' is not known"),
 ]
 
@@ -218,11 +211,11 @@ def test_schema_and_program_refuse_the_same(
     """Every mistake is refused by the shipped schema (reference validator) and by us."""
     document: Any = {
         "format": "phrasefit-correction",
-        "version": 1,
+        "version": 2,
         "song": {"content_hash": "a" * 64, "title": "t", "duration_s": 30.5},
         "shown": "b" * 16,
-        "based_on": copy.deepcopy(UNTOUCHED),
-        "change": {**copy.deepcopy(UNTOUCHED), "level": 0.5, "sections_at_s": [1.5]},
+        "based_on": {},
+        "change": {"level": 0.5, "sections_at_s": [1.5], "odd_bars": [{"at_s": 3, "beats": 2}]},
     }
     path = tmp_path / "c.json"
     path.write_text(json.dumps(document), encoding="utf-8")
@@ -256,3 +249,15 @@ def test_files_that_are_no_corrections(text: str, tmp_path: Path) -> None:
 
     with pytest.raises(MapError, match=r"c\.json"):
         read_saved(path)
+
+
+def test_what_the_first_version_kept_is_read() -> None:
+    """One time that is a one, and times before all beats were moved."""
+    kept = {
+        "level": None, "meter": 3, "one_at_s": 4.5, "shift_one_beats": 0, "nudge_s": 0.02,
+        "sections_at_s": [8.0], "no_section_at_s": [],
+    }  # fmt: skip
+
+    assert read_correction(Fields("kept", kept)) == Correction(
+        meter=3, ones_at_s=(4.52,), nudge_s=0.02, sections_at_s=(8.02,)
+    )

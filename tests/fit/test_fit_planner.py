@@ -12,13 +12,24 @@ from hypothesis import strategies as st
 
 from danced import assert_events_agree
 from fit_songs import make_part, make_routine, make_song
+from phrasefit.cli._corrections import option_words
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit import Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events
+from phrasefit.fit.doubts import other_readings
 from phrasefit.fit.phrase_hits import phrase_hits
 from phrasefit.fit.starts import start_charge
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Alternative, Confidence, FitPlan, RestartPoint, Step, TagOption
+from phrasefit.model import (
+    Alternative,
+    Confidence,
+    Correction,
+    FitPlan,
+    RestartPoint,
+    Step,
+    TagOption,
+)
+from phrasefit.reports.doubts import doubt_lines
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 
@@ -544,25 +555,50 @@ def test_a_phrased_routine_without_sequence_follows_the_letters() -> None:
 # ---------------------------------------------------------------------- doubts
 
 
-def test_doubts_name_the_other_readings() -> None:
-    """A doubtful one is to be checked, with the options that choose another."""
-    rivals = tuple(
-        Alternative(kind=k, option=o, probability=p, tempo_bpm=120, meter=4)
-        for k, o, p in [
-            ("one", "--shift-one +2", 0.3), ("one", "--shift-one +1", 0.1), ("half", "--half", 0.2)
-        ]
-    )  # fmt: skip
+def readings(*named: tuple[str, Correction, float]) -> tuple[Alternative, ...]:
+    """Other readings of a song in fours at 120 beats a minute."""
+    return tuple(
+        Alternative(kind=kind, correction=correction, probability=p, tempo_bpm=120, meter=4)
+        for kind, correction, p in named
+    )
+
+
+def test_doubts_carry_the_other_readings() -> None:
+    """A doubtful one is to be checked; it is told in plain words, or by what to type."""
+    rivals = readings(
+        ("one", Correction(shift_one_beats=2), 0.3),
+        ("half", Correction(level=0.5), 0.2),
+        ("one", Correction(shift_one_beats=1), 0.1),
+    )
     sure = Confidence(beats=0.9, downbeat=0.5, meter=0.6, phrase=0.4)
-    song = make_song(*SQUARE, confidence=sure, alternatives=rivals)
+    fit = fit_routine(make_song(*SQUARE, confidence=sure, alternatives=rivals), make_routine())
 
-    doubts = fit_routine(song, make_routine()).doubts
-
-    assert doubts == (
+    assert [doubt.kind for doubt in fit.doubts] == ["one", "meter", "phrases"]
+    assert fit.doubts[0].rivals == (rivals[0], rivals[2])
+    assert doubt_lines(fit) == (
+        "check the one (50% sure); if it is wrong, it may be 2 beats later (30%) or"
+        " a beat later (10%)",
+        "check the bars of 4 (60% sure); if it is wrong, it may be half as fast (20%)",
+        "check the phrases (40% sure): the plan is only as good as they are",
+    )
+    assert doubt_lines(fit, option_words)[:2] == (
         "check the one (50% sure); if it is wrong, try --shift-one +2 (30%) or"
         " --shift-one +1 (10%)",
         "check the bars of 4 (60% sure); if it is wrong, try --half (20%)",
-        "check the phrases (40% sure): the plan is only as good as they are",
     )
+
+
+def test_other_readings_are_given_from_the_counts_shown() -> None:
+    """Counted every other beat, the reading at half the tempo is the one shown."""
+    levels = readings(("half", Correction(level=0.5), 0.2), ("double", Correction(level=2.0), 0.1))
+    quarter = readings(("half", Correction(level=0.25), 0.2))
+    song = make_song(*SQUARE, alternatives=levels)
+
+    assert other_readings(song, 1.0) == levels
+    assert other_readings(song, 2.0) == ()
+    assert other_readings(song, 0.5) == ()
+    assert option_words(quarter[0].correction, 2.0) == "--half"
+    assert other_readings(dataclasses.replace(song, alternatives=quarter), 2.0) == quarter
 
 
 def test_a_sure_map_has_no_doubts() -> None:
@@ -576,9 +612,9 @@ def test_other_doubts() -> None:
     ranged = fit_routine(make_song(*SQUARE, bpm=170), make_routine(tempo_bpm=(80, 90)))
     bare = fit_routine(make_song(("A", 24), sections=()), make_routine())
 
-    assert "counted at 85 a minute while the beat is 170" in fast.doubts[0]
+    assert "counted at 85 a minute while the beat is 170" in doubt_lines(fast)[0]
     assert ranged.doubts == ()
-    assert "no sections are known" in bare.doubts[0]
+    assert "no sections are known" in doubt_lines(bare)[0]
 
 
 def test_less_than_an_eight_of_music_is_the_ending() -> None:

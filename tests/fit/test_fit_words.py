@@ -27,14 +27,14 @@ def test_verdict_of_a_song_that_fits() -> None:
 
 
 def test_verdict_of_the_example_of_the_design() -> None:
-    """How far it goes, what the song does, what mends it."""
+    """How far it goes, what the song does, what fixes it."""
     fit = fit_routine(make_song(*EXAMPLE), make_routine())
 
     assert verdict(fit) == (
         "It fits with one change (87 of 100)."
         " Straight through, it starts every wall on a phrase up to wall 6."
         " The song adds 4 counts before section B at 1:55.0."
-        " A 4-count tag after wall 6 (1:53.0, facing 6:00) mends it."
+        " A 4-count tag after wall 6 (1:53.0, facing 6:00) fixes it."
     )
 
 
@@ -55,7 +55,7 @@ def test_verdict_with_a_restart() -> None:
     assert "adds half a phrase (16 counts) before section B at 0:57.0" in text
     assert text.endswith(
         "A restart in wall 3 after count 16 (0:57.0, facing 9:00, on count 16 touch the left foot)"
-        " mends it."
+        " fixes it."
     )
 
 
@@ -119,7 +119,7 @@ def test_verdict_with_a_routine_that_never_meets() -> None:
 
 
 def test_verdict_ends_with_tempo_and_doubt() -> None:
-    """Too fast, with the change that mends it; then what to check first."""
+    """Too fast, with the change that fixes it; then what to check first."""
     song = make_song(*SQUARE, bpm=130, confidence=Confidence(downbeat=0.4))
 
     text = verdict(fit_routine(song, make_routine(tempo_bpm=(90, 120))))
@@ -151,7 +151,7 @@ def test_verdict_of_a_plan_that_was_asked_for() -> None:
     text = verdict(fit, plain)
     assert text.startswith(f"With no changes, as chosen, it scores {plain.score:.0f} of 100 (with")
     assert f"(with one change, as advised, {fit.plan.score:.0f})" in text
-    assert "advised:" not in text.lower() and "mend" not in text
+    assert "advised:" not in text.lower() and "fixes" not in text
 
 
 def test_restart_with_tag_is_one_line() -> None:

@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from form_songs import made_song, plain_map
 from hypothesis import given
 from hypothesis import strategies as st
 
+from form_songs import made_song, plain_map
 from phrasefit.errors import ParameterError
 from phrasefit.form import add_form
 from phrasefit.form.boundary_cues import bar_evidence

@@ -8,8 +8,8 @@ import time
 import mir_eval
 import numpy as np
 import pytest
-from form_songs import BEAT_S, MadeSong, made_song
 
+from form_songs import BEAT_S, MadeSong, made_song
 from phrasefit.form import add_form
 from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence
 from phrasefit.form.boundary_model import DILATIONS, line_odds, line_weights

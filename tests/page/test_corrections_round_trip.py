@@ -47,7 +47,7 @@ def test_what_is_mended_in_the_page_is_mended_everywhere(opened: Callable, tmp_p
     again = opened(out.read_text("utf-8"))
 
     assert file.name == "barn-door-correction.json"
-    assert "every one later by 1 beat, all beats earlier by 20 ms" in told
+    assert "all beats earlier by 20 ms, every one later by 1 beat" in told
     assert after["positions"][1:] == before["positions"][:-1]
     assert again.evaluate("data.score.times") == pytest.approx(recounted, abs=1e-9)
 

@@ -14,9 +14,9 @@ import numpy as np
 import pypdf
 import pytest
 
+from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
-from phrasefit.meter.corrections import apply_correction
 from phrasefit.model import Correction, FitPlan
 from phrasefit.reports.cues import running_counts
 from phrasefit.reports.page import Recording

@@ -21,7 +21,7 @@ from test_agreement import markers_of
 
 from fit_songs import make_part, make_routine
 from phrasefit import serial
-from phrasefit.evening.evening import Dance, Evening, EveningRequest, Offer
+from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing
 from phrasefit.fit import fit_routine
 from phrasefit.fit.changes import changes_of
 from phrasefit.fit.costs import Costs
@@ -131,7 +131,7 @@ def danced(
     steps = [(n, p, -1 if how is None else kinds.index((p, *how))) for n, p, how in trail]
     worth = PlanValue(phrase_met=90.0, charges=20.0)
     made = lay_out(steps, changes, fit.grid, routine, worth)
-    return replace(fit, plans=(fit.plans[0], made), best=1)
+    return replace(fit, plans=(fit.plans[0], made), best=1, chosen=1)
 
 
 def one_part() -> FitPlan:
@@ -295,16 +295,16 @@ def test_floor_sheet(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
 @every_case
 def test_floor_list(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
     """Each change is called, with its time."""
-    offer = Offer(key="song", fit=fit)
-    dance = Dance(place=1, offer=offer, start_s=0.0, taught=False, reasons=())
+    pairing = Pairing(key="song", fit=fit)
+    dance = Dance(place=1, pairing=pairing, start_s=0.0, taught=False, reasons=())
     evening = Evening(
         dances=(dance,),
-        length_s=offer.length_s,
+        length_s=pairing.length_s,
         value=1.0,
         bound=1.0,
-        n_offers=1,
+        n_pairings=1,
         repeatable=True,
-        wishes=EveningRequest(minutes=5),
+        request=EveningRequest(minutes=5),
     )
     text = " ".join(lines_of(floor_list(evening)))
 

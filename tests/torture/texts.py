@@ -30,7 +30,8 @@ from text_cases import Drawing
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from phrasefit import pipeline
-from phrasefit.cli import _edge, app, correct
+from phrasefit.cli import _edge, app
+from phrasefit.corrections.document import FORMAT, VERSION
 from phrasefit.reports.page import fingerprint
 from phrasefit.serial import encode
 from phrasefit.store import Store
@@ -134,8 +135,8 @@ def heard_song(folder: Path) -> tuple[Path, str]:
         analysis = pipeline.analyse(path, store=store)
     untouched = encode(pipeline.UNTOUCHED)
     document = {
-        "format": correct.FORMAT,
-        "version": correct.VERSION,
+        "format": FORMAT,
+        "version": VERSION,
         "song": {
             "content_hash": analysis.info.content_hash,
             "title": analysis.bar_map.title,

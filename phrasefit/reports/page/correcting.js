@@ -74,8 +74,10 @@ function markSection(wanted) {
 
 /** Hand the corrections over as a file for the program. */
 function save() {
-  const kept = { format: "phrasefit-correction", version: 1, ...data.save,
-    change: { meter: null, one_at_s: null, ...state.change } };
+  const { nudge_s, sections_at_s, no_section_at_s, ...others } = state.change;
+  const moved = (times) => times.map((time) => Math.max(time + nudge_s, 0)); // with all beats
+  const kept = { format: "phrasefit-correction", version: 2, ...data.save, change: { ...others,
+    nudge_s, sections_at_s: moved(sections_at_s), no_section_at_s: moved(no_section_at_s) } };
   const link = document.createElement("a");
   link.href = URL.createObjectURL(new Blob([JSON.stringify(kept, null, 1)], { type: "application/json" }));
   link.download = `${(data.title.replace(/[^\p{L}\p{N}]+/gu, "-").slice(0, 60)) || "song"}-correction.json`;

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit import serial
+from phrasefit.corrections.document import correction_document
 from phrasefit.model import (
     BarMap,
     Correction,
@@ -37,6 +37,7 @@ from phrasefit.reports.cues import (
     step_on,
     tag_option,
 )
+from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import (
     CAPITALS,
     ending_sentence,
@@ -213,7 +214,7 @@ def _isolated(name: str) -> str:
 
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
-        *fit.doubts,
+        *doubt_lines(fit),
         *cautions(fit),
         *off_phrase_lines(plan.walls),
         ending_sentence(plan.ending),
@@ -390,5 +391,5 @@ def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:
             "duration_s": info.duration_s,
         },
         "shown": fingerprint(fit.bar_map),
-        "based_on": serial.encode(origin.correction),
+        "based_on": correction_document(origin.correction),
     }

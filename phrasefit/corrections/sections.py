@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.corrections.ones import ones_of, require_within
 from phrasefit.errors import MapError
 from phrasefit.form.boundary_cues import BarEvidence, bar_evidence, bar_starts
 from phrasefit.form.evidence import BeatEvidence
@@ -49,7 +50,7 @@ def apply_section_marks(
         return bar_map
     starts = bar_starts(bar_map.positions)
     if not starts.size:
-        raise MapError("the map has no downbeat for a section; give one with --one-at first")
+        raise MapError("the map has no downbeat for a section to begin on; give a one first")
     strengths, notes = _marked(bar_map, starts[:-1], correction)
     edges = np.array([*sorted(strengths), len(starts) - 1])
     bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
@@ -75,10 +76,10 @@ def _marked(
     found = {int(np.argmin(np.abs(lines - s.start_beat))): s.strength for s in bar_map.sections}
     first = min(found, default=0)
     found.setdefault(first, 1.0)
-    marked = {_bar_at(bar_map, lines, t, "--section-at") for t in correction.sections_at_s}
+    marked = {bar_at(bar_map, time_s) for time_s in correction.sections_at_s}
     notes = []
     for time_s in correction.no_section_at_s:
-        bar = _bar_at(bar_map, lines, time_s, "--no-section-at")
+        bar = bar_at(bar_map, time_s)
         near = [b for b in {*found, *marked} if b != first and abs(b - bar) < NEAR_BARS]
         if near:
             denied = min(near, key=lambda b: abs(b - bar))
@@ -94,13 +95,17 @@ def _marked(
     return {**kept, **dict.fromkeys(marked, 1.0)}, notes
 
 
-def _bar_at(bar_map: BarMap, lines: np.ndarray, time_s: float, option: str) -> int:
-    if not 0 <= time_s <= max(bar_map.duration_s, bar_map.end_s):
-        raise MapError(
-            f"{option} {time_s:g} s lies outside the song (0 to {bar_map.duration_s:.1f} s);"
-            " give a time within it"
-        )
-    return int(np.argmin(np.abs(bar_map.beat_times_s[lines] - time_s)))
+def bar_at(bar_map: BarMap, time_s: float) -> int:
+    """Index of the bar whose downbeat is nearest to `time_s`.
+
+    Raises
+    ------
+    MapError
+        If `time_s` lies outside the song.
+    """
+    require_within(bar_map, time_s, "a section")
+    ones_s = bar_map.beat_times_s[ones_of(bar_map)]
+    return int(np.argmin(np.abs(ones_s - time_s)))
 
 
 def _letters(

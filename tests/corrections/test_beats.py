@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from phrasefit.corrections.beats import apply_correction
+from phrasefit.corrections.ones import ones_of, positions_from_ones
 from phrasefit.errors import MapError, ParameterError
-from phrasefit.meter.corrections import apply_correction, ones_of, positions_from_ones
-from phrasefit.model import Alternative, BarMap, Correction, Phrase, Section
+from phrasefit.model import Alternative, BarMap, Correction, OddBar, Phrase, Section
 
 
 def bar_map_of(
@@ -121,7 +124,7 @@ def test_only_level_changes_the_number_of_beats(
     changed = corrected(
         song,
         meter=meter,
-        one_at_s=float(song.beat_times_s[index]),
+        ones_at_s=(float(song.beat_times_s[index]),),
         shift_one_beats=shift,
         nudge_s=nudge_s,
     )
@@ -134,7 +137,7 @@ def test_only_level_changes_the_number_of_beats(
 def test_one_at_makes_a_one_there(song: BarMap, share: float) -> None:
     """The beat a person names is a one afterwards, and no bar length is lost inside."""
     index = int(share * (song.beat_times_s.size - 1))
-    changed = corrected(song, one_at_s=float(song.beat_times_s[index]) + 0.01)
+    changed = corrected(song, ones_at_s=(float(song.beat_times_s[index]) + 0.01,))
 
     assert changed.positions[index] == 1
     assert changed.confidence.downbeat == 1.0
@@ -166,14 +169,21 @@ def test_half_counts_two_old_bars_as_one() -> None:
     assert list(half.positions) == [1, 2, 3, 4] * 4
 
 
-def test_half_begins_a_bar_at_every_section() -> None:
-    """After a section of nine old bars the next section is a one all the same."""
+def test_half_of_a_regular_song_is_regular() -> None:
+    """A section after nine old bars makes no bar of two: regular bars stay regular."""
     song = bar_map_of([4] * 25, sections=(section(0, 36), section(36, 32), section(68, 32)))
-    half = corrected(song, level=0.5)
-    ones_s = set(half.beat_times_s[half.positions == 1])
 
-    assert {float(song.beat_times_s[b]) for b in (0, 36, 68)} <= ones_s
-    assert list(half.positions[:22]) == [1, 2, 3, 4] * 4 + [1, 2, 1, 2, 3, 4]
+    assert list(corrected(song, level=0.5).positions[:16]) == [3, 4, *[1, 2, 3, 4] * 3, 1, 2]
+
+
+@given(maps(odd_bars=False), st.lists(st.integers(0, 15), max_size=6, unique=True))
+def test_half_never_invents_an_odd_bar(song: BarMap, bars: list[int]) -> None:
+    """Wherever sections begin, a song without odd bars has none at half the level."""
+    starts = sorted(ones_of(song)[bar] for bar in bars if bar < len(ones_of(song)))
+    song = replace(song, sections=tuple(section(int(start), 1) for start in starts))
+
+    for level in (0.25, 0.5, 2.0, 4.0):
+        assert set(np.diff(ones_of(corrected(song, level=level)))) <= {song.meter}
 
 
 def test_half_is_not_led_astray_by_one_weak_section() -> None:
@@ -235,9 +245,9 @@ def test_meter_three_counts_from_the_first_one() -> None:
 
 
 def test_meter_three_counts_from_the_given_one() -> None:
-    """With --one-at the threes begin there, and lead up to it."""
+    """With a one given the threes begin there, and lead up to it."""
     song = bar_map_of([4] * 6)
-    changed = corrected(song, meter=3, one_at_s=song.beat_times_s[5])
+    changed = corrected(song, meter=3, ones_at_s=(song.beat_times_s[5],))
 
     assert list(changed.positions[:9]) == [2, 3, 1, 2, 3, 1, 2, 3, 1]
 
@@ -262,11 +272,65 @@ def test_related_meters_keep_irregular_bars(
 
 
 def test_irregular_bar_survives_one_at() -> None:
-    """Moving the ones by --one-at moves the half bar with them."""
+    """Moving the ones to one given moves the half bar with them."""
     song = bar_map_of([4, 4, 2, 4, 4, 4])
-    changed = corrected(song, one_at_s=song.beat_times_s[1])
+    changed = corrected(song, ones_at_s=(song.beat_times_s[1],))
 
     assert list(np.diff(ones_of(changed))) == [4, 4, 2, 4, 4]
+
+
+def test_several_ones_rule_from_there_on() -> None:
+    """Each one that is given rules to the next, the first also what is before it."""
+    song = bar_map_of([4] * 6)
+    changed = corrected(song, ones_at_s=(song.beat_times_s[5], song.beat_times_s[15]))
+
+    assert list(changed.positions) == [
+        4, *[1, 2, 3, 4] * 2, 1, 2, 3, 4, 1, 2, *[1, 2, 3, 4] * 2, 1,
+    ]  # fmt: skip
+
+
+def test_an_odd_bar_has_its_beats_and_the_ones_follow() -> None:
+    """A bar of two in fours: what comes after begins two beats earlier."""
+    song = bar_map_of([4] * 5)
+    odd = OddBar(at_s=song.beat_times_s[8], beats=2)
+
+    assert list(np.diff(ones_of(corrected(song, odd_bars=(odd,))))) == [4, 4, 2, 4, 4]
+
+
+def test_a_denied_odd_bar_is_regular_and_the_ones_follow() -> None:
+    """The bar of two was none; also where the time is in the bar beside it."""
+    song = bar_map_of([4, 4, 2, 4, 4, 4])
+
+    for beat in (8, 9, 5, 11):
+        denied = corrected(song, no_odd_bar_at_s=(song.beat_times_s[beat],))
+        assert list(np.diff(ones_of(denied))) == [4, 4, 4, 4, 4]
+
+
+def test_an_odd_bar_moves_ones_up_to_the_next_one_given() -> None:
+    """A one given later stays, and takes up the difference."""
+    song = bar_map_of([4] * 8)
+    odd = OddBar(at_s=song.beat_times_s[8], beats=3)
+    changed = corrected(song, ones_at_s=(1.0, song.beat_times_s[20]), odd_bars=(odd,))
+
+    assert list(np.diff(ones_of(changed))) == [4, 4, 3, 4, 5, 4, 4]
+
+
+def test_half_keeps_an_odd_bar_where_it_is() -> None:
+    """Bars of four with one of six: halved, one bar of three is left, in the same place."""
+    song = bar_map_of([4, 4, 4, 4, 6, 4, 4, 4, 4])
+    half = corrected(song, level=0.5)
+
+    assert list(np.diff(ones_of(half))) == [4, 4, 3, 4]
+    assert half.beat_times_s[ones_of(half)[2]] == song.beat_times_s[16]
+
+
+def test_half_of_a_song_whose_odd_bar_is_denied_is_regular() -> None:
+    """Denied before every other beat is taken: no count is longer than another."""
+    song = bar_map_of([4, 4, 3, 4, 4, 4, 4])
+    half = corrected(song, level=0.5, no_odd_bar_at_s=(song.beat_times_s[8],))
+
+    assert set(np.diff(ones_of(half))) == {4}
+    assert np.ptp(np.diff(half.beat_times_s)) < 1e-9
 
 
 def test_nudge_moves_all_beats_and_the_end() -> None:
@@ -288,7 +352,7 @@ def test_nudge_never_leaves_the_file() -> None:
 def test_decided_alternatives_go() -> None:
     """Once the one is set by hand no other one is offered; other doubts stay."""
     options = tuple(
-        Alternative(kind=kind, option="", probability=0.2, tempo_bpm=60, meter=4)
+        Alternative(kind=kind, correction=Correction(), probability=0.2, tempo_bpm=60, meter=4)
         for kind in ("one", "half")
     )
     song = bar_map_of([4] * 4)
@@ -296,20 +360,19 @@ def test_decided_alternatives_go() -> None:
     changed = corrected(song, shift_one_beats=2)
 
     assert [a.kind for a in changed.alternatives] == ["half"]
-    assert any("+2 beats" in note for note in changed.notes)
 
 
 @pytest.mark.parametrize(
     ("change", "error", "words"),
     [
-        ({"one_at_s": 99.0}, MapError, "outside the song"),
-        ({"one_at_s": -1.0}, MapError, "outside the song"),
-        ({"one_at_s": float("nan")}, MapError, "outside the song"),
-        ({"one_at_s": 0.2}, MapError, "nearest one found is at 1.00 s"),
+        ({"ones_at_s": (99.0,)}, MapError, "outside the song"),
+        ({"ones_at_s": (-1.0,)}, MapError, "outside the song"),
+        ({"ones_at_s": (float("nan"),)}, MapError, "outside the song"),
+        ({"ones_at_s": (0.2,)}, MapError, "nearest one found is at 1.00 s"),
         ({"level": 3.0}, ParameterError, "must be 0.25, 0.5"),
         ({"meter": 0}, ParameterError, "2 to 12"),
-        ({"nudge_s": 0.9}, ParameterError, "--shift-one"),
-        ({"nudge_s": float("nan")}, ParameterError, "--shift-one"),
+        ({"nudge_s": 0.9}, ParameterError, "more than half a beat"),
+        ({"nudge_s": float("nan")}, ParameterError, "more than half a beat"),
     ],
 )
 def test_impossible_corrections_say_what_to_do(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from form_songs import MadeSong, made_song, plain_map
 
+from form_songs import MadeSong, made_song, plain_map
+from phrasefit.corrections.sections import apply_section_marks
 from phrasefit.errors import MapError
-from phrasefit.form import add_form, apply_section_marks
+from phrasefit.form import add_form
 from phrasefit.model import BarMap, Correction
 
 PLAN = [(letter, [4] * 8) for letter in "ABACB"]  # boundaries every 16 s from 1.0 s
@@ -124,8 +125,8 @@ def test_marks_without_any_form() -> None:
 
 @pytest.mark.parametrize("change", [{"at": (999.0,)}, {"no": (-1.0,)}, {"at": (float("nan"),)}])
 def test_a_time_outside_the_song_is_refused(formed: BarMap, change: dict) -> None:
-    """The error names the option, the time and the song's length."""
-    with pytest.raises(MapError, match=r"section-at .* outside the song \(0 to 83.0 s\)"):
+    """The error names the time and the song's length."""
+    with pytest.raises(MapError, match=r"a section at .* outside the song \(0 to 83.0 s\)"):
         marked(formed, **change)
 
 
@@ -137,5 +138,5 @@ def test_a_map_without_a_one_takes_no_marks() -> None:
         | {"positions": np.full(8, 2)}
     )
 
-    with pytest.raises(MapError, match="--one-at first"):
+    with pytest.raises(MapError, match="give a one first"):
         marked(bar_map, at=(2.0,))

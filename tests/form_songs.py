@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.corrections.ones import positions_from_ones
 from phrasefit.form.evidence import N_FLUX, N_TIMBRE, BeatEvidence
-from phrasefit.meter.corrections import positions_from_ones
 from phrasefit.model import BarMap
 
 BEAT_S = 0.5

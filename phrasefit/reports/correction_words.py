@@ -1,0 +1,55 @@
+"""A correction in plain words: what is true of the map once it is applied."""
+
+from __future__ import annotations
+
+from phrasefit.model import Correction
+from phrasefit.reports.times import clock_time
+
+LEVEL_WORDS = {
+    0.25: "a quarter as many",
+    0.5: "half as many",
+    1.0: "as many as found",
+    2.0: "twice as many",
+    4.0: "four times as many",
+}
+
+
+def correction_words(correction: Correction) -> str:
+    """Say a correction in plain words; "nothing" for an untouched one.
+
+    Examples
+    --------
+    >>> correction_words(Correction(level=0.5, shift_one_beats=-1))
+    'half as many beats counted, every one earlier by 1 beat'
+    """
+    shift, ms = correction.shift_one_beats, correction.nudge_s * 1000
+    parts = [
+        ms and f"all beats {_later(ms)} by {abs(ms):.0f} ms",
+        correction.level and f"{LEVEL_WORDS[correction.level]} beats counted",
+        correction.meter and f"{correction.meter} beats a bar",
+        *_ones_words(correction.ones_at_s),
+        shift and f"every one {_later(shift)} by {_beats(abs(shift))}",
+        *(f"an odd bar of {_beats(bar.beats)} at {_at(bar.at_s)}" for bar in correction.odd_bars),
+        *(f"no odd bar at {_at(time_s)}" for time_s in correction.no_odd_bar_at_s),
+        *(f"a section at {_at(time_s)}" for time_s in correction.sections_at_s),
+        *(f"no section at {_at(time_s)}" for time_s in correction.no_section_at_s),
+    ]
+    return ", ".join(part for part in parts if part) or "nothing"
+
+
+def _ones_words(times_s: tuple[float, ...]) -> list[str]:
+    if len(times_s) < 2:
+        return [f"a one at {_at(time_s)}" for time_s in times_s]
+    return [f"ones from {_at(time_s)} on" for time_s in times_s]
+
+
+def _at(time_s: float) -> str:
+    return clock_time(time_s, decimals=2)
+
+
+def _later(amount: float) -> str:
+    return "later" if amount > 0 else "earlier"
+
+
+def _beats(n: int) -> str:
+    return f"{n} beat{'s' * (n != 1)}"
