@@ -136,7 +136,7 @@ class Fields:
         if not isinstance(value, list):
             raise self.refuse(key, "must be a list in square brackets")
         if most is not None and len(value) > most:
-            raise MapError(f"{self.name}: {key} lists {len(value)}; {most} are the most")
+            raise MapError(f"{self.name}: {key} lists {len(value)} things; at most {most} are read")
         return value
 
     def tables(self, key: str, *, most: int) -> list[Fields]:
