@@ -7,12 +7,14 @@ from collections.abc import Iterable
 
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.fit.in_step import Measure, Place, measure_of
+from phrasefit.fit.starts import usual_intros
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.doubts import NameCorrection, other_doubts
 from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
 from phrasefit.reports.map_text import level_words
+from phrasefit.reports.start_words import start_words, why_not
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, score_words, start_words, tempo_words, verdict
+from phrasefit.reports.words import cautions, score_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
@@ -138,10 +140,12 @@ def _other_starts(fit: FitPlan) -> list[str]:
     others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
     if not others:
         return []
-    lines = ["other places for count 1 (where the singing begins is not known)"]
-    lines += [
-        f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
-        f"  score {option.score:>3.0f}"
-        for option in others[:SHOWN_STARTS]
-    ]
+    lines = ["other places for count 1, and why not (where the singing begins is not known)"]
+    usual = usual_intros(fit.routine)  # what people ask for first
+    for option in (o for i, o in enumerate(others) if i < SHOWN_STARTS or o.intro_counts in usual):
+        label = (
+            f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
+            f"  score {option.score:>3.0f}  "
+        )
+        lines += _wrapped(label, why_not(fit, option)) or [label.rstrip()]
     return lines
