@@ -24,6 +24,7 @@ from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
 from phrasefit.meters import LEVELS
 
+BROKEN = (0.65, 1.6)  # of the usual step: outside, the beat breaks off and begins anew
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
 FORMAT_VERSION = 1
@@ -123,7 +124,7 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "end_s": bar_map.end_s,
         "tempo_bpm": bar_map.tempo_bpm,
         "tempo_drift_percent": bar_map.tempo_drift_percent,
-        "gridded": bar_map.gridded,
+        "steady": bar_map.steady,
         "beats_per_count": beats_per_count,
         "level_by": "person" if bar_map.beats_per_count else "tempo",
         "meter": bar_map.meter,
@@ -162,16 +163,21 @@ def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     """List whole bars whose length differs from the meter: time, bar number from 1, beats.
 
-    The part of a bar before the first downbeat and the last bar do not count.
+    The part of a bar before the first downbeat and the last bar do not count, nor does a bar
+    in which the music breaks off: nobody could count it.
     """
     import numpy as np
 
     downbeats = np.flatnonzero(bar_map.positions == 1)
     lengths = np.diff(downbeats)
+    steps_s = np.diff(bar_map.beat_times_s)
+    usual_s = np.median(steps_s) if steps_s.size else 1.0
+    breaks = np.flatnonzero((steps_s < BROKEN[0] * usual_s) | (steps_s > BROKEN[1] * usual_s))
+    broken = set(np.searchsorted(downbeats, breaks, side="right") - 1)
     return [
         {"bar": int(i) + 1, "start_s": float(bar_map.beat_times_s[downbeats[i]]), "beats": int(n)}
         for i, n in enumerate(lengths)
-        if n != bar_map.meter
+        if n != bar_map.meter and i not in broken
     ]
 
 
@@ -228,7 +234,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         confidence=model.Confidence(**sure),
         alternatives=tuple(map(_read_alternative, fields.tables("alternatives"))),
         tempo_drift_percent=fields.number("tempo_drift_percent", 0.0),
-        gridded=bool(document.get("gridded", False)),
+        steady=bool(document.get("steady", document.get("gridded", False))),
         beats_per_count=_read_level(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),

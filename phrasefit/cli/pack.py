@@ -19,7 +19,8 @@ def register(app: typer.Typer) -> None:
 def pack(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The folder to make (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="The folder to make (else named after song and routine)."),
     ] = None,
     paper: PaperSize = Paper.A4,
     command: PlanCommand,
@@ -33,6 +34,7 @@ def pack(
     """
     from phrasefit.cli._edge import Progress
     from phrasefit.cli.page import origin_of
+    from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 
     target = command.named(out, "-pack")
@@ -51,4 +53,6 @@ def pack(
         )
     finally:
         progress.close()
+    if note := letters_note():
+        typer.echo(f"phrasefit: {note}", err=True)
     typer.echo(f"wrote {target}; open {target / 'index.html'}")

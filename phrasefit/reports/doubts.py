@@ -12,10 +12,12 @@ METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
 
 # What would change a plan most comes first: common practice, no source.
 BY_WEIGHT = (
+    DoubtKind.HARDLY_STEADY,
     DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.PHRASES,
     DoubtKind.NO_SECTIONS,
 )  # fmt: skip
 _CELLS = {
+    DoubtKind.HARDLY_STEADY: "beat",
     DoubtKind.BEATS: "beat",
     DoubtKind.ONE: "one",
     DoubtKind.METER: "bars",
@@ -49,7 +51,9 @@ def main_doubt(fit: FitPlan) -> Doubt | None:
 def other_doubts(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, ...]:
     """Say every doubt but the main one."""
     main = main_doubt(fit)
-    return tuple(doubt_words(doubt, name) for doubt in fit.doubts if doubt.kind != main.kind)
+    return tuple(
+        doubt_words(doubt, name) for doubt in fit.doubts if main and doubt.kind != main.kind
+    )
 
 
 def doubt_cell(doubt: Doubt) -> str:
@@ -60,6 +64,7 @@ def doubt_cell(doubt: Doubt) -> str:
 def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
     """Say what to check, how sure it is, and what it may be instead."""
     words = {
+        DoubtKind.HARDLY_STEADY: "hardly a steady beat: tap along before you trust it",
         DoubtKind.BEATS: "check the beat{sure}: tap along and hear whether it stays with you",
         DoubtKind.ONE: (
             "check the one{sure}: hear whether a new line of the song begins on count 1 of a wall"

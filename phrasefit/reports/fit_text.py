@@ -10,7 +10,12 @@ from phrasefit.fit.in_step import Measure, Place, measure_of
 from phrasefit.fit.starts import usual_intros
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.doubts import NameCorrection, other_doubts
-from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
+from phrasefit.reports.event_words import (
+    change_sentences,
+    counts_words,
+    ending_sentence,
+    terminal_words,
+)
 from phrasefit.reports.map_text import level_words
 from phrasefit.reports.start_words import start_words, why_not
 from phrasefit.reports.times import clock_time
@@ -71,7 +76,7 @@ def _heading(fit: FitPlan) -> str:
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *_wrapped("start     ", start_words(plan)),
-        *_wrapped("tempo     ", f"{tempo_words(fit)}; {fit.tempo.source}"),
+        *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
         f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
         f"score     {score_words(plan)}",
     ]
@@ -109,7 +114,7 @@ def _legend(cells: Iterable[str]) -> list[str]:
     words = [text for cell, text in CELL_WORDS.items() if cell in shown]
     if off := next((cell for cell in cells if cell[0] in "+-" and len(cell) > 1), ""):
         side = "after" if off[0] == "+" else "before"
-        words.append(f"{off} = {off[1:]} counts {side} a phrase begins")
+        words.append(f"{off} = {counts_words(int(off[1:]))} {side} a phrase begins")
     return _wrapped("  phrase: ", ", ".join(words)) if words else []
 
 
