@@ -1,4 +1,4 @@
-"""``phrasefit fit SONG ROUTINE``: does the routine go with the song, and how?"""
+"""``phrasefit fit SONG ROUTINE``: does the routine fit the song, and how?"""
 
 from __future__ import annotations
 

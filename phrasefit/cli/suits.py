@@ -95,7 +95,7 @@ def _routines(places: Sequence[Path]) -> tuple[list[Routine], list[tuple[str, st
         try:
             routines.append(read())
         except RoutineError as exc:
-            failures.append((name, str(exc).removeprefix(f"{name}: ")))
+            failures.append((name, str(exc).removeprefix(name).lstrip(":, ")))
     return routines, failures
 
 

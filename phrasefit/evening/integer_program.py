@@ -157,7 +157,7 @@ class EveningProgram:
         which = [pairing.matches(word) for pairing in self.pairings]
         if not any(which):
             raise ParameterError(
-                f"{word!r} is in no title, artist or routine that goes together at a score of"
+                f"{word!r} is in no title, artist or routine of a pair that fits at a score of"
                 f" {self.request.min_score:g} or more; check the spelling, or lower --min-score"
             )
         return which

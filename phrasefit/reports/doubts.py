@@ -81,8 +81,8 @@ def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
             " bar from the first one"
         ),
         DoubtKind.LEVEL: (
-            "check the count: it is {doubt.counts_per_minute:.0f} a minute while the beat is"
-            " {doubt.beats_per_minute:.0f}: count along and hear whether you would count it so"
+            "check the count ({doubt.counts_per_minute:.0f} a minute, and the beat is"
+            " {doubt.beats_per_minute:.0f}): count along and hear whether you would count it so"
         ),
     }[doubt.kind]
     sure = "" if doubt.probability is None else f" ({doubt.probability:.0%} sure)"

@@ -7,12 +7,19 @@ from collections.abc import Iterable
 
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.fit.in_step import Measure, Place, measure_of
+from phrasefit.fit.starts import usual_intros
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.doubts import NameCorrection, other_doubts
-from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
+from phrasefit.reports.event_words import (
+    change_sentences,
+    counts_words,
+    ending_sentence,
+    terminal_words,
+)
 from phrasefit.reports.map_text import level_words
+from phrasefit.reports.start_words import start_words, why_not
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, score_words, start_words, tempo_words, verdict
+from phrasefit.reports.words import cautions, score_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
@@ -69,7 +76,7 @@ def _heading(fit: FitPlan) -> str:
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *_wrapped("start     ", start_words(plan)),
-        *_wrapped("tempo     ", f"{tempo_words(fit)}; {fit.tempo.source}"),
+        *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
         f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
         f"score     {score_words(plan)}",
     ]
@@ -107,7 +114,7 @@ def _legend(cells: Iterable[str]) -> list[str]:
     words = [text for cell, text in CELL_WORDS.items() if cell in shown]
     if off := next((cell for cell in cells if cell[0] in "+-" and len(cell) > 1), ""):
         side = "after" if off[0] == "+" else "before"
-        words.append(f"{off} = {off[1:]} counts {side} a phrase begins")
+        words.append(f"{off} = {counts_words(int(off[1:]))} {side} a phrase begins")
     return _wrapped("  phrase: ", ", ".join(words)) if words else []
 
 
@@ -138,10 +145,12 @@ def _other_starts(fit: FitPlan) -> list[str]:
     others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
     if not others:
         return []
-    lines = ["other places for count 1 (where the singing begins is not known)"]
-    lines += [
-        f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
-        f"  score {option.score:>3.0f}"
-        for option in others[:SHOWN_STARTS]
-    ]
+    lines = ["other places for count 1, and why not (where the singing begins is not known)"]
+    usual = usual_intros(fit.routine)  # what people ask for first
+    for option in (o for i, o in enumerate(others) if i < SHOWN_STARTS or o.intro_counts in usual):
+        label = (
+            f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
+            f"  score {option.score:>3.0f}  "
+        )
+        lines += _wrapped(label, why_not(fit, option)) or [label.rstrip()]
     return lines

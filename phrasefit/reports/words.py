@@ -15,6 +15,7 @@ from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
+from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.serial import UNNAMED
@@ -286,21 +287,6 @@ def score_words(plan: Plan) -> str:
         return words
     why = "changes and start" if plan.n_changes else "the start"
     return f"{words}, less {plan.charges:.1f} for {why}"
-
-
-def start_words(plan: Plan) -> str:
-    """Say when count 1 comes, counted from the first one and from the first phrase."""
-    text = f"count 1 at {clock_time(plan.start_s)}"
-    if plan.intro_counts > 0:
-        text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
-    elif plan.intro_counts == 0:
-        text += ", on the first one of the song: there is no intro to count in on"
-    else:
-        text += f", {counts_words(-plan.intro_counts)} before the first one"
-    phrase = plan.intro_from_phrase_counts
-    if phrase != plan.intro_counts and phrase > 0:
-        text += f" ({counts_words(phrase)} from count 1 of the first phrase)"
-    return text
 
 
 def off_phrase_lines(fit: FitPlan, plan: Plan) -> tuple[str, ...]:

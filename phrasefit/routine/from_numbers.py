@@ -93,5 +93,5 @@ def routine_from_numbers(
 
 def _assumed(turn_deg: int) -> str:
     """Say in one line what is taken for granted of a routine that has no steps."""
-    turns = f"every wall turns {turn_words(turn_deg)} at its very end" if turn_deg else "no turns"
-    return f"{turns}, and no change of step at a restart (a routine file tells it exactly)"
+    turn = f"each wall turns at its very end ({turn_words(turn_deg)})" if turn_deg else "no turn"
+    return f"{turn}; no change of step at a restart"

@@ -12,6 +12,7 @@ from phrasefit.fit import fit_routine
 from phrasefit.model import Alternative, Confidence, Correction, RestartPoint, Step, TagOption
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
+from phrasefit.reports.start_words import why_not
 from phrasefit.reports.words import cautions, reasons, tempo_words, verdict
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
@@ -341,3 +342,28 @@ def test_music_left_over_is_said() -> None:
 
     assert ", 4 counts after count 32 of wall 4" in " ".join(reasons(fit, fit.plans[0]))
     assert "counts after count" not in " ".join(reasons(whole, whole.plans[0]))
+
+
+def test_an_intro_by_the_trade() -> None:
+    """Another intro is taken where the music asks for it; 16 and 32 counts say why not."""
+    song = make_song(("I", 6), *[("A", 8)] * 9)
+    fit = fit_routine(song, make_routine())
+
+    assert fit.plan.intro_counts == 24  # nothing begins on 16 or 32
+    lines = render(fit).split("other places for count 1, and why not")[1].split("\n\n")[0]
+    assert re.search(r"intro  16 counts  score +\d+  no phrase begins there", lines)
+    assert re.search(r"intro  32 counts  score +\d+  no phrase begins there", lines)
+    assert re.search(r"intro  56 counts  score +\d+  a long wait", lines)
+
+
+def test_a_usual_intro_is_preferred() -> None:
+    """Phrases of 8 counts begin on 16, 24 and 32: nobody expects 24."""
+    song = make_song(*[("AB"[i % 2], 2) for i in range(40)])
+
+    fit = fit_routine(song, make_routine(make_part(counts=8, cuts={})))
+
+    assert fit.plan.intro_counts == 16
+    unusual = next(option for option in fit.start_options if option.intro_counts == 24)
+    assert "an unusual intro (16 or 32 is expected)" in why_not(fit, unusual)
+    asked = fit_routine(song, make_routine(make_part(counts=8, cuts={}), intro_counts=24))
+    assert asked.plan.intro_counts == 24
