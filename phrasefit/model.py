@@ -268,7 +268,7 @@ class Step:
 
     `moments` are counts from the start of the part (0 = count 1; `&` = +1/2);
     `feet` has one sign a moment: ``R``, ``L``, ``B`` (both) or ``.`` (no weight).
-    `turn_deg` is the sum of this line, right = +.
+    `turn_deg` is the sum of this line, right = +.  `heading` stands before it in the file.
     """
 
     line: int
@@ -277,6 +277,7 @@ class Step:
     name: str
     feet: tuple[str, ...]
     turn_deg: int = 0
+    heading: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,7 @@ from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
 from phrasefit.meters import LEVELS
 
+BROKEN = (0.65, 1.6)  # of the usual step: outside, the beat breaks off and begins anew
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
 FORMAT_VERSION = 1
@@ -162,16 +163,21 @@ def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     """List whole bars whose length differs from the meter: time, bar number from 1, beats.
 
-    The part of a bar before the first downbeat and the last bar do not count.
+    The part of a bar before the first downbeat and the last bar do not count, nor does a bar
+    in which the music breaks off: nobody could count it.
     """
     import numpy as np
 
     downbeats = np.flatnonzero(bar_map.positions == 1)
     lengths = np.diff(downbeats)
+    steps_s = np.diff(bar_map.beat_times_s)
+    usual_s = np.median(steps_s) if steps_s.size else 1.0
+    breaks = np.flatnonzero((steps_s < BROKEN[0] * usual_s) | (steps_s > BROKEN[1] * usual_s))
+    broken = set(np.searchsorted(downbeats, breaks, side="right") - 1)
     return [
         {"bar": int(i) + 1, "start_s": float(bar_map.beat_times_s[downbeats[i]]), "beats": int(n)}
         for i, n in enumerate(lengths)
-        if n != bar_map.meter
+        if n != bar_map.meter and i not in broken
     ]
 
 

@@ -79,6 +79,19 @@ def test_schemas_are_schemas() -> None:
         jsonschema.Draft202012Validator.check_schema(json.loads(entry.read_text("utf-8")))
 
 
+def test_a_bar_in_which_the_beat_breaks_off_is_not_odd() -> None:
+    """Where the music stops within a bar, nobody could count it: no odd bar is claimed."""
+    whole = bar_map()
+    odd = serial.map_document(whole)["irregular_bars"][0]
+    first = int(np.searchsorted(whole.beat_times_s, odd["start_s"] - 1e-6))
+    late = whole.beat_times_s + np.where(np.arange(len(whole.beat_times_s)) > first, 3.0, 0.0)
+    broken = dataclasses.replace(
+        whole, beat_times_s=late, end_s=whole.end_s + 3, duration_s=whole.duration_s + 3
+    )
+
+    assert serial.map_document(broken)["irregular_bars"] == []
+
+
 def test_irregular_bar_is_listed() -> None:
     """The short bar is named with its time, number and length."""
     assert serial.map_document(bar_map())["irregular_bars"] == [

@@ -19,7 +19,8 @@ def register(app: typer.Typer) -> None:
 def pack(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The folder to make (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="The folder to make (else named after song and routine)."),
     ] = None,
     paper: PaperSize = Paper.A4,
     command: PlanCommand,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -123,6 +124,12 @@ class Outputs:
     """The files that are written."""
 
     title: Annotated[str, typer.Option("--title", help="Name of the evening.")] = "Floor list"
+    starts_at: Annotated[
+        str | None,
+        typer.Option(
+            "--starts-at", metavar="HH:MM", help="Time of day it begins, for the floor list."
+        ),
+    ] = None
     xspf_path: Annotated[
         Path | None, typer.Option("--xspf", metavar="PATH", help="Write an XSPF playlist.")
     ] = None
@@ -140,6 +147,27 @@ class Outputs:
     )
     json_path: options.Json = None
 
+    @property
+    def starts_at_s(self) -> float | None:
+        """When it begins, in seconds after midnight.
+
+        Raises
+        ------
+        ParameterError
+            If that is no time of day.
+        """
+        from phrasefit.errors import ParameterError
+
+        if self.starts_at is None:
+            return None
+        match = re.fullmatch(r"(\d{1,2})[:.](\d\d)", self.starts_at.strip())
+        hours, minutes = (int(part) for part in match.groups()) if match else (24, 60)
+        if hours > 23 or minutes > 59:
+            raise ParameterError(
+                f"starts-at={self.starts_at!r} is no time of day; write it as in --starts-at 19:30"
+            )
+        return 3600.0 * hours + 60.0 * minutes
+
     def check(self, *, force: bool) -> None:
         """Refuse before the long work what could not be written after it."""
         from phrasefit.cli._song import check_targets
@@ -150,6 +178,7 @@ class Outputs:
             *(self.floor_path, self.json_path),
         )
         check_targets(targets, force=force)
+        _ = self.starts_at_s
         if self.floor_path and self.floor_path.suffix.lower() not in (".pdf", ".png"):
             raise ParameterError(
                 f"{self.floor_path}: the floor list is printed as .pdf or .png; name it so"
@@ -263,7 +292,12 @@ def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: 
         text = playlists.m3u8(evening, paths, folder=path.absolute().parent)
         write_atomic(path, text, force=force)
     if path := outputs.floor_path:
-        document = floor_list(evening, title=outputs.title, paper=outputs.paper.value)
+        document = floor_list(
+            evening,
+            title=outputs.title,
+            paper=outputs.paper.value,
+            starts_at_s=outputs.starts_at_s,
+        )
         save(document, path, force=force)
     emit(playlists.evening_csv(evening, paths), outputs.csv_path, force=force)
     document = playlists.evening_document(evening, paths)

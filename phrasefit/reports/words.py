@@ -12,7 +12,7 @@ from enum import StrEnum
 from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.times import clock_time
@@ -74,6 +74,34 @@ def verdict(
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
+
+
+def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
+    """Say the verdict in one line: how well it fits, with how many changes, its score."""
+    text = _phrase_sentences(fit, plan or fit.plan)[0]
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def music_name(letter: str) -> str:
+    """Name a section of the song; the word keeps it apart from a part of the routine."""
+    return f"music {letter}"
+
+
+def part_name(name: str) -> str:
+    """Name a part of a phrased routine; the word keeps it apart from a section of the song."""
+    return f"part {name}"
+
+
+def routine_size(routine: Routine) -> str:
+    """Say how long a routine is: the counts of a wall, or of its whole sequence of parts."""
+    walls = f"{routine.walls} wall{'' if routine.walls == 1 else 's'}"
+    if not routine.sequence:
+        return f"{routine.counts} counts, {walls}"
+    length = {part.name: part.counts for part in routine.parts}
+    parts = ", ".join(f"{part_name(name)} {counts_words(n)}" for name, n in length.items())
+    total = sum(length[name] for name in routine.sequence)
+    order = " ".join(routine.sequence)
+    return f"{parts}; danced {order}: {counts_words(total)}, {walls}"
 
 
 def _number(n: int) -> str:

@@ -170,10 +170,12 @@ def test_events_are_on_the_floor_list(program: Program, music: Path, tmp_path: P
     program(
         "playlist", music, ROUTINES / "borrowed-teaspoons.toml", "--must", "Extra",
         "--min-length", "1:00", "--minutes", 3, "--floor", target, "--paper", "letter",
+        "--starts-at", "19:30",
     )  # fmt: skip
 
     text = " ".join(pypdf.PdfReader(target).pages[0].extract_text().split())
     assert "Extra" in text
+    assert "from 19:30 to 19:3" in text
     assert "TAG 4 after wall" in text or "RESTART wall" in text
 
 
@@ -193,6 +195,7 @@ def test_picture_of_the_floor_list(program: Program, music: Path, tmp_path: Path
         (("--at", "3"), "write --at 3=waltz"),
         (("--floor", "list.txt"), "printed as .pdf or .png"),
         (("--must", "Nobody At All"), "in no title, artist or routine"),
+        (("--floor", "list.pdf", "--starts-at", "half past"), "write it as in --starts-at 19:30"),
         (("--instead", 9), "place 9 lies outside the evening"),
         (("--min-length", "9:00"), "shorter than 9:00; add longer ones"),
         (("--minutes", 0), "minutes=0 must lie between"),

@@ -45,9 +45,9 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
+from phrasefit.reports.layout import CAUTION
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
-from phrasefit.reports.sheet import CAUTION
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, off_phrase_lines, start_words, verdict
 from phrasefit.routine.turns import format_turn
