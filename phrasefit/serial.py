@@ -188,9 +188,10 @@ def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
 MAP_KEYS = frozenset(
     (
         "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
-        "tempo_drift_percent", "gridded", "beats_per_count", "level_by", "meter", "beats_s",
+        "tempo_drift_percent", "steady", "beats_per_count", "level_by", "meter", "beats_s",
         "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
         "notes", "style", "shows", "seed", "generator_version", "audible",
+        "gridded",  # what older files call steady
     )
 )  # fmt: skip
 SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
