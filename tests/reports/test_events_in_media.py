@@ -199,7 +199,9 @@ def lines_of(document: Document) -> list[str]:
 def test_the_plan(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
     """The JSON document, by one list of events and by the lists of each kind."""
     document = json.loads(
-        serial.dump_json(serial.fit_document(fit, verdict="", doubts=(), reasons=lambda plan: ()))
+        serial.dump_json(
+            serial.fit_document(fit, verdict="", doubts=(), reasons=lambda fit, plan: ())
+        )
     )
 
     found = document["events"]
