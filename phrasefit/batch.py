@@ -277,8 +277,7 @@ def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
         )
     except PhrasefitError as exc:
         lasting = not isinstance(exc, MissingExtraError | CacheError)
-        reason = str(exc).removeprefix(f"{path}: ")
-        return Heard(path=path, trouble=reason, lasting=lasting, notes=tuple(notes))
+        return Heard(path=path, trouble=exc.what, lasting=lasting, notes=tuple(notes))
     except Exception as exc:  # one file must never stop a batch, whatever is wrong with it
         return Heard(path=path, trouble=f"could not be listened to ({type(exc).__name__}: {exc})")
 

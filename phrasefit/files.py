@@ -239,8 +239,8 @@ def _fill(file: BinaryIO, content: bytes | str | Writer) -> None:
     if callable(content):
         content(file)
     else:
-        is_text = isinstance(content, str)
-        file.write(content.encode("utf-8", "backslashreplace") if is_text else content)
+        data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+        file.write(data)
 
 
 def _pour(path: Path, content: bytes | str | Writer) -> None:

@@ -126,21 +126,21 @@ def check_readable(path: Path) -> None:
     if not _is_unicode(path):
         raise AudioError(f"{str(path)!a}: has letters in its name that are not UTF-8; rename it")
     if path.is_dir():
-        raise AudioError(f"{path}: is a folder; name a song file inside it")
+        raise AudioError("is a folder; name a song file inside it", where=path)
     protect(path, "the song")
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):  # opening a pipe would wait forever
-            raise AudioError(f"{path}: is no file that can be read twice; save the song to disk")
+            raise AudioError("is no file that can be read twice; save the song to disk", where=path)
         path.open("rb").close()
     except FileNotFoundError as exc:
-        raise AudioError(f"{path}: there is no such file; check the name and folder") from exc
+        raise AudioError("there is no such file; check the name and folder", where=path) from exc
     except OSError as exc:
         raise AudioError(
-            f"{path}: cannot be opened ({exc.strerror}); check that you may read it"
+            f"cannot be opened ({exc.strerror}); check that you may read it", where=path
         ) from exc
     if about.st_size == 0:
-        raise AudioError(f"{path}: is empty (0 bytes); copy or download it again")
+        raise AudioError("is empty (0 bytes); copy or download it again", where=path)
 
 
 def _is_unicode(path: Path) -> bool:
@@ -157,7 +157,7 @@ def _decode_mixed(path: Path, mix: Mix) -> tuple[np.ndarray, SongInfo, _Power]:
     reader, power = SongReader(path), _Power()
     samples = _resample_mono(reader, mix, power)
     if samples.size == 0:
-        raise AudioError(f"{path}: holds no sound (0 samples); export or download it again")
+        raise AudioError("holds no sound (0 samples); export or download it again", where=path)
     info = SongInfo(
         path=str(path),
         content_hash=hashlib.sha256(samples.data).hexdigest(),
@@ -187,8 +187,9 @@ def _resample_mono(reader: SongReader, mix: Mix, power: _Power) -> np.ndarray:
         power.add(block.samples, mixed)
         if not np.isfinite(power.apart):
             raise AudioError(
-                f"{reader.path}: holds samples that are not numbers near"
-                f" {len(mono) / 4 / SAMPLE_RATE_HZ:.1f} s (NaN or infinite); export it again"
+                f"holds samples that are not numbers near"
+                f" {len(mono) / 4 / SAMPLE_RATE_HZ:.1f} s (NaN or infinite); export it again",
+                where=reader.path,
             )
         if block.rate_hz != rate_hz:  # joined files may go on at another rate
             mono += _rest_of(resampler)

@@ -96,14 +96,15 @@ class SongReader:
                     yield from _joined(self._sound_of(container, file, link))
                 if link.is_cut:
                     raise AudioError(
-                        f"{self.path}: is cut off after {self.heard_s:.1f} s, its last page is"
-                        f" missing; {MEND}"
+                        f"is cut off after {self.heard_s:.1f} s, its last page is missing; {MEND}",
+                        where=self.path,
                     )
         self.declared_s = max(self.declared_s, self.heard_s / there)
         if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
             raise AudioError(
-                f"{self.path}: is cut off, only {self.heard_s:.1f} s of {self.declared_s:.1f} s"
-                f" can be read; {MEND}"
+                f"is cut off, only {self.heard_s:.1f} s of {self.declared_s:.1f} s"
+                f" can be read; {MEND}",
+                where=self.path,
             )
         if not link.has_end_mark:
             self.notes.append(
@@ -118,11 +119,12 @@ class SongReader:
         try:
             links = ogg_links(file)
         except ValueError as exc:
-            raise AudioError(f"{self.path}: is damaged, it {exc}; {MEND}") from exc
+            raise AudioError(f"is damaged, it {exc}; {MEND}", where=self.path) from exc
         if len(links) > MOST_OGG_LINKS:
             raise AudioError(
-                f"{self.path}: is joined of {len(links)} recordings, up to {MOST_OGG_LINKS} can"
-                " be read; cut it into songs"
+                f"is joined of {len(links)} recordings, up to {MOST_OGG_LINKS} can"
+                " be read; cut it into songs",
+                where=self.path,
             )
         return links
 
@@ -136,7 +138,7 @@ class SongReader:
             ) as container:
                 yield container
         except (av.FFmpegError, OSError) as exc:
-            raise AudioError(f"{self.path}: {self._what_is_wrong(window, there)}") from exc
+            raise AudioError(f"{self._what_is_wrong(window, there)}", where=self.path) from exc
 
     def _what_is_wrong(self, window: _Window, there: float) -> str:
         """Say why FFmpeg gave up."""
@@ -155,11 +157,11 @@ class SongReader:
     def _sound_of(self, container: Any, file: BinaryIO, link: OggLink) -> Iterator[Block]:
         """Decode one container packet by packet; silence stands where packets are missing."""
         if not container.streams.audio:
-            raise AudioError(f"{self.path}: has no sound in it; name a file with music")
+            raise AudioError("has no sound in it; name a file with music", where=self.path)
         stream = container.streams.audio[0]
         if stream.codec_context is None:
             raise AudioError(
-                f"{self.path}: is coded in a way that cannot be read; export it as WAV or MP3"
+                "is coded in a way that cannot be read; export it as WAV or MP3", where=self.path
             )
         self._check_ranges(stream.rate or 0, stream.channels or 0)
         if not self.codec:
@@ -191,27 +193,29 @@ class SongReader:
     def _heard(self, samples: np.ndarray, frame: Any) -> Block:
         self.heard_s += len(samples) / frame.sample_rate
         if self.heard_s > MAX_DURATION_S:
-            raise AudioError(f"{self.path}: is longer than an hour; cut it into songs")
+            raise AudioError("is longer than an hour; cut it into songs", where=self.path)
         return Block(samples, frame.sample_rate)
 
     def _refuse_damage(self, watch: LossWatch) -> None:
         lost_s = watch.lost_s(self.heard_s)
         if lost_s > MISSING_TOLERANCE_S:
             raise AudioError(
-                f"{self.path}: is damaged near {self.heard_s:.1f} s,"
-                f" {lost_s:.1f} s of its sound cannot be read; {MEND}"
+                f"is damaged near {self.heard_s:.1f} s,"
+                f" {lost_s:.1f} s of its sound cannot be read; {MEND}",
+                where=self.path,
             )
 
     def _check_ranges(self, rate_hz: int, n_channels: int) -> None:
         if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
             raise AudioError(
-                f"{self.path}: has {rate_hz} samples a second, {MIN_RATE_HZ}-{MAX_RATE_HZ} can"
-                " be read; export it at 44100"
+                f"has {rate_hz} samples a second, {MIN_RATE_HZ}-{MAX_RATE_HZ} can"
+                " be read; export it at 44100",
+                where=self.path,
             )
         if not 1 <= n_channels <= MAX_CHANNELS:
             raise AudioError(
-                f"{self.path}: has {n_channels} channels, up to {MAX_CHANNELS} can be read;"
-                " export it as stereo"
+                f"has {n_channels} channels, up to {MAX_CHANNELS} can be read; export it as stereo",
+                where=self.path,
             )
 
     def _describe(self, container: Any, stream: Any, file: BinaryIO) -> None:
@@ -225,8 +229,9 @@ class SongReader:
         is_likely = size_bytes >= self.declared_s * MIN_BYTES_PER_S
         if self.declared_s > MAX_DURATION_S and is_likely:
             raise AudioError(
-                f"{self.path}: is {self.declared_s / 60:.0f} minutes long, songs up to"
-                f" {MAX_DURATION_S / 60:.0f} minutes can be read; cut it into songs"
+                f"is {self.declared_s / 60:.0f} minutes long, songs up to"
+                f" {MAX_DURATION_S / 60:.0f} minutes can be read; cut it into songs",
+                where=self.path,
             )
 
     def _unstated_delay(self, frame: Any, watch: LossWatch) -> int:

@@ -61,5 +61,4 @@ def _checked(path: Path) -> tuple[Routine | None, tuple[Finding, ...]]:
     try:
         return check_routine(path)
     except RoutineError as exc:
-        reason = str(exc).removeprefix(f"{path}: ")
-        return None, (Finding(severity="error", line=0, message=f"this file {reason}"),)
+        return None, (Finding(severity="error", line=0, message=f"this file {exc.what}"),)

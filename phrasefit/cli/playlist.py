@@ -59,7 +59,7 @@ class EveningOptions:
     ] = 0.0
     teach: Annotated[
         Words, typer.Option("--teach", metavar="ROUTINE", help="A routine taught that evening.")
-    ] = ()
+    ] = options.EMPTY
     teach_minutes: Annotated[
         float, typer.Option("--teach-minutes", help="Minutes of teaching for each of them.")
     ] = 15.0
@@ -71,13 +71,13 @@ class EveningOptions:
     ] = 0
     must: Annotated[
         Words, typer.Option("--must", metavar="WORD", help="Title, artist or routine to have.")
-    ] = ()
+    ] = options.EMPTY
     never: Annotated[
         Words, typer.Option("--never", metavar="WORD", help="Title, artist or routine to leave.")
-    ] = ()
+    ] = options.EMPTY
     fixed: Annotated[
         Words, typer.Option("--at", metavar="PLACE=WORD", help="Put it at this place: 3=waltz.")
-    ] = ()
+    ] = options.EMPTY
     repeats: Annotated[
         int, typer.Option("--repeats", help="How often a routine may be danced.")
     ] = 1
@@ -89,7 +89,7 @@ class EveningOptions:
         typer.Option(
             "--instead", metavar="PLACE", help="Not this dance: the next best at this place."
         ),
-    ] = ()
+    ] = options.EMPTY
     min_length_s: Annotated[
         str, typer.Option("--min-length", metavar="TIME", help="Leave out shorter songs.")
     ] = "2:00"
@@ -306,7 +306,6 @@ def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: 
         )
         save(document, path, force=force)
     emit(playlists.evening_csv(evening, paths), outputs.csv_path, force=force)
-    document = playlists.evening_document(evening, paths)
-    emit(dump_json(document), outputs.json_path, force=force)
+    emit(dump_json(playlists.evening_document(evening, paths)), outputs.json_path, force=force)
     if "-" not in (outputs.csv_path, outputs.json_path):
         typer.echo(playlists.render_evening(evening), nl=False)

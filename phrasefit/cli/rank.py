@@ -46,7 +46,7 @@ class Choice:
     ] = None
     words: Annotated[
         list[str], typer.Option("--title", metavar="WORD", help="Word in title or artist.")
-    ] = ()
+    ] = options.EMPTY
 
     def wanted(self) -> SongFilter:
         """Say it in the words of the ranking."""
@@ -56,7 +56,7 @@ class Choice:
             counts_per_minute=many.tempo_range(self.tempo),
             meter=self.meter,
             min_confidence=self.min_confidence,
-            words=self.words,
+            words=tuple(self.words),
         )
 
 

@@ -49,18 +49,18 @@ def suits(
     from phrasefit.reports.rank_text import render_suits
     from phrasefit.serial import dump_json
 
-    places = places or []
+    places, heard_song = places or [], None if map_path else song
     if map_path is not None:
-        places, song = [song, *places], None  # with --map all arguments are routines
+        places = [song, *places]  # with --map all arguments are routines
     routines, failures = _routines(places)
     requests = [plan.request(routine) for routine in routines]
     source = source_of(
-        song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
+        heard_song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
     )
     fits, unfit = _fit_all(source.bar_map, requests)
     n_bad = len(failures)
     failures += unfit
-    document = table.suits_document(fits, path=str(song or map_path), failures=failures)
+    document = table.suits_document(fits, path=str(heard_song or map_path), failures=failures)
     emit(dump_json(document), json_path, force=force)
     rows = [(row["routine"]["name"], i, row) for i, row in enumerate(document["routines"], start=1)]
     emit(table.rows_csv(rows), csv_path, force=force)
@@ -69,7 +69,7 @@ def suits(
     for name, reason in failures[:n_bad]:
         tell(f"{name}: {reason}", err=True)
     for name, reason in unfit:
-        tell(f"left out: {name}; {reason.split('; ')[0]}", err=True)
+        tell(f"left out: {name}; {reason}", err=True)
     if n_bad:
         raise typer.Exit(EXIT_PARTIAL)
 
@@ -95,7 +95,7 @@ def _routines(places: Sequence[Path]) -> tuple[list[Routine], list[tuple[str, st
         try:
             routines.append(read())
         except RoutineError as exc:
-            failures.append((name, str(exc).removeprefix(name).lstrip(":, ")))
+            failures.append((name, exc.what))
     return routines, failures
 
 

@@ -32,7 +32,8 @@ class ShapedText(Text):
     def draw(self, renderer: Any) -> None:
         """Draw as any text; what is shaped goes into a PDF glyph by glyph."""
         is_own = is_shaped(self.get_text()) and hasattr(renderer, "file")
-        super().draw(_GlyphWriter(renderer) if is_own else renderer)
+        writer: Any = _GlyphWriter(renderer) if is_own else renderer
+        super().draw(writer)
 
 
 class _GlyphWriter:
@@ -58,7 +59,7 @@ class _GlyphWriter:
         items = renderer._get_font_ttf(prop)._layout(s, LoadFlags.NO_HINTING)
         glyphs = in_reading_order([item.char for item in items], s)
         is_turned = any(_runs_left(glyph.letters) for glyph in glyphs)
-        for _, span in groupby(glyphs, key=lambda glyph: glyph.syllable if is_turned else None):
+        for _syllable, span in groupby(glyphs, key=lambda glyph: glyph.syllable if is_turned else None):
             own = [glyph for glyph in span if glyph.letters not in DIRECTION_SIGNS]
             words = "".join(glyph.letters for glyph in own).replace(NO_LETTER, "")
             is_whole = not is_turned or len(own) > 1

@@ -381,7 +381,7 @@ def _fill(flow: Flow, rows_at: Callable[[float], list[list[Slab]]], sizes: Seque
         if number:
             flow.turn()
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
-        n_rows = sum(slab.ends for slab in page)
+        n_rows = float(sum(slab.ends for slab in page))
         n_rows += 0.5 if page and not page[-1].ends else 0  # goes on: is lowered only
         spare = max(0.0, flow.room_left - height_of(page) - 1)
         stretch = min(spare / max(n_rows, 0.5), MOST_STRETCH * size)

@@ -158,8 +158,8 @@ def _restarts(flow: Flow, part: Part) -> None:
     rows = [_table_row(flow, heads, RESTART_COLUMNS, size=SMALL_PT)]
     for point in changed:
         turn = format_turn(point.turn_deg) if point.turn_deg else "nothing"
-        words = [f"count {point.after_count}", turn, point.step_change]
-        rows.append(_table_row(flow, words, RESTART_COLUMNS, size=SMALL_PT + 1.5))
+        cells = [f"count {point.after_count}", turn, point.step_change]
+        rows.append(_table_row(flow, cells, RESTART_COLUMNS, size=SMALL_PT + 1.5))
     flow.y += 4
     flow.group([slab for row in rows for slab in row])
 

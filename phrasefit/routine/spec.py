@@ -162,8 +162,8 @@ def parse_routine(text: str, path: str = "") -> Routine:
     errors = reading.findings
     if errors or reading.routine is None:
         more = f" (and {len(errors) - 1} more, see phrasefit check)" if len(errors) > 1 else ""
-        where = f"{path}, line" if path else "routine, line"
-        raise RoutineError(f"{where} {errors[0].line}: {errors[0].message}{more}")
+        first = errors[0]
+        raise RoutineError(f"line {first.line}: {first.message}{more}", where=path or "routine")
     return reading.routine
 
 

@@ -64,20 +64,20 @@ def read_text(path: Path | str) -> str:
     path = Path(path)
     try:
         if path.is_dir():
-            raise RoutineError(f"{path}: is a folder; name the routine files inside it")
+            raise RoutineError("is a folder; name the routine files inside it", where=path)
         protect(path, "the routine file")
         with path.open("rb") as handle:
             content = handle.read(MAX_FILE_BYTES + 1)
     except OSError as exc:
         reason = exc.strerror or str(exc)
-        raise RoutineError(f"{path}: cannot be read ({reason}); check the name") from exc
+        raise RoutineError(f"cannot be read ({reason}); check the name", where=path) from exc
     if len(content) > MAX_FILE_BYTES:
-        raise RoutineError(f"{path}: is too large for a routine; was a song given in its place?")
+        raise RoutineError("is too large for a routine; was a song given in its place?", where=path)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as exc:
         raise RoutineError(
-            f"{path}: is not a text in UTF-8; save the routine as plain text, UTF-8"
+            "is not a text in UTF-8; save the routine as plain text, UTF-8", where=path
         ) from exc
 
 

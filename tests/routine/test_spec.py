@@ -322,7 +322,7 @@ def test_loading_names_file_line_and_how_many_more(tmp_path: Path) -> None:
         load_routine(path)
 
     message = str(caught.value)
-    assert message.startswith(f"{path}, line 5: the file says walls = 2")
+    assert message.startswith(f"{path}: line 5: the file says walls = 2")
     assert "(and 2 more, see phrasefit check)" in message
 
 
