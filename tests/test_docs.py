@@ -13,7 +13,7 @@ from phrasefit.cli import COMMANDS, app
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+VOCABULARY = (ROOT / "phrasefit" / "VOCABULARY.md").read_text(encoding="utf-8")
 CLI = get_command(app)
 
 
@@ -70,11 +70,10 @@ def test_continuous_integration_runs_the_readme_command() -> None:
 
 
 def test_every_option_and_json_key_is_in_the_vocabulary() -> None:
-    """The vocabulary table of DEVELOPERS.md names every command and option."""
-    table = DEVELOPERS.split("## Vocabulary", 1)[1]
-    missing = [c for c in COMMANDS if f"`{c}`" not in table]
+    """The vocabulary names every command and option."""
+    missing = [c for c in COMMANDS if f"`{c}`" not in VOCABULARY]
     missing += sorted(
-        {option for c in COMMANDS for option in options_of(c) if f"`{option}`" not in table}
+        {option for c in COMMANDS for option in options_of(c) if f"`{option}`" not in VOCABULARY}
         - {"--help"}
     )
     assert missing == []
