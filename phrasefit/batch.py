@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 import os
-import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +17,7 @@ from pathlib import Path
 from phrasefit import pipeline
 from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
 from phrasefit.model import SongSummary
-from phrasefit.parent_watch import end_with_parent
+from phrasefit.parent_watch import start_worker
 from phrasefit.ranking.summary import summary_of
 from phrasefit.store import Store
 
@@ -70,7 +69,12 @@ class Workers:
             If Dask is asked for and not installed.
         """
         if self.backend == "loky":
-            return {"backend": "loky", "n_jobs": self.n_workers}
+            return {
+                "backend": "loky",
+                "n_jobs": self.n_workers,
+                "initializer": start_worker,
+                "initargs": (os.getpid(),),
+            }
         try:
             import distributed  # noqa: F401 - joblib's backend needs it
         except ImportError as exc:
@@ -246,13 +250,6 @@ def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None
             report.notes.append(str(exc))
 
 
-def hear_aside(path: Path, store_path: Path, hand_made: bool) -> Heard:
-    """Listen to one file in a process of this machine that works for another one."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one who gives the work
-    end_with_parent()
-    return hear(path, store_path, hand_made)
-
-
 def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
     """Listen to one file, whatever happens.
 
@@ -317,10 +314,9 @@ def _parallel(
 ) -> Iterator[Heard]:
     from joblib import Parallel, delayed, parallel_config
 
-    work = hear if store_path is None else hear_aside
     with parallel_config(**options):
         yield from Parallel(return_as="generator_unordered", batch_size=1)(
-            delayed(work)(path, store_path, hand_made) for path in paths
+            delayed(hear)(path, store_path, hand_made) for path in paths
         )
 
 
@@ -334,9 +330,11 @@ def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
     """Listen in a process of its own, whose death proves the file guilty."""
     from joblib.externals.loky import ProcessPoolExecutor
 
-    with ProcessPoolExecutor(max_workers=1) as executor:
+    with ProcessPoolExecutor(
+        max_workers=1, initializer=start_worker, initargs=(os.getpid(),)
+    ) as executor:
         try:
-            return executor.submit(hear_aside, path, store_path, hand_made).result()
+            return executor.submit(hear, path, store_path, hand_made).result()
         except _dead_worker():
             return Heard(
                 path=path,

@@ -18,6 +18,7 @@ from phrasefit.errors import MapError, shown
 from phrasefit.files import protect
 
 MOST_BYTES = 20_000_000  # an hour of beats with its sections takes two
+MOST_LETTERS = 1000  # of a text that somebody reads: a title, a note
 
 
 def load_json(path: Path, *, what: str) -> Any:
@@ -87,11 +88,18 @@ class Fields:
         return value
 
     def text(self, key: str, default: str = "") -> str:
-        """Read a text."""
+        """Read a text of at most `MOST_LETTERS`."""
         value = self._value(key, default)
-        if not isinstance(value, str):
-            raise self.refuse(key, "must be a text in quotes")
+        if not isinstance(value, str) or len(value) > MOST_LETTERS:
+            raise self.refuse(key, f"must be a text in quotes, of at most {MOST_LETTERS} letters")
         return value
+
+    def texts(self, key: str, *, most: int) -> tuple[str, ...]:
+        """Read a list of at most `most` texts, each at most `MOST_LETTERS` long."""
+        texts = self.items(key, most=most)
+        if not all(isinstance(text, str) and len(text) <= MOST_LETTERS for text in texts):
+            raise self.refuse(key, f"must be a list of texts of at most {MOST_LETTERS} letters")
+        return tuple(texts)
 
     def choice(self, key: str, known: Sequence[float], default: Any = None) -> Any:
         """Read one of the numbers `known`; `default` if missing."""
@@ -112,9 +120,9 @@ class Fields:
 
     def numbers(self, key: str, *, low: float, high: float, most: int) -> tuple[float, ...]:
         """Read a list of at most `most` finite numbers in `low`..`high`; empty if missing."""
-        values = self.items(key)
-        if len(values) > most or not all(is_number(v) and low <= v <= high for v in values):
-            raise self.refuse(key, f"must be a list of at most {most} numbers{_range(low, high)}")
+        values = self.items(key, most=most)
+        if not all(is_number(v) and low <= v <= high for v in values):
+            raise self.refuse(key, f"must be a list of numbers{_range(low, high)}")
         return tuple(map(float, values))
 
     def only(self, known: Collection[str]) -> None:
@@ -125,18 +133,18 @@ class Fields:
             remedy = f"write {close[0]}, or remove it" if close else "remove it"
             raise MapError(f"{self.name}: {shown(unknown[0])} is no key of it; {remedy}")
 
-    def items(self, key: str) -> list[Any]:
-        """Read a list; empty if missing."""
+    def items(self, key: str, *, most: int | None = None) -> list[Any]:
+        """Read a list of at most `most`; empty if missing."""
         value = self._value(key, [])
         if not isinstance(value, list):
             raise self.refuse(key, "must be a list in square brackets")
+        if most is not None and len(value) > most:
+            raise MapError(f"{self.name}: {key} lists {len(value)} things; at most {most} are read")
         return value
 
-    def tables(self, key: str, *, most: int | None = None) -> list[Fields]:
-        """Read a list of objects, at most `most`."""
-        items = self.items(key)
-        if most is not None and len(items) > most:
-            raise self.refuse(key, f"must be a list of at most {most}")
+    def tables(self, key: str, *, most: int) -> list[Fields]:
+        """Read a list of at most `most` objects."""
+        items = self.items(key, most=most)
         return [Fields(f"{self.name}: {key}[{i}]", value) for i, value in enumerate(items)]
 
     def required(self, key: str) -> None:

@@ -10,11 +10,13 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
+import shutil
 import stat
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from phrasefit.errors import OutputError
 
@@ -22,8 +24,33 @@ if TYPE_CHECKING:
     import numpy as np
 
 
+# Names that Windows keeps for devices, whatever ending follows, and signs that no name may
+# hold there (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = re.compile(r"^(CON|PRN|AUX|NUL|(COM|LPT)[0-9¹²³])(?=\.|$)", re.IGNORECASE)
+_NO_NAME_SIGNS = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f\u2028\u2029]')
+MOST_STEM_BYTES = 200  # of a name, which ends at 255; leaves room for our own endings
+
 # Device and inode of every file that was given to the program, and what it is.
 _given: dict[tuple[int, int], str] = {}
+
+
+def safe_stem(stem: str) -> str:
+    """Make the beginning of a file name, taken from another, one that every system takes.
+
+    Parameters
+    ----------
+    stem : str
+        The stem of a song's name, or its title.
+
+    Examples
+    --------
+    >>> safe_stem("CON"), safe_stem("what now?. ."), safe_stem("Paper Boat")
+    ('CON_', 'what now_', 'Paper Boat')
+    """
+    whole = os.fsencode(_NO_NAME_SIGNS.sub("_", stem))
+    if len(whole) > MOST_STEM_BYTES:  # not cut inside a letter
+        whole = whole[:MOST_STEM_BYTES].decode("utf-8", "ignore").encode()
+    return _DEVICES.sub(r"\1_", os.fsdecode(whole).rstrip(". ")) or "song"
 
 
 def protect(path: Path | str | None, what: str) -> None:
@@ -110,21 +137,26 @@ def _temporary_beside(path: Path) -> Iterator[Path]:
         temporary.unlink(missing_ok=True)
 
 
-def sound_bytes(
-    samples: np.ndarray,
+def write_sound(
+    file: BinaryIO,
+    blocks: Iterable[np.ndarray],
     sample_rate_hz: int,
     *,
+    n_channels: int,
     container: str,
     subtype: str,
     tags: dict[str, str] | None = None,
     compression_level: float | None = None,
-) -> bytes:
-    """Encode sound as the bytes of a file.
+) -> None:
+    """Encode sound into an open file, piece by piece.
 
     Parameters
     ----------
-    samples : array [shape=(n,) or (n, n_channels), -1 to 1]
-    sample_rate_hz : int
+    file : binary file, open for writing
+    blocks : iterable of array [shape=(n,) or (n, n_channels), -1 to 1]
+        In pieces of about a second: in one piece libsndfile's Vorbis writer overruns its
+        stack on long files.
+    sample_rate_hz, n_channels : int
     container, subtype : str
         As libsndfile names them: ``OGG`` and ``VORBIS``, ``MP3`` and ``MPEG_LAYER_III`` ...
     tags : dict, optional
@@ -134,25 +166,44 @@ def sound_bytes(
     """
     import soundfile
 
-    out = io.BytesIO()
     with soundfile.SoundFile(
-        out,
+        file,
         "w",
         sample_rate_hz,
-        1 if samples.ndim == 1 else samples.shape[1],
+        n_channels,
         subtype=subtype,
         format=container,
         compression_level=compression_level,
-    ) as file:
+    ) as sound:
         for name, words in (tags or {}).items():
-            setattr(file, name, words)
-        # In one piece libsndfile's Vorbis writer overruns its stack on long files.
-        for start in range(0, len(samples), sample_rate_hz):
-            file.write(samples[start : start + sample_rate_hz])
+            setattr(sound, name, words)
+        for block in blocks:
+            sound.write(block)
+
+
+def sound_bytes(samples: np.ndarray, sample_rate_hz: int, **how: Any) -> bytes:
+    """Encode sound [shape=(n,) or (n, n_channels), -1 to 1] as the bytes of a file.
+
+    The other arguments are those of `write_sound`.
+    """
+    out = io.BytesIO()
+    n_channels = 1 if samples.ndim == 1 else samples.shape[1]
+    write_sound(
+        out, in_blocks(samples, sample_rate_hz), sample_rate_hz, n_channels=n_channels, **how
+    )
     return out.getvalue()
 
 
-def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False) -> Path:
+def in_blocks(samples: np.ndarray, n_samples: int) -> Iterator[np.ndarray]:
+    """Cut sound into pieces of `n_samples`."""
+    for start in range(0, len(samples), n_samples):
+        yield samples[start : start + n_samples]
+
+
+Writer = Callable[[BinaryIO], None]  # writes into a file that is open for reading, too
+
+
+def write_atomic(path: Path | str, content: bytes | str | Writer, *, force: bool = False) -> Path:
     """Write `content` to `path` so that readers see all of it or nothing.
 
     A pipe or device is written to as it is.
@@ -161,8 +212,9 @@ def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False)
     ----------
     path : Path or str
         The file to make.
-    content : bytes or str
-        Text is written as UTF-8.
+    content : bytes, str or callable
+        Text is written as UTF-8.  What is long is written by a callable that is given the
+        open file, so that it need not be in memory as a whole.
     force : bool
         Replace an existing file.
 
@@ -172,22 +224,32 @@ def write_atomic(path: Path | str, content: bytes | str, *, force: bool = False)
         If `check_target` refuses the path, or the folder or disk does.
     """
     path = Path(path)
-    data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
     check_target(path, force=force)
     if _is_stream(_state(path)):
-        _pour(path, data)
+        _pour(path, content)
         return path
     # A link stays: what it leads to is replaced.
     target = Path(os.path.realpath(path)) if path.is_symlink() else path
-    with _temporary_beside(target) as temporary:
-        temporary.write_bytes(data)
+    with _temporary_beside(target) as temporary, temporary.open("wb+") as file:
+        _fill(file, content)
     return path
 
 
-def _pour(path: Path, data: bytes) -> None:
+def _fill(file: BinaryIO, content: bytes | str | Writer) -> None:
+    if callable(content):
+        content(file)
+    else:
+        is_text = isinstance(content, str)
+        file.write(content.encode("utf-8", "backslashreplace") if is_text else content)
+
+
+def _pour(path: Path, content: bytes | str | Writer) -> None:
+    """Write to a pipe or device; by way of a file, as a writer may go back and forth in it."""
     try:
-        with path.open("wb") as stream:
-            stream.write(data)
+        with tempfile.TemporaryFile() as whole, path.open("wb") as stream:
+            _fill(whole, content)
+            whole.seek(0)
+            shutil.copyfileobj(whole, stream)
     except OSError as exc:
         reason = exc.strerror or str(exc)
         raise OutputError(f"{path}: cannot be written ({reason}); choose another") from exc

@@ -13,6 +13,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# Counts a minute that anybody dances to; common practice, no source.
+TEMPO_RANGE = (20.0, 400.0)
+LONGEST_BAR = 64  # beats; far beyond any song, so that a slip is noticed
+
 # What one count is, by the beats it holds.
 LEVELS: dict[float, str] = {
     0.5: "two counts on every beat",

@@ -2,23 +2,28 @@
 
 A program that is killed cannot tell its workers.  Left alone they would sit on hundreds
 of megabytes, and hold the pipe that its output went to, until joblib's own time-out of
-five minutes.
+five minutes.  Nothing heavy is imported here, so that a worker looks before it loads.
 """
 
 from __future__ import annotations
 
-import functools
 import os
+import signal
 import threading
 import time
 
 LOOK_EVERY_S = 1.0
 
 
-@functools.cache
-def end_with_parent() -> None:
-    """Let this process end soon after its parent; call it in every job, it acts once."""
-    parent = os.getppid()
+def start_worker(parent: int) -> None:
+    """Prepare this process for work: it ends soon after the process `parent`, and not by Ctrl-C.
+
+    Parameters
+    ----------
+    parent : int
+        The number of the process that started this one; it may be gone already.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the one who gives the work
 
     def watch() -> None:
         while os.getppid() == parent:

@@ -22,7 +22,7 @@ from phrasefit import model
 from phrasefit.corrections.document import correction_document, read_correction
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
-from phrasefit.meters import LEVELS
+from phrasefit.meters import LEVELS, LONGEST_BAR
 
 BROKEN = (0.65, 1.6)  # of the usual step: outside, the beat breaks off and begins anew
 MAP_FORMAT = "phrasefit-map"
@@ -31,9 +31,11 @@ FORMAT_VERSION = 1
 
 # What a bar map by hand may hold; far beyond any song, so that a slip is noticed.
 MOST_BEATS = 30_000  # an hour at 500 a minute
-LONGEST_BAR = 64
+LONGEST_GAP_S = 1800.0  # without a beat, amid a song
 SHORTEST_BEAT_S, LONGEST_BEAT_S = 0.1, 6.0
 LAST_S = 24 * 3600.0
+MOST_PHRASES, MOST_SECTIONS, MOST_ALTERNATIVES, MOST_NOTES = 5000, 2000, 100, 200
+TEMPO_SLIP = 8.0  # a tempo further from that of the beats is not theirs, whatever is counted
 MOST_LETTERS = 12  # of a section's name, as far as pictures have room
 
 
@@ -186,9 +188,10 @@ def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
 MAP_KEYS = frozenset(
     (
         "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
-        "tempo_drift_percent", "gridded", "beats_per_count", "level_by", "meter", "beats_s",
+        "tempo_drift_percent", "steady", "beats_per_count", "level_by", "meter", "beats_s",
         "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
         "notes", "style", "shows", "seed", "generator_version", "audible",
+        "gridded",  # what older files call steady
     )
 )  # fmt: skip
 SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
@@ -226,19 +229,23 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         beat_times_s=beats,
         positions=positions,
         meter=fields.whole("meter", _prevailing_meter(positions), low=1, high=LONGEST_BAR),
-        tempo_bpm=fields.number("tempo_bpm", 60.0 / gap_s, low=1.0, high=1000.0),
+        tempo_bpm=fields.number(
+            "tempo_bpm", 60 / gap_s, low=60 / gap_s / TEMPO_SLIP, high=60 / gap_s * TEMPO_SLIP
+        ),
         end_s=end_s,
-        duration_s=fields.number("duration_s", end_s, low=0.0, high=LAST_S),
-        sections=_read_sections(fields.tables("sections"), beats),
-        phrases=_read_phrases(fields.tables("phrases"), beats),
+        duration_s=fields.number("duration_s", end_s, low=float(beats[-1]) - gap_s, high=LAST_S),
+        sections=_read_sections(fields.tables("sections", most=MOST_SECTIONS), beats),
+        phrases=_read_phrases(fields.tables("phrases", most=MOST_PHRASES), beats),
         confidence=model.Confidence(**sure),
-        alternatives=tuple(map(_read_alternative, fields.tables("alternatives"))),
-        tempo_drift_percent=fields.number("tempo_drift_percent", 0.0),
+        alternatives=tuple(
+            map(_read_alternative, fields.tables("alternatives", most=MOST_ALTERNATIVES))
+        ),
+        tempo_drift_percent=fields.number("tempo_drift_percent", 0.0, low=-100.0, high=1000.0),
         steady=bool(document.get("steady", document.get("gridded", False))),
         beats_per_count=_read_level(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),
-        notes=tuple(map(str, fields.items("notes"))),
+        notes=fields.texts("notes", most=MOST_NOTES),
     )
 
 
@@ -272,7 +279,13 @@ def _read_beats(fields: Fields) -> tuple[Any, Any]:
         raise MapError(f"{fields.name}: a bar map needs one position for each beat")
     if np.any(np.diff(beats) <= 0):
         raise MapError(f"{fields.name}: beats_s must be strictly increasing")
-    gap_s = float(np.median(np.diff(beats)))
+    gaps_s = np.diff(beats)
+    gap_s = float(np.median(gaps_s))
+    if gaps_s.max() > LONGEST_GAP_S:
+        raise MapError(
+            f"{fields.name}: beats_s has no beat for {gaps_s.max() / 60:.0f} minutes after"
+            f" {beats[gaps_s.argmax()]:g} s; {LONGEST_GAP_S / 60:g} are the most"
+        )
     if not SHORTEST_BEAT_S <= gap_s <= LONGEST_BEAT_S or not -1.0 <= beats[0] <= LAST_S:
         raise MapError(
             f"{fields.name}: beats_s has a beat every {gap_s:g} s from {beats[0]:g} s on;"

@@ -144,7 +144,7 @@ def test_renamed_and_retagged_song_is_known(
 
 def test_dying_worker_costs_only_its_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file that ends the process that reads it is named; all others are heard."""
-    monkeypatch.setattr(batch, "hear_aside", fake_hear)
+    monkeypatch.setattr(batch, "hear", fake_hear)
     paths = touch(tmp_path, *(f"{i:02}.wav" for i in range(6)), "bomb.wav", "z.wav")
     with Store() as store:
         report = listen_to(paths, store, workers=Workers(n_jobs=2))

@@ -11,14 +11,14 @@ from pathlib import Path
 
 WORKER = """
 import os, sys, time
-from phrasefit.parent_watch import end_with_parent
-end_with_parent()
+from phrasefit.parent_watch import start_worker
+start_worker(int(sys.argv[1]))
 print(os.getpid(), flush=True)
 time.sleep(60)
 """
 PARENT = """
-import subprocess, sys, time
-subprocess.Popen([sys.executable, "-c", sys.argv[1]])
+import os, subprocess, sys, time
+subprocess.Popen([sys.executable, "-c", sys.argv[1], str(os.getpid())])
 time.sleep(60)
 """
 MOST_S = 5.0

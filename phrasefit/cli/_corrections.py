@@ -30,7 +30,13 @@ class CorrectionOptions:
     ] = EMPTY
     shift_one: Annotated[
         int,
-        typer.Option("--shift-one", metavar="BEATS", help="Move every one, later (+1) or earlier."),
+        typer.Option(
+            "--shift-one",
+            metavar="BEATS",
+            min=-64,
+            max=64,
+            help="Move every one, later (+1) or earlier.",
+        ),
     ] = 0
     half: Annotated[bool, typer.Option("--half", help="Count every other beat.")] = False
     double: Annotated[bool, typer.Option("--double", help="Count twice as many beats.")] = False

@@ -135,6 +135,11 @@ def one_line_message(text: str) -> str:
     )
 
 
+def tell(text: str, *, err: bool = False) -> None:
+    """Print one line, whatever names are in it."""
+    typer.echo(one_line_message(text), err=err)
+
+
 def _drop_output() -> None:
     """Send what is still buffered nowhere, so that the end of the program is quiet."""
     with contextlib.suppress(OSError, ValueError):
@@ -179,7 +184,11 @@ class Progress:
         self._last = now
         filled = round(24 * share)
         bar = "#" * filled + "-" * (24 - filled)
-        print(f"\r{self._label} [{bar}] {share:4.0%} {text[:40]:<40}", end="", file=sys.stderr)
+        print(
+            f"\r{self._label} [{bar}] {share:4.0%} {one_line_message(text)[:40]:<40}",
+            end="",
+            file=sys.stderr,
+        )
 
     def close(self) -> None:
         """Wipe the line."""

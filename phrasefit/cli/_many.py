@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Force
 
 if TYPE_CHECKING:
     from phrasefit.batch import BatchProgress, BatchReport, Workers
+    from phrasefit.cli._plan import Targets
     from phrasefit.collection import Collection
     from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
@@ -70,23 +72,36 @@ def open_store() -> Iterator[Store]:
             yield store
         finally:
             for note in dict.fromkeys(store.notes):
-                print(f"phrasefit: {note}", file=sys.stderr)
+                tell(f"phrasefit: {note}", err=True)
 
 
 def gather(
-    places: Sequence[Path], store: Store, workers: Workers, *, known: bool
+    places: Sequence[Path],
+    store: Store,
+    workers: Workers,
+    *,
+    known: bool,
+    targets: Targets = (),
+    force: bool = False,
 ) -> tuple[Collection, BatchReport]:
     """Listen to what is new in `places`; give all their songs, ready for ranking.
+
+    `targets` are the files the command will write: they are checked first.
 
     Raises
     ------
     ParameterError
         If no place is given, or there is no song in any.
+    OutputError
+        If one of `targets` cannot be written, or is one of the songs.
     """
     from phrasefit.batch import BatchReport, listen_to, songs_in
+    from phrasefit.cli._song import check_targets
     from phrasefit.collection import Collection
     from phrasefit.errors import ParameterError
+    from phrasefit.files import protect
 
+    check_targets(targets, force=force)
     if known:
         if places:
             raise ParameterError("give folders or --known, not both")
@@ -96,6 +111,9 @@ def gather(
     paths = songs_in(places)
     if not paths:
         raise ParameterError(f"{places[0]}: there are no songs in it; check the folder")
+    for path in paths:
+        protect(path, "one of the songs")
+    check_targets(targets, force=force)
     with _listening(len(paths)) as progress:
         report = listen_to(paths, store, workers=workers, progress=progress)
     library = Collection.of(store, keys=report.hash_of.values(), unkept=report.unkept)
@@ -151,17 +169,25 @@ def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str,
     return {key: path for path, (_, _, key) in store.files().items() if key in wanted}
 
 
+def unless_stopped(report: BatchReport, target: str | None) -> str | None:
+    """Give `target`; None for a file of a batch that was stopped, which the next run would refuse.
+
+    What is printed (``-``) is printed all the same.
+    """
+    return None if report.n_left and target != "-" else target
+
+
 def finish(report: BatchReport) -> None:
     """List what failed, with reasons; end with the exit code that says so."""
     from phrasefit.cli._edge import EXIT_PARTIAL, EXIT_STOPPED
 
     for note in report.notes:
-        print(f"phrasefit: {note}", file=sys.stderr)
+        tell(f"phrasefit: {note}", err=True)
     if report.failures:
         n = len(report.failures)
         print(f"{n} file{'s' * (n != 1)} could not be used:", file=sys.stderr)
         for failure in report.failures:
-            print(f"  {failure.path}: {failure.reason}", file=sys.stderr)
+            tell(f"  {failure.path}: {failure.reason}", err=True)
     if report.n_left:
         print(
             f"stopped: {report.n_new} songs were heard and are kept, {report.n_left} are left;"
@@ -183,13 +209,13 @@ def tempo_range(text: str | None) -> tuple[float, float] | None:
     """
     import re
 
-    from phrasefit.errors import ParameterError
+    from phrasefit.errors import ParameterError, shown
 
     if text is None:
         return None
     match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*-\s*(\d+(?:\.\d+)?))?", text.strip())
     if not match:
-        raise ParameterError(f"tempo={text!r} is no range; write --tempo 100-124")
+        raise ParameterError(f"tempo={shown(text)} is no range; write --tempo 100-124")
     low, high = match.groups()
     return float(low), float(high or low)
 

@@ -76,9 +76,8 @@ class RoutineNumbers:
         if self.counts is None:
             raise ParameterError("no routine given; name a routine file, or --counts 32 --walls 4")
         meter = THREES if self.waltz else FOURS
-        return routine_from_numbers(
-            counts=self.counts, walls=self.walls or 1, meter=meter.bar_counts
-        )
+        walls = 1 if self.walls is None else self.walls
+        return routine_from_numbers(counts=self.counts, walls=walls, meter=meter.bar_counts)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,6 +176,8 @@ class SongAndRoutine(RoutineNumbers):
 
         Two routines for one song, and two songs for one routine, get different names.
         """
+        from phrasefit.files import safe_stem
+
         source = self.song or self.map_path
         names = [source.stem if source else "song"]
         if self.routine is not None:
@@ -184,7 +185,7 @@ class SongAndRoutine(RoutineNumbers):
         elif self.counts is not None:
             waltz = "-waltz" if self.waltz else ""
             names.append(f"{self.counts}-counts-{self.walls or 1}-walls{waltz}")
-        return out or Path(f"{'-'.join(names)}{ending}")
+        return out or Path(f"{safe_stem('-'.join(names))}{ending}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -265,5 +266,6 @@ def source_of(
         raise ParameterError("give a song or --map, not both")
     if forget or change not in (None, UNTOUCHED):
         raise ParameterError("corrections belong to a song; correct the times in the map file")
+    bar_map = read_map(load_json(map_path, what="a bar map"), name=str(map_path))
     check_targets(targets, force=force)
-    return Source(read_map(load_json(map_path, what="a bar map"), name=str(map_path)), None)
+    return Source(bar_map, None)

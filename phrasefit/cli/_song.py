@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -42,9 +41,11 @@ def heard(
     `level_of_beats` they mean the beats of the map.
     """
     from phrasefit import pipeline
-    from phrasefit.cli._edge import Progress
+    from phrasefit.cli._edge import Progress, tell
+    from phrasefit.files import protect
     from phrasefit.fit.grid import level_of
 
+    protect(song, "the song")  # before the long work, as its reader does it at the end only
     check_targets(targets, force=force)
     with ExitStack() as stack:
         store = None
@@ -65,5 +66,5 @@ def heard(
                 change = replace(change, level=change.level / shown)
             analysis = pipeline.correct(analysis, change, store=store)
     for note in store.notes if store else ():  # a damaged cache was moved aside
-        print(f"phrasefit: {note}", file=sys.stderr)
+        tell(f"phrasefit: {note}", err=True)
     return analysis

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand
 
@@ -44,4 +45,4 @@ def captions(
     planned = command.planned(target)
     items = made.captions(planned.fit, planned.plan, offset_s=offset)
     write_atomic(target, writers[target.suffix.lower()](items), force=command.force)
-    typer.echo(f"wrote {target}")
+    tell(f"wrote {target}")

@@ -35,7 +35,7 @@ def check(
 
     Example: phrasefit check borrowed-teaspoons.toml
     """
-    from phrasefit.cli._edge import EXIT_FIX, emit
+    from phrasefit.cli._edge import EXIT_FIX, emit, one_line_message
     from phrasefit.files import check_target
     from phrasefit.reports.check_text import check_document, n_errors, render
     from phrasefit.serial import dump_json
@@ -45,7 +45,7 @@ def check(
     results = [(str(path), *_checked(path)) for path in routines]
     if json_path != "-":
         for path, routine, findings in results:
-            typer.echo(render(path, routine, findings), nl=False)
+            typer.echo(render(one_line_message(path), routine, findings), nl=False)
     if json_path is not None:
         emit(dump_json(check_document(results)), json_path, force=force)
     if any(n_errors(findings) for _, _, findings in results):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.errors import MapError, ParameterError
 
 if TYPE_CHECKING:
@@ -51,13 +52,12 @@ def correct(
         raise ParameterError("give a correction file or --forget, not both")
     if forget:
         heard(song, forget=True)
-        typer.echo(f"{song}: no corrections are kept any more")
+        tell(f"{song}: no corrections are kept any more")
         return
     if file is None:
         kept = heard(song).correction
-        typer.echo(
-            f"{song}: {correction_words(kept) if kept != UNTOUCHED else 'no corrections are kept'}"
-        )
+        words = correction_words(kept) if kept != UNTOUCHED else "no corrections are kept"
+        tell(f"{song}: {words}")
         return
     saved = read_saved(file)
     check_belongs(saved, heard(song), song=song, file=file)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand
 
@@ -54,7 +55,7 @@ def export(
     else:
         made = content(to, command.source(target).bar_map, None, None)
     write_atomic(target, made, force=command.force)
-    typer.echo(f"wrote {target}")
+    tell(f"wrote {target}")
 
 
 def content(to: Format, bar_map: BarMap, fit: FitPlan | None, plan: Plan | None) -> bytes | str:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._plan import PlanCommand
 
@@ -54,5 +55,5 @@ def pack(
     finally:
         progress.close()
     if note := letters_note():
-        typer.echo(f"phrasefit: {note}", err=True)
-    typer.echo(f"wrote {target}; open {target / 'index.html'}")
+        tell(f"phrasefit: {note}", err=True)
+    tell(f"wrote {target}; open {target / 'index.html'}")

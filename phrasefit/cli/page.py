@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand, Planned
 
@@ -62,7 +63,7 @@ def page(
     planned = command.planned(target)
     text = made(planned.fit, planned.plan, origin=origin_of(planned), recording=recording)
     write_atomic(target, text, force=command.force)
-    typer.echo(f"wrote {target}")
+    tell(f"wrote {target}")
     if embed:
         typer.echo(
             "the page carries the recording: keep it to yourself unless your license allows more"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._pages import check_ending, save
 from phrasefit.cli._plan import PlanCommand
@@ -76,7 +77,7 @@ def picture(
         add_spectra_page(document, spectra_of(decode(command.song)), view)
     number_pages(document)
     for path in save(document, target, force=command.force):
-        typer.echo(f"wrote {path}")
+        tell(f"wrote {path}")
 
 
 def view_of(command: PlanCommand, target: Path) -> SongView:

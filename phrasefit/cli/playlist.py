@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from phrasefit.batch import Workers
+    from phrasefit.cli._plan import Targets
     from phrasefit.collection import Collection
     from phrasefit.evening.evening import Evening, EveningRequest, Pairing
     from phrasefit.fit.request import PlanRequest
@@ -168,17 +169,19 @@ class Outputs:
             )
         return 3600.0 * hours + 60.0 * minutes
 
-    def check(self, *, force: bool) -> None:
-        """Refuse before the long work what could not be written after it."""
-        from phrasefit.cli._song import check_targets
-        from phrasefit.errors import ParameterError
-
-        targets = (
+    @property
+    def targets(self) -> Targets:
+        """All files that are asked for."""
+        return (
             *(self.xspf_path, self.m3u8_path, self.csv_path),
             *(self.floor_path, self.json_path),
         )
-        check_targets(targets, force=force)
-        _ = self.starts_at_s
+
+    def check_endings(self) -> None:
+        """Refuse before the long work what could not be written after it."""
+        from phrasefit.errors import ParameterError
+
+        _ = self.starts_at_s  # says so if it is no time of day
         if self.floor_path and self.floor_path.suffix.lower() not in (".pdf", ".png"):
             raise ParameterError(
                 f"{self.floor_path}: the floor list is printed as .pdf or .png; name it so"
@@ -215,10 +218,13 @@ def playlist(
     places, files = many.split_places(things or [])
     requests = [limits.request(routine) for routine in _routines(files)]
     workers = work.workers()
-    outputs.check(force=work.force)
+    outputs.check_endings()
     with many.open_store() as store:
-        library, report = many.gather(places, store, workers, known=known)
-        if report.n_left:  # an evening from half the songs is not what was asked for
+        library, report = many.gather(
+            places, store, workers,
+            known=known, targets=outputs.targets, force=work.force,
+        )  # fmt: skip
+        if report.n_left:  # stopped: an evening of some of the songs is no use
             many.finish(report)
         pairings = _pairings(library, requests, wanted, workers)
         found = build_evening(pairings, wanted)

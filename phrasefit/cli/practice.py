@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand
+
+LONG_S = 900.0  # longer practice audio is told beforehand, with its size
+WAV_BYTES_S = 88_200
 
 
 class Saying(StrEnum):
@@ -63,10 +68,12 @@ def practice(
     Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
     """
     from phrasefit.files import write_atomic
-    from phrasefit.reports.practice import PracticeRequest, encoded
+    from phrasefit.reports.practice import PracticeRequest, encode, known_format, length_s
     from phrasefit.reports.practice import practice as made
+    from phrasefit.reports.times import clock_time
 
     target = command.named(out, "-practice.wav")
+    known_format(target.suffix)
     wanted = [
         PracticeRequest(
             percent=share,
@@ -84,9 +91,12 @@ def practice(
     ]
     planned = command.planned(*targets)
     for path, wish in zip(targets, wanted, strict=True):
+        if (seconds := length_s(planned.fit, planned.plan, wish)) > LONG_S:
+            size = f"{seconds * WAV_BYTES_S / 1e6:.0f} MB as WAV"
+            tell(f"{path} will last {clock_time(seconds, decimals=0)} ({size})", err=True)
         audio = made(planned.fit, planned.plan, wish)
-        write_atomic(path, encoded(audio, path.suffix), force=command.force)
-        typer.echo(f"wrote {path}")
+        write_atomic(path, partial(encode, audio, path.suffix), force=command.force)
+        tell(f"wrote {path}")
 
 
 def percents(text: str, *, steady: bool) -> list[float]:
@@ -97,12 +107,16 @@ def percents(text: str, *, steady: bool) -> list[float]:
     ParameterError
         If it is no list of numbers, or several tempos are asked for a steady file.
     """
-    from phrasefit.errors import ParameterError
+    from phrasefit.errors import ParameterError, shown
 
     try:
         shares = [float(part) for part in text.replace("%", "").split(",")]
     except ValueError as exc:
-        raise ParameterError(f"--percent {text!r} is no list of numbers; write 75,85,100") from exc
+        raise ParameterError(
+            f"--percent {shown(text)} is no list of numbers; write 75,85,100"
+        ) from exc
+    if len(set(shares)) < len(shares):
+        raise ParameterError(f"--percent {shown(text)} names one tempo twice; leave one out")
     if steady and shares != [100.0]:
         raise ParameterError("give --percent or --tempo, not both")
     return shares

@@ -89,7 +89,6 @@ def rank(
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """
-    from phrasefit.cli._song import check_targets
     from phrasefit.reports.rank_text import render_ranking
 
     places, files = many.split_places(things or [])
@@ -97,9 +96,12 @@ def rank(
     routines = [numbers.routine_or(first), *many.read_routines(others)]
     requests = [limits.request(routine) for routine in routines]
     wanted, workers = choice.wanted(), work.workers()
-    check_targets((csv_path, json_path), force=work.force)
     with many.open_store() as store:
-        library, report = many.gather(places, store, workers, known=known)
+        library, report = many.gather(
+            places, store, workers,
+            known=known, targets=(csv_path, json_path), force=work.force,
+        )  # fmt: skip
+        csv_path, json_path = (many.unless_stopped(report, p) for p in (csv_path, json_path))
         top = None if show_all else show
         rankings = [
             _sorted(many.ranked(library, request, workers, songs=wanted, top=top), sort)

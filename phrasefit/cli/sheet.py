@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._edge import tell
 from phrasefit.cli._options import Paper, PaperSize, spread
 from phrasefit.cli._pages import check_ending, save
 from phrasefit.cli._plan import PlanCommand, Planned
@@ -60,7 +61,7 @@ def sheet(
     target = check_ending(command.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
     document = document_of(kind, command.planned(target), paper, per_page)
     for path in save(document, target, force=command.force):
-        typer.echo(f"wrote {path}")
+        tell(f"wrote {path}")
 
 
 def document_of(kind: Kind, planned: Planned, paper: Paper, per_page: int) -> Document:

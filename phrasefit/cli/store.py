@@ -9,6 +9,7 @@ import typer
 
 from phrasefit.cli import _many as many
 from phrasefit.cli import _options as options
+from phrasefit.cli._edge import tell
 
 _SHOWN_SIGNS = 300  # of a correction that cannot be used
 
@@ -64,7 +65,7 @@ def verify() -> None:
         troubles = maintenance.verify(store)
         moved = bool(store.notes)
     for line in troubles:
-        typer.echo(line)
+        tell(line)
     if troubles or moved:
         raise typer.Exit(EXIT_PARTIAL)
     typer.echo("all that is kept is in order")
@@ -125,7 +126,7 @@ def import_(
     from phrasefit.store.exchange import read_export
 
     try:
-        text = source.read_text(encoding="utf-8")
+        text = source.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as exc:
         raise CacheError(f"{source}: cannot be read ({exc}); check the name") from exc
     records = read_export(text, name=str(source))
@@ -151,7 +152,7 @@ def keep(
     with many.open_store() as store:
         for name, path in read:
             store.put_routine(name, path.read_text(encoding="utf-8"))
-            typer.echo(f"kept {name}")
+            tell(f"kept {name}")
 
 
 def set_aside(
@@ -182,6 +183,8 @@ def set_aside(
         path_of = {key: path for path, (_, _, key) in store.files().items()}
     for one in () if drop else aside:
         song = path_of.get(one.name, one.name)
-        typer.echo(f"{one.key}  {song}\n    {one.reason}\n    {str(one.kept)[:_SHOWN_SIGNS]}")
+        kept = str(one.kept)[:_SHOWN_SIGNS]
+        for line in (f"{one.key}  {song}", f"    {one.reason}", f"    {kept}"):
+            tell(line)
     if not aside and not drop:
         typer.echo("nothing is set aside")

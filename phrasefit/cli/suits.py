@@ -44,7 +44,7 @@ def suits(
 
     Example: phrasefit suits song.mp3 routines/
     """
-    from phrasefit.cli._edge import EXIT_PARTIAL, emit
+    from phrasefit.cli._edge import EXIT_PARTIAL, emit, tell
     from phrasefit.reports import table
     from phrasefit.reports.rank_text import render_suits
     from phrasefit.serial import dump_json
@@ -67,9 +67,9 @@ def suits(
     if "-" not in (json_path, csv_path):
         typer.echo(render_suits(fits, long=long), nl=False)
     for name, reason in failures[:n_bad]:
-        typer.echo(f"{name}: {reason}", err=True)
+        tell(f"{name}: {reason}", err=True)
     for name, reason in unfit:
-        typer.echo(f"left out: {name}; {reason.split('; ')[0]}", err=True)
+        tell(f"left out: {name}; {reason.split('; ')[0]}", err=True)
     if n_bad:
         raise typer.Exit(EXIT_PARTIAL)
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.errors import ParameterError
-from phrasefit.meters import DANCE_METERS
+from phrasefit.errors import ParameterError, shown
+from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
 from phrasefit.model import FitPlan
 
 SWING_SHUFFLE = 0.58  # from here on a routine counts as shuffle; even is 0.5, a triplet 0.67
@@ -108,12 +108,16 @@ class EveningRequest:
             ("repeat_gap", 1, 1000),
             ("min_length_s", 0, 3600),
             ("min_score", 0, 100),
+            ("fast_cpm", 0, 1000),
+            ("seed", 0, 2**32 - 1),
         ):
             value = getattr(self, name)
             if not low <= value <= high:
-                raise ParameterError(f"{name}={value:g} must lie between {low} and {high}")
-        if any(not 20 <= tempo <= 400 for tempo in self.curve):
-            raise ParameterError(f"curve={self.curve} must be counts a minute, such as 95,120,110")
+                raise ParameterError(f"{name}={shown(value)} must lie between {low} and {high}")
+        if any(not TEMPO_RANGE[0] <= tempo <= TEMPO_RANGE[1] for tempo in self.curve):
+            raise ParameterError(
+                f"curve={shown(self.curve)} must be counts a minute, such as 95,120,110"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

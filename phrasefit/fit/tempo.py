@@ -10,9 +10,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from phrasefit.errors import ParameterError
-from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Routine, TempoVerdict
+from phrasefit.errors import ParameterError, shown
+from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
+from phrasefit.model import Routine, TempoVerdict, one_line
+
+MOST_SOURCE = 200  # letters that say where a range comes from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,14 +77,27 @@ def _read_row(row: object, where: str) -> TempoRow:
     needed = {"meter", "low", "high", "source"}
     if not isinstance(row, dict) or not needed <= set(row) <= needed | {"level"}:
         raise ParameterError(f"{where} needs meter, low, high, source and perhaps level")
-    if row["meter"] not in DANCE_METERS:
+    if type(row["meter"]) is not int or row["meter"] not in DANCE_METERS:
         known = " or ".join(map(str, DANCE_METERS))
-        raise ParameterError(f"{where}: meter={row['meter']!r} must be {known}")
-    if not all(isinstance(row[key], int | float) for key in ("low", "high")):
-        raise ParameterError(f"{where}: low and high must be counts a minute")
-    if not 0 < row["low"] <= row["high"] < math.inf:
+        raise ParameterError(f"{where}: meter={shown(row['meter'])} must be {known}")
+    slowest, fastest = TEMPO_RANGE
+    for key in ("low", "high"):
+        if type(row[key]) not in (int, float) or not slowest <= row[key] <= fastest:
+            raise ParameterError(
+                f"{where}: {key}={shown(row[key])} must be {slowest:g} to {fastest:g}"
+                " counts a minute"
+            )
+    if row["low"] > row["high"]:
         raise ParameterError(f"{where}: low={row['low']:g} must be below high={row['high']:g}")
-    return TempoRow(**row | {"level": str(row.get("level", "")).lower()})
+    for key in ("source", "level"):
+        text = row.get(key, "")
+        if not isinstance(text, str) or len(text) > MOST_SOURCE:
+            raise ParameterError(
+                f"{where}: {key}={shown(text)} must be a text of at most {MOST_SOURCE} letters"
+            )
+    return TempoRow(
+        **row | {"source": one_line(row["source"]), "level": row.get("level", "").lower()}
+    )
 
 
 def tempo_verdict(

@@ -19,11 +19,11 @@ from typing import Any
 
 import numpy as np
 
-from phrasefit.errors import ParameterError, PhrasefitError, Reason
+from phrasefit.errors import ParameterError, PhrasefitError, Reason, shown
 from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.request import PlanRequest, as_request
 from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, tempo_verdict
-from phrasefit.meters import DANCE_METERS
+from phrasefit.meters import DANCE_METERS, LONGEST_BAR
 from phrasefit.model import BarMap, FitPlan, Routine, SongSummary
 from phrasefit.ranking.scores import best_scores, can_batch
 from phrasefit.ranking.starts import find_starts
@@ -92,6 +92,10 @@ class SongFilter:
         ):
             low, high = self.counts_per_minute
             raise ParameterError(f"tempo {low:g}-{high:g} is no range; give the lower one first")
+        if self.meter is not None and not 1 <= self.meter <= LONGEST_BAR:
+            raise ParameterError(
+                f"meter={shown(self.meter)} must be 1 to {LONGEST_BAR} beats a bar"
+            )
         if not 0 <= self.min_confidence <= 1:
             raise ParameterError(f"min_confidence={self.min_confidence:g} must lie in 0 to 1")
 

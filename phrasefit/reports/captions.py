@@ -16,6 +16,7 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from phrasefit.errors import ParameterError
 from phrasefit.model import FitPlan, Plan, Wall
 from phrasefit.reports.cues import CueLine, cue_lines
 from phrasefit.reports.event_words import call
@@ -26,6 +27,7 @@ LINE_CHARACTERS = 42
 MAX_LINES = 2
 CHARACTERS_PER_S = 17.0
 MIN_ON_SCREEN_S = 1.333
+MOST_OFFSET_S = 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +57,17 @@ def captions(
     -------
     tuple of Caption
         In order, never overlapping.
+
+    Raises
+    ------
+    ParameterError
+        If `offset_s` is no number of seconds up to `MOST_OFFSET_S`, before or after 0.
     """
+    if not abs(offset_s) <= MOST_OFFSET_S:
+        raise ParameterError(
+            f"offset={offset_s:g} s is no place in a video of up to {MOST_OFFSET_S / 3600:g} hours;"
+            " give the seconds at which the song begins"
+        )
     plan = plan or fit.plan
     lead_s = LEAD_COUNTS * 60.0 / fit.grid.counts_per_minute
     danced = [line for line in cue_lines(fit, plan) if line.kind in ("wall", "tag")]

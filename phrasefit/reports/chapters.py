@@ -8,44 +8,38 @@ comments (no standard, common practice).  WAV gets none.  The marks need the ext
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
+from typing import BinaryIO
 
 
-def with_chapters(
-    coded: bytes, suffix: str, chapters: Sequence[tuple[float, str]], duration_s: float
-) -> bytes:
+def add_chapters(
+    file: BinaryIO, suffix: str, chapters: Sequence[tuple[float, str]], duration_s: float
+) -> None:
     """Add chapter marks to an encoded audio file.
 
     Parameters
     ----------
-    coded : bytes
-        The file.
+    file : binary file, open for reading and writing
+        The sound in it is untouched.
     suffix : str
-        What it is: ``.mp3``, ``.ogg`` or ``.flac``; others are returned as they are.
+        What it is: ``.mp3``, ``.ogg`` or ``.flac``; others are left as they are.
     chapters : sequence of (float, str)
         Start [seconds] and name of each, in order.
     duration_s : float
         Where the last one ends [seconds].
-
-    Returns
-    -------
-    bytes
-        The file with marks; the sound in it is untouched.
     """
     writer = {".mp3": _id3, ".ogg": _comments, ".flac": _comments}.get(suffix)
     if writer is None:
-        return coded
+        return
     try:
         import mutagen  # noqa: F401 - asked for before the file is touched
     except ImportError:
-        return coded
-    file = io.BytesIO(coded)
+        return
+    file.seek(0)
     writer(file, chapters, duration_s)
-    return file.getvalue()
 
 
-def _id3(file: io.BytesIO, chapters: Sequence[tuple[float, str]], duration_s: float) -> None:
+def _id3(file: BinaryIO, chapters: Sequence[tuple[float, str]], duration_s: float) -> None:
     from mutagen.id3 import CHAP, CTOC, ID3, TIT2, CTOCFlags
 
     tags = ID3()
@@ -67,7 +61,7 @@ def _id3(file: io.BytesIO, chapters: Sequence[tuple[float, str]], duration_s: fl
     tags.save(file)
 
 
-def _comments(file: io.BytesIO, chapters: Sequence[tuple[float, str]], duration_s: float) -> None:
+def _comments(file: BinaryIO, chapters: Sequence[tuple[float, str]], duration_s: float) -> None:
     import mutagen
 
     tagged = mutagen.File(file)

@@ -61,7 +61,7 @@ def groove(
     """
     rng = np.random.default_rng(SEED)
     timbre = rng.random(N_TIMBRE)
-    out = np.zeros(n_samples)
+    out = np.zeros(n_samples, dtype=np.float32)
     between = sounding_offset(Fraction(1, 2), swing)
     # In a fixed order, as all draw from one generator: the same counts give the same samples.
     pieces = dict.fromkeys(piece for piece, _ in (*BARS[meter], BETWEEN))
@@ -78,4 +78,5 @@ def groove(
             pitch = root + FIFTH * (place % meter == 2)
             add_at(out, 0.7 * upright_bass(rng, sample_rate_hz, pitch, 0.6, timbre), times_s[i],
                    sample_rate_hz)  # fmt: skip
-    return (out / max(float(np.max(np.abs(out))), 1e-9)).astype(np.float32)
+    out /= max(float(np.max(out)), -float(np.min(out)), 1e-9)
+    return out

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+from phrasefit.meters import LONGEST_BAR
 from phrasefit.model import BarMap, FitPlan, Plan
 from phrasefit.reports.event_words import call
 
@@ -27,6 +29,7 @@ PERCUSSION_CHANNEL = 9  # channel 10 as people count
 HIGH_BLOCK, LOW_BLOCK = 76, 77  # General MIDI percussion keys
 MAX_TEMPO_US = 0xFFFFFF  # three bytes hold the microseconds of a quarter note
 CLICK_TICKS = TICKS_PER_BEAT // 8
+LONGEST_WRITTEN_S = 10.0  # of a beat; longer is a break, and soon more than a tempo can say
 
 
 def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = None) -> bytes:
@@ -47,7 +50,7 @@ def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = N
     """
     import mido
 
-    times, bar_starts = _grid(bar_map)
+    times, heard, bar_starts = _grid(bar_map)
     events = [
         *_tempo_events(times),
         *_meter_events(bar_starts, len(times) - 1),
@@ -57,7 +60,7 @@ def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = N
     out = io.BytesIO()
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_BEAT)
     file.tracks.append(_track(bar_map.title, events, n_ticks))
-    file.tracks.append(_track("clicks", _clicks(bar_map, len(times) - 1), n_ticks))
+    file.tracks.append(_track("clicks", _clicks(bar_map, heard), n_ticks))
     file.save(file=out)
     return out.getvalue()
 
@@ -75,13 +78,12 @@ def _track(name: str, events: list[tuple[int, Any]], n_ticks: int) -> mido.MidiT
     return track
 
 
-def _clicks(bar_map: BarMap, n_beats: int) -> list[tuple[int, Any]]:
-    """Sound each heard beat, the one higher; the silent beats of the lead-in stay silent."""
+def _clicks(bar_map: BarMap, heard: np.ndarray) -> list[tuple[int, Any]]:
+    """Sound each heard beat, the one higher; silent beats stay silent."""
     import mido
 
-    first = n_beats - len(bar_map.positions)
     events = []
-    for beat, position in enumerate(bar_map.positions.tolist(), start=first):
+    for beat, position in zip(heard.tolist(), bar_map.positions.tolist(), strict=True):
         key = HIGH_BLOCK if position == 1 else LOW_BLOCK
         for kind, tick in (("note_on", 0), ("note_off", CLICK_TICKS)):
             message = mido.Message(kind, channel=PERCUSSION_CHANNEL, note=key, velocity=80)
@@ -89,21 +91,33 @@ def _clicks(bar_map: BarMap, n_beats: int) -> list[tuple[int, Any]]:
     return events
 
 
-def _grid(bar_map: BarMap) -> tuple[np.ndarray, list[int]]:
-    """Beat times from 0.0 on, and the beats at which bars start.
+def _grid(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray, list[int]]:
+    """Give the times of all beats from 0.0 on, which of them were heard, and where bars start.
 
-    Before the first heard beat stand silent beats of about its length.
+    Before the first heard beat, and where none is heard for `LONGEST_WRITTEN_S`, stand
+    silent beats of about its length.
     """
     import numpy as np
 
-    beats = bar_map.beat_times_s
-    lead_s = max(float(beats[0]), 0.0)
-    n_lead = max(1, round(lead_s * bar_map.tempo_bpm / 60.0)) if lead_s > 1e-6 else 0
-    lead = np.linspace(0.0, lead_s, n_lead, endpoint=False)
-    times = np.concatenate([lead, beats, [bar_map.end_s]])
-    starts = {0, n_lead, *range(0, n_lead, bar_map.meter)}
-    starts |= {n_lead + int(i) for i in np.flatnonzero(bar_map.positions == 1)}
-    return times, sorted(starts)
+    lead = [0.0] if bar_map.beat_times_s[0] > 1e-6 else []
+    marks = np.maximum([*lead, *bar_map.beat_times_s, bar_map.end_s], 0.0)
+    gaps_s = np.diff(marks)
+    n_beats = np.maximum(1, np.rint(gaps_s * bar_map.tempo_bpm / 60.0).astype(int))
+    n_beats[(gaps_s <= LONGEST_WRITTEN_S) & (np.arange(len(gaps_s)) >= len(lead))] = 1
+    places = np.concatenate([[0], np.cumsum(n_beats)])
+    times = np.interp(np.arange(places[-1] + 1), places, marks)
+    heard = places[len(lead) : -1]
+    ones = heard[bar_map.positions == 1]
+    return times, heard, _bar_starts(int(heard[0]), ones.tolist(), int(places[-1]), bar_map.meter)
+
+
+def _bar_starts(first: int, ones: list[int], end: int, meter: int) -> list[int]:
+    """List where bars start; before the first heard beat and without ones they are of `meter`."""
+    starts: set[int] = set()
+    for begin, next_begin in pairwise(sorted({0, first, *ones, end})):
+        is_bar = begin >= first and next_begin - begin <= LONGEST_BAR
+        starts |= {begin} if is_bar else set(range(begin, next_begin, meter))
+    return sorted(starts)
 
 
 def _tempo_events(times: np.ndarray) -> list[tuple[int, Any]]:

@@ -152,6 +152,7 @@ def write_pack(
         If the folder exists without `force`, or its parent or the disk refuses.
     """
     check_folder(folder, force=force)
+    folder = Path(os.path.realpath(folder)) if folder.is_symlink() else folder  # the link stays
     wanted = list(items(fit, plan, paper=paper, origin=origin))
     try:
         building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
@@ -189,10 +190,13 @@ def check_folder(folder: Path, *, force: bool) -> None:
         If `folder` exists without `force`, is a file, holds other things than a pack,
         or its parent is missing.
     """
-    if not folder.parent.is_dir():
-        raise OutputError(f"{folder}: the folder {folder.parent} does not exist; make it first")
-    if not folder.exists():
+    parent = Path(os.path.realpath(folder)).parent if folder.is_symlink() else folder.parent
+    if not parent.is_dir():
+        raise OutputError(f"{folder}: the folder {parent} does not exist; make it first")
+    if not os.path.lexists(folder):
         return
+    if not folder.exists():
+        raise OutputError(f"{folder}: is a link that leads nowhere; give another name")
     if not folder.is_dir():
         raise OutputError(f"{folder}: is a file; give the name of a folder")
     if not force:

@@ -8,9 +8,8 @@ folder may be moved as a whole.
 
 from __future__ import annotations
 
-import csv
-import io
 import os
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -18,13 +17,17 @@ from urllib.parse import quote
 from xml.etree import ElementTree
 
 from phrasefit.evening.evening import Dance, Evening
+from phrasefit.model import one_line
 from phrasefit.reports.event_words import change_sentences
-from phrasefit.reports.table import BYTE_ORDER_MARK, fit_row, plain_cell
+from phrasefit.reports.spreadsheet import csv_text
+from phrasefit.reports.table import fit_row
 from phrasefit.reports.times import clock_time
 
 PLAYLIST_FORMAT = "phrasefit-playlist"
 FORMAT_VERSION = 1
 XSPF_NAMESPACE = "http://xspf.org/ns/0/"
+# What XML 1.0 (production 2, Char) does not allow; it cannot be written in any way.
+_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 CSV_COLUMNS = (
     "place", "at", "title", "artist", "routine", "tempo", "change_percent", "count_1", "events",
     "length", "taught", "why", "path",
@@ -50,7 +53,7 @@ def _relative(path: str, folder: Path) -> Path:
 
 def _uri(path: str, folder: Path) -> str:
     relative = _relative(path, folder)
-    return relative.as_uri() if relative.is_absolute() else quote(relative.as_posix())
+    return relative.as_uri() if relative.is_absolute() else quote(os.fsencode(relative.as_posix()))
 
 
 def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str) -> str:
@@ -85,8 +88,7 @@ def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str
 
 def _child(parent: ElementTree.Element, name: str, text: str) -> ElementTree.Element:
     element = ElementTree.SubElement(parent, f"{{{XSPF_NAMESPACE}}}{name}")
-    # Characters that XML 1.0 forbids cannot be written in any way.
-    element.text = "".join(c for c in text if c in "\t\n\r" or c >= " ") or None
+    element.text = _NOT_IN_XML.sub("", text) or None
     return element
 
 
@@ -106,37 +108,43 @@ def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
         song = dance.pairing.fit.bar_map
         if path := paths.get(dance.pairing.key):
             name = _danced(" - ".join(filter(None, (song.artist, song.title))), dance)
-            lines.append(f"#EXTINF:{round(song.duration_s)},{' '.join(name.split())}")
-            place = str(_relative(path, folder))
-            lines.append(f"./{place}" if place.startswith("#") else place)  # no comment line
+            lines.append(f"#EXTINF:{round(song.duration_s)},{one_line(name)}")
+            lines.append(_line(path, folder))
     return "\n".join(lines) + "\n"
 
 
+def _line(path: str, folder: Path) -> str:
+    """Name a song on one line; as a URI where signs in its name would break the line."""
+    place = str(_relative(path, folder))
+    if not place.isprintable():
+        return _uri(path, folder)
+    return f"./{place}" if place.startswith("#") else place  # no comment line
+
+
 def evening_csv(evening: Evening, paths: Mapping[str, str]) -> str:
-    """Write an evening as CSV text (RFC 4180), byte-order mark included."""
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\r\n")
-    table.writerow(CSV_COLUMNS)
-    for dance in evening.dances:
-        fit = dance.pairing.fit
-        table.writerow(
-            [
-                dance.place,
-                clock_time(dance.start_s, decimals=0),
-                plain_cell(fit.bar_map.title),
-                plain_cell(fit.bar_map.artist),
-                plain_cell(fit.routine.name),
-                f"{dance.pairing.counts_per_minute:.1f}",
-                f"{fit.tempo.change_percent:.1f}",
-                clock_time(fit.plan.start_s),
-                "; ".join(change_sentences(fit.plan)),
-                clock_time(dance.pairing.length_s, decimals=0),
-                "yes" if dance.taught else "",
-                ", ".join(dance.reasons),
-                plain_cell(paths.get(dance.pairing.key, "")),
-            ]
-        )
-    return BYTE_ORDER_MARK + out.getvalue()
+    """Write an evening as CSV text."""
+    return csv_text(
+        CSV_COLUMNS, (_cells(dance, paths.get(dance.pairing.key, "")) for dance in evening.dances)
+    )
+
+
+def _cells(dance: Dance, path: str) -> list[object]:
+    fit = dance.pairing.fit
+    return [
+        dance.place,
+        clock_time(dance.start_s, decimals=0),
+        fit.bar_map.title,
+        fit.bar_map.artist,
+        fit.routine.name,
+        f"{dance.pairing.counts_per_minute:.1f}",
+        f"{fit.tempo.change_percent:.1f}",
+        clock_time(fit.plan.start_s),
+        "; ".join(change_sentences(fit.plan)),
+        clock_time(dance.pairing.length_s, decimals=0),
+        "yes" if dance.taught else "",
+        ", ".join(dance.reasons),
+        path,
+    ]
 
 
 def evening_document(evening: Evening, paths: Mapping[str, str]) -> dict[str, Any]:

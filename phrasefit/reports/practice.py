@@ -16,13 +16,14 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import BinaryIO
 
 import numpy as np
 
 from phrasefit.errors import ParameterError
-from phrasefit.files import sound_bytes
+from phrasefit.files import in_blocks, write_sound
 from phrasefit.model import EventKind, FitPlan, Plan, Step, Tag, Wall
-from phrasefit.reports.chapters import with_chapters
+from phrasefit.reports.chapters import add_chapters
 from phrasefit.reports.cues import COUNT_IN, RunningCount, running_counts
 from phrasefit.reports.event_words import chapter_name
 from phrasefit.reports.groove import groove
@@ -33,6 +34,7 @@ from phrasefit.routine.vocabulary import cue_words
 SAMPLE_RATE_HZ = 44100
 LEAD_S = 0.25  # silence before the first click, so that no player swallows it
 TAIL_S = 1.0
+LONGEST_S = 2 * 3600.0  # in memory, 0.6 GB an hour
 PEAK = 0.5  # -6.02 dBFS
 SPEECH_LEVEL = 0.45
 GROOVE_LEVEL = 0.16
@@ -125,11 +127,18 @@ def practice(
 
     Raises
     ------
+    ParameterError
+        If it would last longer than `LONGEST_S`.
     MissingExtraError
         If a cue is not among the shipped words and no voice is installed.
     """
     plan, wishes = plan or fit.plan, wishes or PracticeRequest()
     clicks = timeline(fit, plan, wishes)
+    if (duration_s := clicks[-1].time_s) > LONGEST_S:
+        raise ParameterError(
+            f"practice audio would last {duration_s / 3600:.1f} hours, and {LONGEST_S / 3600:g} are"
+            " the most; look at the times in the bar map"
+        )
     ends = [*(click.time_s for click in clicks[1:]), clicks[-1].time_s + _last_span_s(clicks)]
     out = np.zeros(round((ends[-1] + TAIL_S) * SAMPLE_RATE_HZ), dtype=np.float32)
     for click in clicks:
@@ -141,16 +150,27 @@ def practice(
             times, places, meter=fit.routine.meter, swing=fit.routine.swing,
             n_samples=len(out), sample_rate_hz=SAMPLE_RATE_HZ,
         )  # fmt: skip
-        out += GROOVE_LEVEL * backing
+        backing *= GROOVE_LEVEL
+        out += backing
     words = tuple(_spoken(fit, clicks, ends, wishes))
     for start, _, text in words:
         _add(out, SPEECH_LEVEL * say(text, SAMPLE_RATE_HZ), start)
+    out *= PEAK / max(PEAK, _peak(out))
     return Practice(
-        samples=out * (PEAK / max(PEAK, float(np.max(np.abs(out))))),
+        samples=out,
         sample_rate_hz=SAMPLE_RATE_HZ,
         clicks=clicks,
         words=words,
     )
+
+
+def length_s(fit: FitPlan, plan: Plan, wishes: PracticeRequest) -> float:
+    """Tell how long the audio will be [seconds], before it is made."""
+    return timeline(fit, plan, wishes)[-1].time_s + TAIL_S
+
+
+def _peak(samples: np.ndarray) -> float:
+    return max(float(np.max(samples)), -float(np.min(samples)))
 
 
 def timeline(fit: FitPlan, plan: Plan, wishes: PracticeRequest) -> tuple[Click, ...]:
@@ -309,13 +329,19 @@ def chapters_of(made: Practice) -> list[tuple[float, str]]:
     ]
 
 
-def encoded(made: Practice, suffix: str) -> bytes:
-    """Write the audio in the format that `suffix` names (.wav, .flac, .ogg, .mp3).
+def encode(made: Practice, suffix: str, file: BinaryIO) -> None:
+    """Write the audio into a file, in the format that `suffix` names (.wav, .flac, .ogg, .mp3).
 
     Chapter marks for walls and tags are added where `reports.chapters` can.
 
     Lossy coding can overshoot: it is written again, quieter, until the decoded peak
     is at most `PEAK`.
+
+    Parameters
+    ----------
+    made : Practice
+    suffix : str
+    file : binary file, open for reading and writing
 
     Raises
     ------
@@ -324,14 +350,38 @@ def encoded(made: Practice, suffix: str) -> bytes:
     """
     import soundfile
 
+    form, subtype = FORMATS[known_format(suffix)]
+    gain, rate_hz = 1.0, made.sample_rate_hz
+    while True:
+        file.seek(0)
+        file.truncate()
+        blocks = (gain * block for block in in_blocks(made.samples, rate_hz))
+        write_sound(file, blocks, rate_hz, n_channels=1, container=form, subtype=subtype)
+        file.seek(0)
+        with soundfile.SoundFile(file) as coded:
+            peak = max(_peak(block) for block in coded.blocks(rate_hz, dtype="float32"))
+        if peak <= PEAK:
+            add_chapters(file, suffix.lower(), chapters_of(made), _duration_s(made))
+            return
+        gain *= 0.98 * PEAK / peak
+
+
+def known_format(suffix: str) -> str:
+    """Give the key of `FORMATS` for the ending of a file name.
+
+    Raises
+    ------
+    ParameterError
+        If there is none.
+    """
     if suffix.lower() not in FORMATS:
         raise ParameterError(f"{suffix or 'no ending'} is no audio format known here;"
                              f" end the name in {', '.join(FORMATS)}")  # fmt: skip
-    form, subtype = FORMATS[suffix.lower()]
-    samples = made.samples
-    while True:
-        coded = sound_bytes(samples, made.sample_rate_hz, container=form, subtype=subtype)
-        peak = float(np.max(np.abs(soundfile.read(io.BytesIO(coded), dtype="float32")[0])))
-        if peak <= PEAK:
-            return with_chapters(coded, suffix.lower(), chapters_of(made), _duration_s(made))
-        samples = samples * (0.98 * PEAK / peak)
+    return suffix.lower()
+
+
+def encoded(made: Practice, suffix: str) -> bytes:
+    """Give the bytes of the file that `encode` writes."""
+    file = io.BytesIO()
+    encode(made, suffix, file)
+    return file.getvalue()

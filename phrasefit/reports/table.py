@@ -5,8 +5,6 @@ Every number in them comes from a whole plan of the song, never from an estimate
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -14,14 +12,13 @@ from phrasefit.model import FitPlan, Routine
 from phrasefit.ranking.rank import Ranking
 from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import change_sentences
+from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import verdict
 
 RANK_FORMAT = "phrasefit-rank"
 SUITS_FORMAT = "phrasefit-suits"
 FORMAT_VERSION = 1
-BYTE_ORDER_MARK = "\ufeff"  # older spreadsheets need it to read UTF-8
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t")  # a spreadsheet would calculate such a title
 CSV_COLUMNS = (
     "routine", "place", "title", "artist", "score", "verdict", "tempo", "change_percent", "start",
     "intro_counts", "changes", "events", "walls", "length", "doubts", "path",
@@ -117,34 +114,26 @@ def _routine(routine: Routine) -> dict[str, Any]:
 
 
 def rows_csv(rows: Iterable[tuple[str, int, dict[str, Any]]]) -> str:
-    """Write (routine, place, `fit_row`) as CSV text (RFC 4180), byte-order mark included."""
-    out = io.StringIO()
-    table = csv.DictWriter(out, CSV_COLUMNS, lineterminator="\r\n")
-    table.writeheader()
-    for routine, place, row in rows:
-        table.writerow(
-            {
-                "routine": plain_cell(routine),
-                "place": place,
-                "title": plain_cell(row["title"]),
-                "artist": plain_cell(row["artist"]),
-                "score": f"{row['score']:.1f}",
-                "verdict": row["verdict"],
-                "tempo": f"{row['counts_per_minute']:.1f}",
-                "change_percent": f"{row['change_percent']:.1f}",
-                "start": clock_time(row["start_s"]),
-                "intro_counts": row["intro_counts"],
-                "changes": row["n_changes"],
-                "events": "; ".join(row["events"]),
-                "walls": row["walls"],
-                "length": clock_time(row["duration_s"], decimals=0),
-                "doubts": "; ".join(row["doubts"]),
-                "path": plain_cell(row["path"]),
-            }
-        )
-    return BYTE_ORDER_MARK + out.getvalue()
+    """Write (routine, place, `fit_row`) as CSV text."""
+    return csv_text(CSV_COLUMNS, (_cells(*row) for row in rows))
 
 
-def plain_cell(text: str) -> str:
-    """Keep a spreadsheet from taking a title for a formula."""
-    return f"'{text}" if text.startswith(FORMULA_SIGNS) else text
+def _cells(routine: str, place: int, row: dict[str, Any]) -> list[object]:
+    return [
+        routine,
+        place,
+        row["title"],
+        row["artist"],
+        f"{row['score']:.1f}",
+        row["verdict"],
+        f"{row['counts_per_minute']:.1f}",
+        f"{row['change_percent']:.1f}",
+        clock_time(row["start_s"]),
+        row["intro_counts"],
+        row["n_changes"],
+        "; ".join(row["events"]),
+        row["walls"],
+        clock_time(row["duration_s"], decimals=0),
+        "; ".join(row["doubts"]),
+        row["path"],
+    ]

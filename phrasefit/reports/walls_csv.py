@@ -1,30 +1,19 @@
-"""The plan as CSV (RFC 4180), one row a wall, tag, restart and the end; opens in any spreadsheet.
-
-The file begins with a byte-order mark, which older spreadsheets need to read UTF-8.
-"""
+"""The plan as CSV: one row a wall, tag, restart and the end."""
 
 from __future__ import annotations
 
-import csv
-import io
-
 from phrasefit.model import Ending, Event, FitPlan, Plan, Tag, Wall
 from phrasefit.reports.event_words import column_words, remark
+from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 
 COLUMNS = ("time", "seconds", "wall", "facing", "part", "counts", "event", "remark")
-BYTE_ORDER_MARK = "\ufeff"
 
 
 def walls_csv(fit: FitPlan, plan: Plan | None = None) -> str:
-    """Write a plan as CSV text, byte-order mark included."""
-    plan = plan or fit.plan
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\r\n")
-    table.writerow(COLUMNS)
-    table.writerows(_row(event) for event in plan.events)
-    return BYTE_ORDER_MARK + out.getvalue()
+    """Write a plan as CSV text."""
+    return csv_text(COLUMNS, map(_row, (plan or fit.plan).events))
 
 
 def _row(event: Event) -> list[object]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, TagOption
 from phrasefit.routine.consistency import (
@@ -18,7 +19,7 @@ from phrasefit.routine.consistency import (
 )
 from phrasefit.routine.counts import MAX_COUNTS, count_number
 from phrasefit.routine.dancer_state import first_count, last_count
-from phrasefit.routine.key_reader import KeyReader
+from phrasefit.routine.key_reader import MOST_TEXTS, KeyReader
 from phrasefit.routine.restarts import restart_points, turning_line_cut, usual_restart_counts
 from phrasefit.routine.step_lines import StepSheet, parse_steps
 from phrasefit.routine.turns import parse_turn
@@ -29,6 +30,9 @@ TAG_KEYS = ("name", "counts", "turn", "steps")
 MOST_TAG_COUNTS = 64  # longer is a part of its own; common practice, no source
 MOST_LISTED = 64  # restarts or tags: nobody remembers a tenth of them
 MOST_COUNTS_OF = {"restarts": MAX_COUNTS, "tags": MOST_TAG_COUNTS}
+
+MOST_NAMED = 12  # parts in a message
+MOST_SEQUENCE = 10_000  # letters: every name at its longest
 
 ONLY_PART = "A"  # what the one part of an ordinary routine is called
 
@@ -186,6 +190,49 @@ def parse_rhythm(text: str) -> int:
         if text.strip().lower() in dance.rhythms:
             return dance.bar_counts
     raise ParameterError(
-        f"rhythm {text!r} is not known; write 4/4 (also for 2/4, and for 6/8 or 12/8"
+        f"rhythm {shown(text)} is not known; write 4/4 (also for 2/4, and for 6/8 or 12/8"
         " counted in two or four) or waltz (3/4)"
     )
+
+
+def read_sequence(top: KeyReader, names: Sequence[str]) -> tuple[str, ...]:
+    """Read the order of parts: ``"A A B"``, ``"AAB"`` or a list."""
+    value = top.table.get("sequence")
+    if "parts" not in top.table:
+        if value is not None:
+            top.complain("sequence", "sequence needs parts; write [parts.A], [parts.B] …")
+        return ()
+    if isinstance(value, str):
+        listed = _in_sequence(value[:MOST_SEQUENCE], names)
+    else:
+        n_before = len(top.findings)
+        listed = list(top.texts("sequence"))
+        if len(top.findings) > n_before:
+            return ()
+    if len(listed) > MOST_TEXTS:
+        top.complain("sequence", f"sequence lists {len(listed)} parts; {MOST_TEXTS} are the most")
+        return ()
+    if not listed:
+        top.complain("sequence", 'the order of the parts is missing; write sequence = "A A B"')
+        return ()
+    unknown = sorted({name for name in listed if name not in names})
+    if unknown and names:
+        top.complain(
+            "sequence",
+            f"sequence names part {shown(unknown[0])}, which is not written;"
+            f" known are {', '.join(names[:MOST_NAMED])}",
+        )
+        return ()
+    return tuple(listed)
+
+
+def _in_sequence(text: str, names: Sequence[str]) -> list[str]:
+    """Cut ``"A A B"``, ``"A-A-B"`` or ``"AAB"`` into names, which may hold spaces and signs."""
+    words = text.replace(",", " ").split()
+    if all(word in names for word in words):
+        return words
+    longest_first = sorted(names, key=len, reverse=True)
+    known = "|".join(re.escape(name) for name in longest_first)
+    found = re.findall(rf"{known}|[^\s,-]" if known else r"\S+", text)
+    # What is not known is better told as it was written.
+    return found if all(word in names for word in found) or len(words) < 2 else words

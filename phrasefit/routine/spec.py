@@ -80,9 +80,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from phrasefit.errors import RoutineError
-from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Finding, Part, Routine
+from phrasefit.errors import RoutineError, shown
+from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
+from phrasefit.model import Finding, Part, Routine, one_line
 from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
 from phrasefit.routine.counts import STRAIGHT, TRIPLET_SWING
@@ -105,6 +105,7 @@ from phrasefit.routine.part_reader import (
     parse_rhythm,
     read_block,
     read_numbers,
+    read_sequence,
     read_tags,
 )
 from phrasefit.routine.toml_lines import Source, parse_source, read_text
@@ -121,6 +122,8 @@ PHRASED_KEYS = (*COMMON_KEYS, "sequence", "parts")
 
 SWINGS = {"straight": STRAIGHT, "shuffle": TRIPLET_SWING, "swung": TRIPLET_SWING}
 MAX_INTRO_COUNTS = 512
+MOST_PARTS = 50
+MOST_PART_NAME = 40  # letters; a column of a sheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +188,7 @@ def _build(top: KeyReader) -> Routine | None:
     named_blocks = _read_parts(top, meter) if phrased else _read_only_part(top, meter)
     declared_walls = top.whole("walls", 1, 8)
     declared_foot = top.parsed("foot", parse_foot, "")
-    sequence = _read_sequence(top, tuple(named_blocks))
+    sequence = read_sequence(top, tuple(named_blocks))
     if not named_blocks:
         return None
     assumed: list[str] = []
@@ -239,46 +242,26 @@ def _read_parts(top: KeyReader, meter: int) -> dict[str, Block]:
     if not isinstance(tables, Mapping) or not tables:
         top.complain("parts", "parts are tables; write [parts.A] and below it its counts, steps")
         return {}
+    if len(tables) > MOST_PARTS:
+        top.complain("parts", f"there are {len(tables)} parts; {MOST_PARTS} are the most")
+        return {}
     named = {}
     for name, table in tables.items():
         if not isinstance(table, Mapping):
-            top.complain("parts", f"part {name} must be a table; write [parts.{name}]")
+            top.complain("parts", f"part {shown(name)} must be a table; write [parts.A]")
+            continue
+        if name != one_line(name) or not 0 < len(name) <= MOST_PART_NAME:
+            top.complain(
+                "parts",
+                f"a part is called {shown(name)}; give it a name of 1 to {MOST_PART_NAME} letters"
+                " on one line",
+            )
             continue
         reader = KeyReader(top.source, table, ("parts", name), top.findings)
         reader.refuse_unknown(PART_KEYS)
         if block := read_block(reader, meter):
             named[name] = block
     return named if len(named) == len(tables) else {}
-
-
-def _read_sequence(top: KeyReader, names: Sequence[str]) -> tuple[str, ...]:
-    """Read the order of parts: ``"A A B"``, ``"AAB"`` or a list."""
-    value = top.table.get("sequence")
-    if "parts" not in top.table:
-        if value is not None:
-            top.complain("sequence", "sequence needs parts; write [parts.A], [parts.B] …")
-        return ()
-    if isinstance(value, str):
-        listed = value.replace(",", " ").replace("-", " ").split()
-        if len(listed) == 1 and listed[0] not in names:
-            listed = list(listed[0])
-    else:
-        n_before = len(top.findings)
-        listed = list(top.texts("sequence"))
-        if len(top.findings) > n_before:
-            return ()
-    if not listed:
-        top.complain("sequence", 'the order of the parts is missing; write sequence = "A A B"')
-        return ()
-    unknown = sorted({name for name in listed if name not in names})
-    if unknown and names:
-        top.complain(
-            "sequence",
-            f"sequence names part {unknown[0]!r}, which is not written;"
-            f" known are {', '.join(names)}",
-        )
-        return ()
-    return tuple(listed)
 
 
 def _with_restarts(
@@ -356,7 +339,8 @@ def _read_tempo(top: KeyReader) -> tuple[float, float] | None:
         return None
     pair = value if isinstance(value, list) else [value, value]
     numbers = [number for number in pair if type(number) in (int, float)]
-    if len(pair) == 2 and len(numbers) == 2 and 20 <= numbers[0] <= numbers[1] <= 400:
+    low, high = TEMPO_RANGE
+    if len(pair) == 2 and len(numbers) == 2 and low <= numbers[0] <= numbers[1] <= high:
         return float(numbers[0]), float(numbers[1])
     top.complain(
         "tempo",

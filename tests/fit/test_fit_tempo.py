@@ -87,7 +87,7 @@ def test_own_ranges_come_first(tmp_path) -> None:
     [
         ("[[tempo]]\nmeter = 4\n", "needs meter, low, high, source"),
         ('[[tempo]]\nmeter = 5\nlow = 1\nhigh = 2\nsource = ""\n', "must be 4 or 3"),
-        ('[[tempo]]\nmeter = 4\nlow = 9\nhigh = 2\nsource = ""\n', "must be below"),
+        ('[[tempo]]\nmeter = 4\nlow = 90\nhigh = 80\nsource = ""\n', "must be below"),
         ('[[tempo]]\nmeter = 4\nlow = "x"\nhigh = 2\nsource = ""\n', "counts a minute"),
         ("tempo = 4\n", "not known here"),
     ],

@@ -69,6 +69,12 @@ def test_fingers_and_eyes(rehearse: Callable, width: int, height: int) -> None:
     assert small == []
     assert wide <= 0
     assert sizes[0] >= 240 and sizes[1] >= 60
+    page.evaluate("scrollTo(0, 0)")
+    for control in ("play", "speed", "count-in"):
+        page.focus(f"#{control}")
+        page.click("#play")
+        page.click("#play")
+    assert page.evaluate("scrollY") == 0  # what stays in sight needs no scrolling to
     page.keyboard.press("b")
     bottom = page.evaluate("document.getElementById('transport').getBoundingClientRect().bottom")
     assert bottom + page.evaluate("scrollY") <= height + 1

@@ -308,7 +308,7 @@ def test_mistakes_in_tags(tag: str, line: int, words: str) -> None:
         ("counts = 32\nwalls = 4\ntags = 'few'\n", 3, 'write "any", "none" or a list'),
         ("name = 'x'\nwalls = 4\n", 1, "number of counts is missing"),
         ("[parts.A]\ncounts = 32\n", 1, "order of the parts is missing"),
-        ("sequence = 'A C'\n[parts.A]\ncounts = 32\n", 1, "'C', which is not written; known are A"),
+        ("sequence = 'A C'\n[parts.A]\ncounts = 32\n", 1, '"C", which is not written; known are A'),
         ("sequence = 'A'\nparts = 3\n", 2, "write [parts.A]"),
         ("sequence = 'A'\n[parts.A]\nturn = '1/4 L'\n", 2, "number of counts is missing"),
         ("sequence = 'A'\n[parts.A]\ncounts = 32\nrestart = [8]\n", 4, "did you mean restarts?"),

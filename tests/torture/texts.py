@@ -1,9 +1,9 @@
-"""Damaged and hostile texts: routines, bar maps, settings, arguments.
+"""Damaged and hostile texts and names: routines, bar maps, settings, corrections, arguments.
 
 ``python tests/torture/texts.py [N] [--seed S]`` runs N cases (10,000) in this process and
 prints what came of them.  A case is right if the program ends with 0, or with 1 or 2 and a
-line on standard error that is no traceback, within `MOST_S`.  The short run of the build is
-`test_texts.py`.
+line on standard error that is no traceback, within `MOST_S`, and if what it wrote can be
+read back.  `text_cases.py` draws the cases; the short run of the build is `test_texts.py`.
 """
 
 from __future__ import annotations
@@ -11,34 +11,35 @@ from __future__ import annotations
 import argparse
 import collections
 import contextlib
+import csv
 import io
 import json
 import random
-import re
 import sys
 import tempfile
 import time
 import traceback
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import mido
+import pytest
+import soundfile
+from text_cases import Drawing
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from phrasefit import pipeline
 from phrasefit.cli import _edge, app
+from phrasefit.corrections.document import FORMAT, VERSION
+from phrasefit.reports.page import fingerprint
+from phrasefit.serial import encode
+from phrasefit.store import Store
+from synth import make_song
 
-MOST_S = 2.0  # of processor time, for any text
+MOST_S = 2.0  # of processor time, for any text; a sheet is drawn in about one
 MOST_ERROR = 3000  # signs on standard error
-ROUTINES = sorted((Path(__file__).parents[2] / "phrasefit").glob("**/routines/*.toml"))
-
-NUMBERS = (
-    "0", "-1", "1", "3", "0.5", "1e308", "-1e308", "nan", "inf", "-inf", "1e400", "9" * 400,
-    "9" * 5000, "0x" + "f" * 5000, "2147483648", "10000000", "3.0", "true", "false", '"32"', "[]",
-    "{}", "[[]]", "[10000000]", "[" * 2000 + "]" * 2000, "1979-05-27", "''", '"\\u0000"',
-)  # fmt: skip
-TEXTS = (
-    "", " ", "\n", "\t", "\x00", "\x1b[31m", "\u202e", "\ufeff", "\ud800", "=1+1", "@x", "-x",
-    "a" * 100_000, "\u0301" * 5000, "💃" * 500, "عربي", "CON", "..", "../x", "'\"", "<script>",
-    "$(x)", "%s{}",
-)  # fmt: skip
+FORMULAS = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class Outcome:
     err: str
     seconds: float
     broke: str = ""
+    spoilt: str = ""
 
     @property
     def fault(self) -> str:
@@ -62,8 +64,12 @@ class Outcome:
             return "exit code 2 without a word"
         if len(self.err) > MOST_ERROR:
             return f"a message of {len(self.err)} signs"
-        if any(ord(sign) < 32 and sign not in "\n\r" for sign in self.err):
-            return "control signs in a message"
+        if any(ord(sign) < 32 and sign != "\n" for sign in self.err + self.out):
+            return "control signs on the terminal"
+        if "two\nlines" in self.err + self.out:
+            return "a line break of a name on the terminal"
+        if self.spoilt:
+            return self.spoilt
         return f"took {self.seconds:.1f} s" if self.seconds > MOST_S else ""
 
 
@@ -84,109 +90,91 @@ def run(words: list[str]) -> Outcome:
     return Outcome(code, out.getvalue(), err.getvalue(), time.process_time() - begin, broke)
 
 
-# ------------------------------------------------------------------ drawn texts
+# ------------------------------------------------------------------ what was written
 
 
-def damaged(text: str, rng: random.Random) -> str:
-    """Damage a text in one of the ways that texts are damaged, and attacked."""
-    where = rng.randrange(len(text) + 1)
-    kind = rng.randrange(9)
-    if kind == 0:
-        return text[:where]
-    if kind == 1:
-        return text[:where] + rng.choice(TEXTS) + text[where:]
-    if kind == 2:
-        return text[:where] + text[where + rng.randrange(1, 40) :]
-    if kind == 3:
-        return text[:where] + chr(rng.randrange(1, 0x3000)) + text[where + 1 :]
-    if kind == 4:
-        lines = text.split("\n")
-        lines.insert(rng.randrange(len(lines)), rng.choice(lines))
-        return "\n".join(lines)
-    if kind == 5:
-        return (
-            text[:where]
-            + text[where:][: rng.randrange(1, 200)] * rng.choice((2, 50))
-            + text[where:]
-        )
-    if kind == 6:
-        return re.sub(
-            r'"[^"\n]*"', lambda _: json.dumps(rng.choice(TEXTS)), text, count=rng.randrange(1, 4)
-        )
-    numbers = list(re.finditer(r"-?\d+(\.\d+)?", text))
-    if not numbers:
-        return text
-    hit = rng.choice(numbers)
-    return text[: hit.start()] + rng.choice(NUMBERS) + text[hit.end() :]
+def spoilt(target: Path) -> str:
+    """Why a file that was written is not what its ending says; empty if it is."""
+    content = target.read_bytes()
+    if target.suffix == ".jams":
+        json.loads(content)
+    elif target.suffix == ".mid":
+        mido.MidiFile(file=io.BytesIO(content))
+    elif target.suffix == ".csv":
+        rows = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
+        cells = {cell for row in rows for cell in row}
+        return "a formula in a CSV" if any(cell.startswith(FORMULAS) for cell in cells) else ""
+    elif target.suffix in (".vtt", ".srt", ".html"):
+        text = content.decode("utf-8")
+        controls = set(map(chr, range(32))) - set("\t\n\r")
+        return "control signs in a file" if controls & set(text) else ""
+    return ""
 
 
-def small_map(rng: random.Random) -> str:
-    """Write a bar map by hand."""
-    n, gap = rng.choice((2, 160, 400, 400)), rng.choice((0.5, 0.35, 1.2))
+def judged(words: list[str]) -> Outcome:
+    """Run a command line, and look at the file that it wrote."""
+    outcome = run(words)
+    if outcome.fault or outcome.code or "--out" not in words:
+        return outcome
+    try:
+        fault = spoilt(Path(words[words.index("--out") + 1]))
+    except (OSError, ValueError) as exc:
+        fault = f"a file that cannot be read back ({type(exc).__name__})"
+    return replace(outcome, spoilt=fault)
+
+
+# ------------------------------------------------------------------ many of them
+
+
+def heard_song(folder: Path) -> tuple[Path, str]:
+    """Make a song, listen to it, and write the correction file that its page would save."""
+    song = make_song("4*24", bpm=112.0)
+    path = folder / "song.wav"
+    soundfile.write(path, song.samples, song.rate_hz)
+    with Store() as store:
+        analysis = pipeline.analyse(path, store=store)
+    untouched = encode(pipeline.UNTOUCHED)
     document = {
-        "beats_s": [round(i * gap, 3) for i in range(n)],
-        "positions": [i % 4 + 1 for i in range(n)],
-        "meter": 4,
-        "title": "Drawn",
-        "tempo_bpm": 120.0,
-        "sections": [{"start_s": 0.0, "letter": "A", "strength": 0.9}],
-        "confidence": {"beats": 0.9, "downbeat": 0.5},
-        "alternatives": [],
-        "notes": ["by hand"],
+        "format": FORMAT,
+        "version": VERSION,
+        "song": {
+            "content_hash": analysis.info.content_hash,
+            "title": analysis.bar_map.title,
+            "duration_s": analysis.info.duration_s,
+        },
+        "shown": fingerprint(analysis.bar_map),
+        "based_on": untouched,
+        "change": untouched | {"shift_one_beats": 1, "sections_at_s": [4.0]},
     }
-    return json.dumps(document)
-
-
-SETTINGS = """
-[costs]
-restart = 1.5
-meet_half = 0.25
-[[tempo]]
-meter = 4
-low = 90
-high = 120
-source = "the club"
-"""
-
-
-def cases(folder: Path, rng: random.Random) -> Iterator[list[str]]:
-    """Draw command lines with their files for ever."""
-    routine, song, settings = (folder / n for n in ("r.toml", "m.json", "s.toml"))
-    while True:
-        text = rng.choice(ROUTINES).read_text("utf-8")
-        whole = [text, small_map(rng), SETTINGS]
-        which = rng.randrange(4)
-        if which < 3:
-            for _ in range(rng.choice((1, 1, 2, 5))):
-                whole[which] = damaged(whole[which], rng)
-        for path, content in zip((routine, song, settings), whole, strict=True):
-            path.write_bytes(content.encode("utf-8", "surrogatepass"))
-        if which == 0:
-            yield ["check", str(routine)]
-        fit = ["fit", "--map", str(song)]
-        chosen = [str(routine)] if rng.random() < 0.7 else ["--counts", "32", "--walls", "4"]
-        if which == 3:
-            name = rng.choice(("--start-at", "--intro", "--max-changes", "--counts", "--walls"))
-            value = rng.choice((*NUMBERS, *TEXTS)).replace("\x00", "0")
-            chosen += [name, value.encode("utf-8", "replace").decode()]
-        yield [*fit, *chosen, "--settings", str(settings)]
+    return path, json.dumps(document)
 
 
 def torture(n: int, seed: int) -> tuple[collections.Counter[str], dict[str, list[str]]]:
     """Run `n` cases; count exit codes and faults, and keep one example of each fault."""
     counts: collections.Counter[str] = collections.Counter()
     examples: dict[str, list[str]] = {}
-    with tempfile.TemporaryDirectory(prefix="phrasefit-texts-") as name:
+    with (
+        tempfile.TemporaryDirectory(prefix="phrasefit-texts-") as name,
+        pytest.MonkeyPatch.context() as patch,
+    ):
         folder = Path(name)
-        drawn = cases(folder, random.Random(seed))
-        for _ in range(n):
+        patch.setenv("PHRASEFIT_DATA", str(folder / "data"))
+        (folder / "texts" / "out").mkdir(parents=True)
+        drawn = Drawing(folder / "texts", *heard_song(folder), random.Random(seed)).cases()
+        for i in range(n):
+            if i % 1000 == 0 and i:
+                print(f"{i} cases, {len(examples)} kinds of faults", file=sys.stderr, flush=True)
             words = next(drawn)
-            outcome = run(words)
-            counts[f"exit {outcome.code}"] += 1
+            outcome = judged(words)
+            counts[f"{words[0]}, exit {outcome.code}"] += 1
             if outcome.fault:
                 counts[outcome.fault] += 1
                 if outcome.fault not in examples:
-                    files = {p.name: p.read_bytes()[:300] for p in folder.iterdir()}
+                    files = {
+                        path.name: path.read_bytes()[:300]
+                        for path in map(Path, words)
+                        if len(str(path)) < 300 and path.is_file()
+                    }
                     examples[outcome.fault] = [*words, str(files), outcome.broke[-1500:]]
     return counts, examples
 

@@ -94,7 +94,6 @@ function write() {
     list("key-list", "dd", [inGroups(words)]);
   }
   for (let i = 0; i < data.group; i++) $("places").append(document.createElement("i"));
-  $("cues").hidden = !data.steps.length;
   $("seek").max = Math.max(data.duration_s, data.score.times.at(-1));
   for (const id of ["half", "double"]) {
     $(id).disabled = !data[id];

@@ -38,6 +38,7 @@ function showState() {
   $("song").textContent = planned ? `${data.facts}; ${data.start}` : data.facts;
   $("planned").hidden = !planned;
   $("unplanned").hidden = planned;
+  $("cues").hidden = !planned || !data.steps.length;
   $("repeat-wall").disabled = !planned;
   $("to-start").disabled = !planned;
   $("state").textContent = changeWords(state.change) || "nothing is changed";
