@@ -59,7 +59,9 @@ class _GlyphWriter:
         items = renderer._get_font_ttf(prop)._layout(s, LoadFlags.NO_HINTING)
         glyphs = in_reading_order([item.char for item in items], s)
         is_turned = any(_runs_left(glyph.letters) for glyph in glyphs)
-        for _syllable, span in groupby(glyphs, key=lambda glyph: glyph.syllable if is_turned else None):
+        for _syllable, span in groupby(
+            glyphs, key=lambda glyph: glyph.syllable if is_turned else None
+        ):
             own = [glyph for glyph in span if glyph.letters not in DIRECTION_SIGNS]
             words = "".join(glyph.letters for glyph in own).replace(NO_LETTER, "")
             is_whole = not is_turned or len(own) > 1

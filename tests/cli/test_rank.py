@@ -72,7 +72,8 @@ def test_long_report(program: Program, music: Path) -> None:
     done = program("rank", music, TEASPOONS, "--long")
 
     words = " ".join(done.out.split())
-    assert "Check the one (40% sure). If that is right, it fits as it is (" in words
+    assert "Check the one (40% sure): hear whether a new line of the song begins" in words
+    assert "If that is right, it fits as it is (" in words
     assert "145 counts a minute is too fast (96 to 124 is wanted), by 14 %: choose another" in words
 
 
