@@ -6,6 +6,7 @@ is written as null.
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
 import re
@@ -125,10 +126,12 @@ class Fields:
         return tuple(map(float, values))
 
     def only(self, known: Collection[str]) -> None:
-        """Refuse keys that are not `known`, and name the first."""
+        """Refuse keys that are not `known`, and name the first and what was meant perhaps."""
         unknown = sorted(set(self.values) - set(known))
         if unknown:
-            raise MapError(f"{self.name}: {unknown[0]!r:.60} is not known; remove it")
+            close = difflib.get_close_matches(unknown[0], known, n=1)
+            remedy = f"write {close[0]}, or remove it" if close else "remove it"
+            raise MapError(f"{self.name}: {shown(unknown[0])} is no key of it; {remedy}")
 
     def items(self, key: str, *, most: int | None = None) -> list[Any]:
         """Read a list of at most `most`; empty if missing."""

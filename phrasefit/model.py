@@ -113,15 +113,24 @@ class Features:
 
 # --------------------------------------------------------------------- meter
 
+# Probability of a pulse from which a map needs no loud doubt: see `phrasefit.training.pulse`.
+STEADY_FROM = 0.8
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confidence:
-    """Probabilities (0-1) that a reading is right."""
+    """Probabilities (0-1): that there is a pulse at all, and that each reading is right."""
 
+    pulse: float = 1.0
     beats: float = 1.0
     downbeat: float = 1.0
     meter: float = 1.0
     phrase: float = 1.0
+
+    @property
+    def hardly_steady(self) -> bool:
+        """Whether a map must open with a loud doubt: there may be no steady beat."""
+        return self.pulse < STEADY_FROM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,7 +214,7 @@ class BarMap:
     """The song as dancers need it: beats, ones, sections and phrases.
 
     `beat_times_s` [shape=(n,), strictly increasing]; `positions` [shape=(n,)],
-    1 = downbeat; `meter` prevailing beats a bar.  `gridded` says that the song
+    1 = downbeat; `meter` prevailing beats a bar.  `steady` says that the song
     was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
     is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
     where nobody did, and the planner chooses by tempo.
@@ -222,7 +231,7 @@ class BarMap:
     confidence: Confidence = field(default_factory=Confidence)
     alternatives: tuple[Alternative, ...] = ()
     tempo_drift_percent: float = 0.0
-    gridded: bool = False
+    steady: bool = False
     beats_per_count: float | None = None
     title: str = ""
     artist: str = ""
@@ -259,7 +268,7 @@ class Step:
 
     `moments` are counts from the start of the part (0 = count 1; `&` = +1/2);
     `feet` has one sign a moment: ``R``, ``L``, ``B`` (both) or ``.`` (no weight).
-    `turn_deg` is the sum of this line, right = +.
+    `turn_deg` is the sum of this line, right = +.  `heading` stands before it in the file.
     """
 
     line: int
@@ -268,6 +277,7 @@ class Step:
     name: str
     feet: tuple[str, ...]
     turn_deg: int = 0
+    heading: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -587,6 +597,7 @@ class TempoVerdict:
 class DoubtKind(StrEnum):
     """What can be doubtful about a fit."""
 
+    HARDLY_STEADY = "hardly steady"
     BEATS = "beats"
     ONE = "one"
     METER = "meter"

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 # Raise it when code alters what is heard: old entries are then ignored.  The weights of
 # the models speak for themselves, see `analysis_version`.
-ANALYSIS_VERSION = 3
+ANALYSIS_VERSION = 4
 
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
@@ -54,6 +54,7 @@ def analyse(
     *,
     store: Store | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Listen to a song, or recall what was heard before, with its corrections.
@@ -66,6 +67,8 @@ def analyse(
         The cache to ask and to fill; None analyses afresh and keeps nothing.
     hand_made : bool
         Use the hand-made observation model instead of the learned one.
+    anyway : bool
+        Make a map also of what is called speech or noise; it is kept like any other.
     progress : callable(share, text), optional
         Told how far the work has come.
 
@@ -78,7 +81,7 @@ def analyse(
     AudioError
         If the file cannot be read.
     NoPulseError
-        If there is no steady beat in it.
+        If it is silent or, without `anyway`, called speech, noise or the like.
     """
     from phrasefit.audio.decode import check_readable
 
@@ -89,7 +92,7 @@ def analyse(
     if store and known and (text := store.get_analysis(known, version)):
         return with_kept_correction(recalled(text, None), store)
     recall = None if store is None else lambda key: store.get_analysis(key, version)
-    heard = listen(path, recall=recall, hand_made=hand_made, progress=progress)
+    heard = listen(path, recall=recall, hand_made=hand_made, anyway=anyway, progress=progress)
     if store:
         content_hash = heard.info.content_hash
         store.put_analysis(content_hash, version, document_of(heard), path=path)
@@ -137,6 +140,7 @@ def listen(
     *,
     recall: Callable[[str], str | None] | None = None,
     hand_made: bool = False,
+    anyway: bool = False,
     progress: Progress | None = None,
 ) -> Analysis:
     """Read a song file and find out all there is to know of it.
@@ -150,7 +154,10 @@ def listen(
     report(0.0, "reading the song")
     audio = decode(path)
     text = recall(audio.info.content_hash) if recall else None
-    heard = recalled(text, None) if text else _track(audio, hand_made=hand_made, report=report)
+    if text:
+        heard = recalled(text, None)
+    else:
+        heard = _track(audio, hand_made=hand_made, anyway=anyway, report=report)
     named = replace(
         heard.found,
         title=audio.info.title or path.stem,
@@ -161,9 +168,9 @@ def listen(
     return replace(heard, info=audio.info, found=named, bar_map=named)
 
 
-def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
+def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
     from phrasefit.audio.features import extract_features
-    from phrasefit.form import add_form
+    from phrasefit.form import add_form, weigh_half_bar
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track
 
@@ -171,12 +178,13 @@ def _track(audio: Audio, *, hand_made: bool, report: Progress) -> Analysis:
     features = extract_features(audio)
     report(0.4, "finding beats and bars")
     try:
-        bar_map = track(audio, features, model=observation_model(hand_made=hand_made))
+        model = observation_model(hand_made=hand_made)
+        bar_map = track(audio, features, model=model, anyway=anyway)
     except NoPulseError as exc:
         raise NoPulseError(exc.what, where=audio.info.path, reason=exc.reason) from exc
     report(0.8, "finding phrases")
     evidence = beat_evidence(features, bar_map.beat_times_s)
-    bar_map = add_form(bar_map, evidence)
+    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
     return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
 
 

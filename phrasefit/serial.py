@@ -24,6 +24,7 @@ from phrasefit.errors import MapError
 from phrasefit.fields import Fields, is_number
 from phrasefit.meters import LEVELS, LONGEST_BAR
 
+BROKEN = (0.65, 1.6)  # of the usual step: outside, the beat breaks off and begins anew
 MAP_FORMAT = "phrasefit-map"
 FIT_FORMAT = "phrasefit-fit"
 FORMAT_VERSION = 1
@@ -125,7 +126,7 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "end_s": bar_map.end_s,
         "tempo_bpm": bar_map.tempo_bpm,
         "tempo_drift_percent": bar_map.tempo_drift_percent,
-        "gridded": bar_map.gridded,
+        "steady": bar_map.steady,
         "beats_per_count": beats_per_count,
         "level_by": "person" if bar_map.beats_per_count else "tempo",
         "meter": bar_map.meter,
@@ -164,17 +165,38 @@ def _alternative_document(rival: model.Alternative) -> dict[str, Any]:
 def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     """List whole bars whose length differs from the meter: time, bar number from 1, beats.
 
-    The part of a bar before the first downbeat and the last bar do not count.
+    The part of a bar before the first downbeat and the last bar do not count, nor does a bar
+    in which the music breaks off: nobody could count it.
     """
     import numpy as np
 
     downbeats = np.flatnonzero(bar_map.positions == 1)
     lengths = np.diff(downbeats)
+    steps_s = np.diff(bar_map.beat_times_s)
+    usual_s = np.median(steps_s) if steps_s.size else 1.0
+    breaks = np.flatnonzero((steps_s < BROKEN[0] * usual_s) | (steps_s > BROKEN[1] * usual_s))
+    broken = set(np.searchsorted(downbeats, breaks, side="right") - 1)
     return [
         {"bar": int(i) + 1, "start_s": float(bar_map.beat_times_s[downbeats[i]]), "beats": int(n)}
         for i, n in enumerate(lengths)
-        if n != bar_map.meter
+        if n != bar_map.meter and i not in broken
     ]
+
+
+# What a map may hold, beside what `map_document` writes that which the sample songs tell of
+# how they were made.  Another key is a slip: what it says would be taken for unsaid.
+MAP_KEYS = frozenset(
+    (
+        "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
+        "tempo_drift_percent", "steady", "beats_per_count", "level_by", "meter", "beats_s",
+        "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
+        "notes", "style", "shows", "seed", "generator_version", "audible",
+        "gridded",  # what older files call steady
+    )
+)  # fmt: skip
+SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
+PHRASE_KEYS = frozenset(("start_s", "counts", "group", "strength"))
+UNNAMED = "?"  # the letter of a section that was given none
 
 
 def read_map(document: Any, *, name: str = "map") -> model.BarMap:
@@ -192,6 +214,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
     import numpy as np
 
     fields = Fields(name, document)
+    fields.only(MAP_KEYS)
     if fields.text("format", MAP_FORMAT) != MAP_FORMAT:
         raise MapError(f"{name}: is no bar map; give a file that phrasefit map --json wrote")
     beats, positions = _read_beats(fields)
@@ -218,7 +241,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
             map(_read_alternative, fields.tables("alternatives", most=MOST_ALTERNATIVES))
         ),
         tempo_drift_percent=fields.number("tempo_drift_percent", 0.0, low=-100.0, high=1000.0),
-        gridded=bool(document.get("gridded", False)),
+        steady=bool(document.get("steady", document.get("gridded", False))),
         beats_per_count=_read_level(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),
@@ -301,13 +324,15 @@ def _in_order(items: list[Fields], beats: Any) -> list[tuple[Fields, int]]:
 
 
 def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]:
+    for item in items:
+        item.only(SECTION_KEYS)
     placed = _in_order(items, beats)
     ends = [*(start for _, start in placed), len(beats)][1:]
     return tuple(
         model.Section(
             start_beat=start,
             n_beats=end - start,
-            letter=item.text("letter", "?")[:MOST_LETTERS],
+            letter=item.text("letter", UNNAMED)[:MOST_LETTERS],
             strength=item.number("strength", 1.0, low=0.0, high=1.0),
         )
         for (item, start), end in zip(placed, ends, strict=True)
@@ -317,6 +342,8 @@ def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]
 
 def _read_phrases(items: list[Fields], beats: Any) -> tuple[model.Phrase, ...]:
     """Group levels default to 32; a phrase lasts to the next of its level or a higher one."""
+    for item in items:
+        item.only(PHRASE_KEYS)
     placed = [
         (item, start, item.whole("group", 32, low=1, high=1024))
         for item, start in _in_order(items, beats)
@@ -358,7 +385,7 @@ def fit_document(
     *,
     verdict: str,
     doubts: Sequence[str],
-    reasons: Callable[[model.Plan], Sequence[str]],
+    reasons: Callable[[model.FitPlan, model.Plan], Sequence[str]],
 ) -> dict[str, Any]:
     """Lay out a fit as the JSON document that ``phrasefit fit --json`` writes.
 
@@ -367,7 +394,7 @@ def fit_document(
     them.  The words come from `reports`: `verdict` and `doubts` for the fit, `reasons` for
     each plan.
     """
-    plans = [{**_plan_document(plan), "reasons": list(reasons(plan))} for plan in fit.plans]
+    plans = [{**_plan_document(plan), "reasons": list(reasons(fit, plan))} for plan in fit.plans]
     return {
         "format": FIT_FORMAT,
         "version": FORMAT_VERSION,

@@ -28,7 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "store": set(),
     "fit": {"routine"},
     "ranking": {"fit"},
-    "evening": set(),
+    "evening": {"fit"},
     "corrections": {"form", "fields"},
     "serial": {"routine", "corrections", "fields"},
     "reports": {"routine", "corrections", "fit", "ranking", "evening", "serial", "sounds"},

@@ -79,6 +79,19 @@ def test_schemas_are_schemas() -> None:
         jsonschema.Draft202012Validator.check_schema(json.loads(entry.read_text("utf-8")))
 
 
+def test_a_bar_in_which_the_beat_breaks_off_is_not_odd() -> None:
+    """Where the music stops within a bar, nobody could count it: no odd bar is claimed."""
+    whole = bar_map()
+    odd = serial.map_document(whole)["irregular_bars"][0]
+    first = int(np.searchsorted(whole.beat_times_s, odd["start_s"] - 1e-6))
+    late = whole.beat_times_s + np.where(np.arange(len(whole.beat_times_s)) > first, 3.0, 0.0)
+    broken = dataclasses.replace(
+        whole, beat_times_s=late, end_s=whole.end_s + 3, duration_s=whole.duration_s + 3
+    )
+
+    assert serial.map_document(broken)["irregular_bars"] == []
+
+
 def test_irregular_bar_is_listed() -> None:
     """The short bar is named with its time, number and length."""
     assert serial.map_document(bar_map())["irregular_bars"] == [
@@ -98,6 +111,16 @@ def test_map_made_by_hand_needs_beats_and_positions_only() -> None:
     read = serial.read_map({"beats_s": [1.0, 1.5, 2.0, 2.5, 3.0], "positions": [1, 2, 3, 1, 2]})
 
     assert (read.meter, read.tempo_bpm, read.end_s) == (3, 120.0, 3.5)
+
+
+@pytest.mark.parametrize("name", ["steady", "gridded"])
+def test_a_map_from_before_says_that_it_is_steady(name: str) -> None:
+    """The older name of the field is read; a map is written with the plain one."""
+    read = serial.read_map({**HAND_MADE, name: True})
+
+    assert read.steady
+    written = serial.map_document(read)
+    assert written["steady"] is True and "gridded" not in written
 
 
 HAND_MADE = {"beats_s": [1.0, 2.0], "positions": [1, 2]}
@@ -189,3 +212,17 @@ def test_names_are_kept_to_one_line() -> None:
     read = serial.read_map({**HAND_MADE, "title": " A\nB\x1b[31m \ud800C "})
 
     assert read.title == "A B[31m C"
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"section": []}, '"section" is no key of it; write sections, or remove it'),
+        ({"sections": [{"start_s": 1.0, "leter": "A"}]}, r'sections\[0\]: "leter" .* write letter'),
+        ({"phrases": [{"start_s": 1.0, "wxyz": 3}]}, r'phrases\[0\]: "wxyz" is no key of it'),
+    ],
+)
+def test_a_slip_in_a_key_is_told(change: dict, message: str) -> None:
+    """What is written under another name would silently be left out."""
+    with pytest.raises(MapError, match=message):
+        serial.read_map({**HAND_MADE, **change})

@@ -50,6 +50,7 @@ Csv = Annotated[
 Json = Annotated[
     str | None, typer.Option("--json", metavar="PATH", help="Also as JSON; - prints only it.")
 ]
+Long = Annotated[bool, typer.Option("--long", help="Say the whole verdict under each line.")]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Listen afresh and keep nothing.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an existing file.")]
 

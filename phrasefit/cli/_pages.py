@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import typer
+
 if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
 
@@ -27,9 +29,15 @@ def check_ending(target: Path, endings: tuple[str, ...]) -> Path:
 
 
 def save(document: Document, target: Path, *, force: bool) -> list[Path]:
-    """Write one PDF, or a PNG or SVG for each page (``name.png``, ``name-2.png`` ...)."""
-    from phrasefit.files import check_target, write_atomic
+    """Write one PDF, or a PNG or SVG for each page (``name.png``, ``name-2.png`` ...).
 
+    Says on standard error which letters no font of this computer has.
+    """
+    from phrasefit.files import check_target, write_atomic
+    from phrasefit.reports.fonts import letters_note
+
+    if note := letters_note():
+        typer.echo(f"phrasefit: {note}", err=True)
     ending = target.suffix.lower()
     if ending == ".pdf":
         return [write_atomic(target, document.pdf(), force=force)]

@@ -172,11 +172,20 @@ class SongAndRoutine(RoutineNumbers):
         return self.routine is not None or self.counts is not None
 
     def named(self, out: Path | None, ending: str) -> Path:
-        """Give the file to write: the one asked for, else one named after the song."""
+        """Give the file to write: the one asked for, else one named after song and routine.
+
+        Two routines for one song, and two songs for one routine, get different names.
+        """
         from phrasefit.files import safe_stem
 
         source = self.song or self.map_path
-        return out or Path(f"{safe_stem(source.stem) if source else 'song'}{ending}")
+        names = [source.stem if source else "song"]
+        if self.routine is not None:
+            names.append(self.routine.stem)
+        elif self.counts is not None:
+            waltz = "-waltz" if self.waltz else ""
+            names.append(f"{self.counts}-counts-{self.walls or 1}-walls{waltz}")
+        return out or Path(f"{safe_stem('-'.join(names))}{ending}")
 
 
 @dataclass(frozen=True, kw_only=True)

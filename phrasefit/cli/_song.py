@@ -27,6 +27,7 @@ def heard(
     change: Correction | None = None,
     forget: bool = False,
     hand_made: bool = False,
+    anyway: bool = False,
     no_cache: bool = False,
     targets: tuple[str | Path | None, ...] = (),
     force: bool = False,
@@ -54,7 +55,9 @@ def heard(
             store = stack.enter_context(Store())
         progress = Progress(song.name[:30])
         stack.callback(progress.close)
-        analysis = pipeline.analyse(song, store=store, hand_made=hand_made, progress=progress)
+        analysis = pipeline.analyse(
+            song, store=store, hand_made=hand_made, anyway=anyway, progress=progress
+        )
         if forget:
             analysis = pipeline.forget(analysis, store=store)
         if change is not None and change != pipeline.UNTOUCHED:

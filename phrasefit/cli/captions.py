@@ -20,7 +20,8 @@ def register(app: typer.Typer) -> None:
 def captions(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="A .vtt or .srt file (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="A .vtt or .srt file (else named after song and routine)."),
     ] = None,
     offset: Annotated[
         float, typer.Option("--offset", metavar="S", help="Seconds at which the song begins.")

@@ -31,7 +31,7 @@ def check(
     """Check counts, feet, turns and walls of routine files; list every mistake with its line.
 
     Then show what follows from the steps: where everyone faces after every 8, which foot
-    is free, where a restart is possible. Exit code 2 if anything must be mended.
+    is free, where a restart is possible. Exit code 2 if anything must be fixed.
 
     Example: phrasefit check borrowed-teaspoons.toml
     """

@@ -36,7 +36,8 @@ def export(
         typer.Option("--to", help="midi: tempo map, bars, markers; jams: research; csv: walls."),
     ] = Format.CSV,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The file to write (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="The file to write (else named after song and routine)."),
     ] = None,
     command: PlanCommand,
 ) -> None:

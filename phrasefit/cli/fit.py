@@ -1,4 +1,4 @@
-"""``phrasefit fit SONG ROUTINE``: does the routine go with the song, and how?"""
+"""``phrasefit fit SONG ROUTINE``: does the routine fit the song, and how?"""
 
 from __future__ import annotations
 
@@ -46,7 +46,9 @@ def fit(
     plan = planned.fit
     name = partial(option_words, beats_per_count=plan.grid.beats_per_count)
     doubts = doubt_lines(plan, name)
-    document = fit_document(plan, verdict=verdict(plan), doubts=doubts, reasons=reasons)
+    document = fit_document(
+        plan, verdict=verdict(plan, name_correction=name), doubts=doubts, reasons=reasons
+    )
     emit(dump_json(document), json_path, force=command.force)
     if json_path != "-":
         typer.echo(render(plan, name_correction=name), nl=False)

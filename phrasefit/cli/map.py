@@ -29,12 +29,17 @@ def map_song(
     hand_made: Annotated[
         bool, typer.Option("--hand-made", help="Listen without the learned model.")
     ] = False,
+    anyway: Annotated[
+        bool,
+        typer.Option("--anyway", help="Make a map also of what is taken for speech or noise."),
+    ] = False,
     no_cache: NoCache = False,
     force: Force = False,
 ) -> None:
     """Show a song's tempo, bars, sections and phrases, and every doubt about them.
 
-    Corrections are kept and used by all later commands; --forget drops them.
+    Corrections are kept and used by all later commands; --forget drops them. Speech,
+    noise and the like get no map unless --anyway insists; later commands then use that map.
 
     Example: phrasefit map song.mp3 --shift-one +1
     """
@@ -54,6 +59,7 @@ def map_song(
         change=corrections.correction(),
         forget=corrections.forget,
         hand_made=hand_made,
+        anyway=anyway,
         no_cache=no_cache,
         targets=(json_path,),
         force=force,

@@ -20,7 +20,8 @@ def register(app: typer.Typer) -> None:
 def pack(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The folder to make (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="The folder to make (else named after song and routine)."),
     ] = None,
     paper: PaperSize = Paper.A4,
     command: PlanCommand,
@@ -34,6 +35,7 @@ def pack(
     """
     from phrasefit.cli._edge import Progress
     from phrasefit.cli.page import origin_of
+    from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 
     target = command.named(out, "-pack")
@@ -52,4 +54,6 @@ def pack(
         )
     finally:
         progress.close()
+    if note := letters_note():
+        tell(f"phrasefit: {note}", err=True)
     tell(f"wrote {target}; open {target / 'index.html'}")

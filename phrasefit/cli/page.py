@@ -38,7 +38,8 @@ def register(app: typer.Typer) -> None:
 def page(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="An .html file (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="An .html file (else named after song and routine)."),
     ] = None,
     embed: Annotated[
         bool, typer.Option("--embed", help="Put the song into the page; mind its license.")

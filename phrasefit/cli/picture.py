@@ -36,7 +36,9 @@ def picture(
     *,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help="A .pdf, .png or .svg file (else named after the song)."),
+        typer.Option(
+            "--out", help="A .pdf, .png or .svg file (else named after song and routine)."
+        ),
     ] = None,
     kind: Annotated[
         Kind,

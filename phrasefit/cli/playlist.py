@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -80,6 +81,18 @@ class EveningOptions:
     repeats: Annotated[
         int, typer.Option("--repeats", help="How often a routine may be danced.")
     ] = 1
+    repeat_gap: Annotated[
+        int, typer.Option("--repeat-gap", help="Dances between two of one routine.")
+    ] = 4
+    instead: Annotated[
+        list[int],
+        typer.Option(
+            "--instead", metavar="PLACE", help="Not this dance: the next best at this place."
+        ),
+    ] = ()
+    min_length_s: Annotated[
+        str, typer.Option("--min-length", metavar="TIME", help="Leave out shorter songs.")
+    ] = "2:00"
     min_score: Annotated[
         float, typer.Option("--min-score", help="Leave out pairs that fit worse.")
     ] = 50.0
@@ -87,10 +100,16 @@ class EveningOptions:
 
     def request(self) -> EveningRequest:
         """Read the texts among them."""
+        from phrasefit.cli._edge import parse_time
         from phrasefit.evening.evening import EveningRequest
 
         given = {field.name: getattr(self, field.name) for field in fields(self)}
-        read = {"curve": _tempos(self.curve), "fixed": tuple(map(_fixed, self.fixed))}
+        read = {
+            "curve": _tempos(self.curve),
+            "fixed": tuple(map(_fixed, self.fixed)),
+            "instead": tuple(self.instead),
+            "min_length_s": parse_time(self.min_length_s),
+        }
         return EveningRequest(**given | read)
 
 
@@ -106,6 +125,12 @@ class Outputs:
     """The files that are written."""
 
     title: Annotated[str, typer.Option("--title", help="Name of the evening.")] = "Floor list"
+    starts_at: Annotated[
+        str | None,
+        typer.Option(
+            "--starts-at", metavar="HH:MM", help="Time of day it begins, for the floor list."
+        ),
+    ] = None
     xspf_path: Annotated[
         Path | None, typer.Option("--xspf", metavar="PATH", help="Write an XSPF playlist.")
     ] = None
@@ -124,6 +149,27 @@ class Outputs:
     json_path: options.Json = None
 
     @property
+    def starts_at_s(self) -> float | None:
+        """When it begins, in seconds after midnight.
+
+        Raises
+        ------
+        ParameterError
+            If that is no time of day.
+        """
+        from phrasefit.errors import ParameterError
+
+        if self.starts_at is None:
+            return None
+        match = re.fullmatch(r"(\d{1,2})[:.](\d\d)", self.starts_at.strip())
+        hours, minutes = (int(part) for part in match.groups()) if match else (24, 60)
+        if hours > 23 or minutes > 59:
+            raise ParameterError(
+                f"starts-at={self.starts_at!r} is no time of day; write it as in --starts-at 19:30"
+            )
+        return 3600.0 * hours + 60.0 * minutes
+
+    @property
     def targets(self) -> Targets:
         """All files that are asked for."""
         return (
@@ -135,6 +181,7 @@ class Outputs:
         """Refuse before the long work what could not be written after it."""
         from phrasefit.errors import ParameterError
 
+        _ = self.starts_at_s  # says so if it is no time of day
         if self.floor_path and self.floor_path.suffix.lower() not in (".pdf", ".png"):
             raise ParameterError(
                 f"{self.floor_path}: the floor list is printed as .pdf or .png; name it so"
@@ -158,9 +205,12 @@ def playlist(
     """Choose songs and routines for an evening and put them in order.
 
     No song twice; no two fast dances in a row and a beginner dance every third unless
-    you say otherwise. The same seed gives the same evening again.
+    you say otherwise. The same seed gives the same evening again: keep a dance with
+    --at, ask for another with --instead.
 
     Example: phrasefit playlist music/ routines/*.toml --minutes 60 --floor evening.pdf
+
+    Example: phrasefit playlist music/ routines/*.toml --at 1=waltz --instead 4
     """
     from phrasefit.evening.build import build_evening
 
@@ -227,9 +277,8 @@ def _pairings(
         for words in ((), *((word,) for word in named)):
             songs = SongFilter(words=words)
             for song in many.ranked(library, request, workers, songs=songs, top=top).songs:
-                if abs(song.fit.tempo.change_percent) <= songs.max_change_percent:
-                    key = song.key, request.routine.name
-                    pairings[key] = Pairing(key=song.key, fit=song.fit)
+                key = song.key, request.routine.name
+                pairings[key] = Pairing(key=song.key, fit=song.fit)
     return list(pairings.values())
 
 
@@ -249,7 +298,12 @@ def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: 
         text = playlists.m3u8(evening, paths, folder=path.absolute().parent)
         write_atomic(path, text, force=force)
     if path := outputs.floor_path:
-        document = floor_list(evening, title=outputs.title, paper=outputs.paper.value)
+        document = floor_list(
+            evening,
+            title=outputs.title,
+            paper=outputs.paper.value,
+            starts_at_s=outputs.starts_at_s,
+        )
         save(document, path, force=force)
     emit(playlists.evening_csv(evening, paths), outputs.csv_path, force=force)
     document = playlists.evening_document(evening, paths)

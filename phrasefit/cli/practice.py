@@ -35,7 +35,9 @@ def practice(
     *,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help="A .wav, .flac, .ogg or .mp3 file (else named after the song)."),
+        typer.Option(
+            "--out", help="A .wav, .flac, .ogg or .mp3 file (else named after song and routine)."
+        ),
     ] = None,
     percent: Annotated[
         str, typer.Option("--percent", metavar="P,P", help="Of the song's tempo: 75,85,100.")

@@ -1,4 +1,4 @@
-"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection go with a routine?"""
+"""``phrasefit rank FOLDER ROUTINE...``: which songs of a collection fit a routine?"""
 
 from __future__ import annotations
 
@@ -75,19 +75,22 @@ def rank(
     choice: Choice,
     limits: PlanLimits,
     sort: Annotated[Sort, typer.Option("--sort", help="Order of the songs shown.")] = Sort.SCORE,
+    long: options.Long = False,
     csv_path: options.Csv = None,
     json_path: options.Json = None,
     work: many.Work,
 ) -> None:
-    """Find the songs of a collection that go best with each routine.
+    """Find the songs of a collection that fit each routine best, one line a song.
 
-    New songs are listened to first; Ctrl-C keeps what is done. Songs that cannot be
-    brought to the routine's tempo come last. Exit code 1 if files could not be used.
+    New songs are listened to first; Ctrl-C keeps what is done. Songs out of the reach of
+    the routine's tempo stand apart at the end. Exit code 1 if files could not be used.
 
     Example: phrasefit rank music/ borrowed-teaspoons.toml --tempo 100-124 --max-changes 1
 
     Example: phrasefit rank --known --counts 32 --walls 4
     """
+    from phrasefit.reports.rank_text import render_ranking
+
     places, files = many.split_places(things or [])
     first, others = (files[0], files[1:]) if files else (None, ())
     routines = [numbers.routine_or(first), *many.read_routines(others)]
@@ -105,6 +108,9 @@ def rank(
             for request in requests
         ]
         paths = many.file_of(library, report, store)
+    if "-" not in (json_path, csv_path):
+        texts = (render_ranking(ranking, long=long) for ranking in rankings)
+        typer.echo("\n".join(texts), nl=False)
     _write(rankings, paths, report, csv_path, json_path, force=work.force)
     many.finish(report)
 
@@ -118,11 +124,13 @@ def _write(
     *,
     force: bool,
 ) -> None:
-    """Write the files asked for, and the rankings on the terminal."""
+    """Write the files asked for; none if songs are left, so that the next run can write them."""
     from phrasefit.cli._edge import emit
     from phrasefit.reports import table
     from phrasefit.serial import dump_json
 
+    if report.n_left:
+        csv_path, json_path = (path if path == "-" else None for path in (csv_path, json_path))
     document = table.rank_document(
         rankings,
         paths,
@@ -131,8 +139,6 @@ def _write(
     )
     emit(dump_json(document), json_path, force=force)
     emit(table.rows_csv(_rows(document["rankings"])), csv_path, force=force)
-    if "-" not in (json_path, csv_path):
-        typer.echo("\n".join(table.render_ranking(ranking) for ranking in rankings), nl=False)
 
 
 def _rows(rankings: Sequence[dict]) -> list[tuple[str, int, dict]]:

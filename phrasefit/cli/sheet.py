@@ -35,17 +35,21 @@ def register(app: typer.Typer) -> None:
 def sheet(
     *,
     out: Annotated[
-        Path | None, typer.Option("--out", help="A .pdf or .png file (else named after the song).")
+        Path | None,
+        typer.Option("--out", help="A .pdf or .png file (else named after song and routine)."),
     ] = None,
     kind: Annotated[
         Kind,
         typer.Option(
             "--kind",
             help="page: all on paper; stand: for the music stand; floor: read across the room;"
-            " steps: the routine's steps; dj: for the DJ.",
+            " steps: the routine's steps; dj: cards for the DJ.",
         ),
     ] = Kind.PAGE,
     paper: PaperSize = Paper.A4,
+    per_page: Annotated[
+        int, typer.Option("--per-page", metavar="N", help="DJ cards on a page: 1, 2 or 4.")
+    ] = 4,
     command: PlanCommand,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
@@ -55,12 +59,12 @@ def sheet(
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
     target = check_ending(command.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
-    document = document_of(kind, command.planned(target), paper)
+    document = document_of(kind, command.planned(target), paper, per_page)
     for path in save(document, target, force=command.force):
         tell(f"wrote {path}")
 
 
-def document_of(kind: Kind, planned: Planned, paper: Paper) -> Document:
+def document_of(kind: Kind, planned: Planned, paper: Paper, per_page: int) -> Document:
     """Lay out the document that was asked for."""
     from phrasefit.reports.dj_card import dj_card
     from phrasefit.reports.sheet import sheet as plan_sheet
@@ -70,5 +74,5 @@ def document_of(kind: Kind, planned: Planned, paper: Paper) -> Document:
     if kind is Kind.STEPS:
         return step_sheet(fit.routine, paper=paper.value)
     if kind is Kind.DJ:
-        return dj_card(fit, plan, paper=paper.value)
+        return dj_card(fit, plan, paper=paper.value, per_page=per_page)
     return plan_sheet(fit, plan, size=kind.value, paper=paper.value)

@@ -38,15 +38,16 @@ def info() -> None:
     Example: phrasefit store info
     """
     from phrasefit.pipeline import analysis_version
+    from phrasefit.reports.words import plural_s
     from phrasefit.store import maintenance
 
     with many.open_store() as store:
         found = maintenance.info(store, analysis_version())
     typer.echo(f"file         {found.path}")
     typer.echo(f"size         {found.n_bytes / 1e6:.1f} MB (file format {found.schema})")
-    typer.echo(f"songs heard  {found.n_songs}, in {found.n_files} files")
+    typer.echo(f"songs heard  {found.n_songs}, in {found.n_files} file{plural_s(found.n_files)}")
     typer.echo(f"out of date  {found.n_stale} (from another phrasefit; `store prune` removes them)")
-    typer.echo(f"not usable   {found.n_failures} files")
+    typer.echo(f"not usable   {found.n_failures} file{plural_s(found.n_failures)}")
     typer.echo(f"corrections  {found.n_corrections}")
     typer.echo(f"set aside    {found.n_set_aside} corrections that no longer fit")
     typer.echo(f"routines     {found.n_routines}")

@@ -1,4 +1,4 @@
-"""``phrasefit suits SONG ROUTINES...``: which routines go with this song?"""
+"""``phrasefit suits SONG ROUTINES...``: which routines fit this song?"""
 
 from __future__ import annotations
 
@@ -31,12 +31,13 @@ def suits(
     *,
     map_path: options.MapFile = None,
     plan: PlanOptions,
+    long: options.Long = False,
     csv_path: options.Csv = None,
     json_path: options.Json = None,
     no_cache: options.NoCache = False,
     force: options.Force = False,
 ) -> None:
-    """Find the routines that go best with a song.
+    """Find the routines that fit a song best.
 
     Without ROUTINES the routines kept by `phrasefit store keep` are tried. A file with
     mistakes is named and passed over; the exit code is then 1.
@@ -45,6 +46,7 @@ def suits(
     """
     from phrasefit.cli._edge import EXIT_PARTIAL, emit, tell
     from phrasefit.reports import table
+    from phrasefit.reports.rank_text import render_suits
     from phrasefit.serial import dump_json
 
     places = places or []
@@ -63,7 +65,7 @@ def suits(
     rows = [(row["routine"]["name"], i, row) for i, row in enumerate(document["routines"], start=1)]
     emit(table.rows_csv(rows), csv_path, force=force)
     if "-" not in (json_path, csv_path):
-        typer.echo(table.render_suits(fits), nl=False)
+        typer.echo(render_suits(fits, long=long), nl=False)
     for name, reason in failures[:n_bad]:
         tell(f"{name}: {reason}", err=True)
     for name, reason in unfit:
@@ -93,7 +95,7 @@ def _routines(places: Sequence[Path]) -> tuple[list[Routine], list[tuple[str, st
         try:
             routines.append(read())
         except RoutineError as exc:
-            failures.append((name, str(exc).removeprefix(f"{name}: ")))
+            failures.append((name, str(exc).removeprefix(name).lstrip(":, ")))
     return routines, failures
 
 
@@ -107,7 +109,8 @@ def _fit_all(
 ) -> tuple[list[FitPlan], list[tuple[str, str]]]:
     """Fit every routine; order as in a ranking: tempo within reach first, then score."""
     from phrasefit.errors import PhrasefitError
-    from phrasefit.ranking.rank import MOST_CHANGE_PERCENT, fit_or_reason
+    from phrasefit.fit.tempo import is_in_reach
+    from phrasefit.ranking.rank import fit_or_reason
 
     fits, unfit = [], []
     for request in requests:
@@ -119,6 +122,6 @@ def _fit_all(
 
     def order(fit: FitPlan) -> tuple[bool, float, float, str]:
         change = abs(fit.tempo.change_percent)
-        return change > MOST_CHANGE_PERCENT, -round(fit.plan.score, 1), change, fit.routine.name
+        return not is_in_reach(fit.tempo), -round(fit.plan.score, 1), change, fit.routine.name
 
     return sorted(fits, key=order), unfit

@@ -209,7 +209,7 @@ def true_bar_map(
         ),
         phrases=true_phrases(truth),
         tempo_drift_percent=round(100.0 * float(slope) / tempo_bpm, 2),
-        gridded=bool(np.ptp(gaps) < 1e-6),
+        steady=bool(np.ptp(gaps) < 1e-6),
         title=title,
         artist=artist,
         notes=("written by the generator of the demo songs: exact, nothing was listened to",),

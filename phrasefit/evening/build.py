@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from phrasefit.errors import NoFitError
+from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing, curve_at
-from phrasefit.evening.integer_program import EveningProgram
+from phrasefit.evening.integer_program import EveningProgram, Row, Solution
+from phrasefit.fit.tempo import is_in_reach
 
 __all__ = ["Dance", "Evening", "EveningRequest", "Pairing", "build_evening"]
 
@@ -27,31 +28,94 @@ def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Eveni
     ParameterError
         If a word in the request matches no pairing, or a fixed place lies outside.
     """
-    pairings = [
-        pairing
-        for pairing in pairings
-        if pairing.fit.plan.score >= request.min_score
-        and not any(pairing.matches(word) for word in request.never)
-    ]
-    if not pairings:
-        raise NoFitError(
-            f"no song fits any routine at a score of {request.min_score:g} or more;"
-            " add songs or routines, or lower --min-score"
-        )
-    program = EveningProgram(pairings, request)
-    chosen, value, bound, repeatable = program.solve()
-    dances = _explained([pairings[i] for i in chosen], request)
+    usable, notes = _usable(pairings, request)
+    program, found = _longest(usable, request)
+    found = _with_others(program, found, request)
+    dances = _explained([usable[i] for i in found.chosen], request)
     last = dances[-1]
     return Evening(
         dances=dances,
         request=request,
         length_s=last.start_s + last.pairing.length_s,
-        value=value,
-        bound=bound,
-        n_pairings=len(pairings),
-        repeatable=repeatable,
-        notes=tuple(program.notes),
+        value=found.value,
+        bound=found.bound,
+        n_pairings=len(usable),
+        repeatable=found.repeatable,
+        notes=(*notes, *program.notes),
     )
+
+
+def _usable(
+    pairings: Sequence[Pairing], request: EveningRequest
+) -> tuple[list[Pairing], list[str]]:
+    """Leave out what no evening should have; say which songs that were wanted are missing."""
+    wanted = [o for o in pairings if not any(o.matches(word) for word in request.never)]
+    fitting = [o for o in wanted if o.fit.plan.score >= request.min_score]
+    reached = [o for o in fitting if is_in_reach(o.fit.tempo)]
+    usable = [o for o in reached if o.fit.bar_map.duration_s >= request.min_length_s]
+    minutes, seconds = divmod(round(request.min_length_s), 60)
+    least = f"{minutes}:{seconds:02d}"
+    n_short = len({o.key for o in reached} - {o.key for o in usable})
+    if not usable and n_short:
+        raise NoFitError(
+            f"all songs that fit are shorter than {least}; add longer ones, or lower --min-length"
+        )
+    if not usable:
+        raise NoFitError(
+            f"no song fits any routine at a score of {request.min_score:g} or more with its tempo"
+            " in reach; add songs or routines, or lower --min-score"
+        )
+    notes = []
+    if n_short:
+        songs = "1 song" if n_short == 1 else f"{n_short} songs"
+        notes.append(f"{songs} shorter than {least} left out (--min-length)")
+    return usable, notes
+
+
+def _longest(
+    pairings: Sequence[Pairing], request: EveningRequest
+) -> tuple[EveningProgram, Solution]:
+    """Find the evening wished for, or a shorter one where it cannot be filled.
+
+    What a person puts at a place is kept: the evening is never too short for that.
+    """
+    program = EveningProgram(pairings, request)
+    n = program.n_places
+    if found := program.solve():
+        return program, found
+    reason = program.why_not()
+    least = max((place for place, _ in request.fixed), default=1)
+    for shorter in dict.fromkeys((n - 1, n - 2, n - 3, 3 * n // 4, n // 2, n // 4)):
+        if not least <= shorter < n:
+            continue
+        tried = EveningProgram(pairings, request, n_places=shorter)
+        if found := tried.solve():
+            tried.notes += program.notes
+            tried.notes.append(f"{shorter} dances instead of {n}: {reason}")
+            return tried, found
+    raise NoFitError(reason)
+
+
+def _with_others(program: EveningProgram, found: Solution, request: EveningRequest) -> Solution:
+    """Put the next best where a dance is not wanted; the others move only if they must."""
+    dropped: list[Row] = []
+    for place in request.instead:
+        if not 1 <= place <= program.n_places:
+            raise ParameterError(
+                f"place {place} lies outside the evening; it has {program.n_places} dances"
+            )
+        kept = program.other_than(found.chosen, place - 1, keep_others=True)
+        dropped += program.other_than(found.chosen, place - 1, keep_others=False)
+        other = program.solve([*dropped, *kept])
+        if other is None:
+            other = program.solve(dropped)
+            program.notes.append(f"nothing else can stand at place {place}: others moved as well")
+        if other is None:
+            raise NoFitError(
+                f"there is no other evening without the song at place {place}; add songs"
+            )
+        found = other
+    return found
 
 
 # ----------------------------------------------------------------- explaining

@@ -64,11 +64,13 @@ class EveningRequest:
     many other dances between two of the same artist or rhythm.  `must`, `never`: words
     of titles, artists or routine names.  `fixed`: place (from 1) and such a word.
     `teach`: routines taught that evening, each for `teach_minutes` before its dance.
-    `repeats`: how often a routine may be danced; a song is never played twice.
-    `min_score`: of the fit.
+    `repeats`: how often a routine may be danced, again only after all the others and with
+    `repeat_gap` dances between; a song is never played twice.  `min_score`: of the fit.
+    `min_length_s`: of the recording.  `instead`: places (from 1) whose dance is not wanted;
+    the next best stands there and the others stay; named twice, the one after that.
 
-    Two fast dances in a row and a beginner dance every third: common practice of line
-    dance rooms, no source.
+    Two fast dances in a row, a beginner dance every third and songs of two minutes at least:
+    common practice of line dance rooms, no source.
     """
 
     minutes: float
@@ -87,7 +89,10 @@ class EveningRequest:
     teach: tuple[str, ...] = ()
     teach_minutes: float = 15.0
     repeats: int = 1
+    repeat_gap: int = 4
     min_score: float = 50.0
+    min_length_s: float = 120.0
+    instead: tuple[int, ...] = ()
     seed: int = 0
 
     def __post_init__(self) -> None:
@@ -100,6 +105,8 @@ class EveningRequest:
             ("rhythm_gap", 0, 1000),
             ("teach_minutes", 0, 24 * 60),
             ("repeats", 1, 1000),
+            ("repeat_gap", 1, 1000),
+            ("min_length_s", 0, 3600),
             ("min_score", 0, 100),
             ("fast_cpm", 0, 1000),
             ("seed", 0, 2**32 - 1),

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -35,14 +35,30 @@ MOST_SECONDS = 120.0  # only if the machine is very slow; an evening is then not
 STOPPED = 1  # HiGHS' status when a limit was reached
 
 
+# A wish in words (empty: always kept), its columns, and the least and most of their sum.
+Row = tuple[str, np.ndarray, float, float]
+
+
+class Solution(NamedTuple):
+    """The pairing at each place, the worth of the evening, its bound, and if it is repeatable."""
+
+    chosen: list[int]
+    value: float
+    bound: float
+    repeatable: bool
+
+
 class EveningProgram:
     """The mixed integer program: variable ``i * n_places + t`` is pairing `i` at place `t`."""
 
-    def __init__(self, pairings: Sequence[Pairing], request: EveningRequest) -> None:
+    def __init__(
+        self, pairings: Sequence[Pairing], request: EveningRequest, n_places: int | None = None
+    ) -> None:
         self.pairings, self.request = pairings, request
         self.notes: list[str] = []
-        self.n_places = self._count_places()
-        self._rows: list[tuple[str, np.ndarray, float, float]] = []
+        self._routines = tuple(dict.fromkeys(o.fit.routine.name for o in pairings))
+        self.n_places = self._count_places() if n_places is None else n_places
+        self._rows: list[Row] = []
         self._add_all()
 
     def _count_places(self) -> int:
@@ -51,20 +67,22 @@ class EveningProgram:
         usual_s = float(np.median([pairing.length_s for pairing in self.pairings]))
         n = max(1, round((dancing_s + request.pause_s) / (usual_s + request.pause_s)))
         n_songs = len({pairing.key for pairing in self.pairings})
-        n_routines = len({pairing.fit.routine.name for pairing in self.pairings}) * request.repeats
-        if n_songs < n:
-            raise NoFitError(
-                f"{n} dances are needed for {request.minutes:g} minutes and only {n_songs} songs go"
-                " with these routines; add songs, or make the evening shorter"
+        n_dances = len(self._routines) * request.repeats
+        needed = f"{request.minutes:g} minutes need {n} dances and"
+        if n_songs < n and n_songs <= n_dances:
+            self.notes.append(
+                f"{needed} there {'is' if n_songs == 1 else 'are'} songs for only {n_songs}: the"
+                " evening is shorter; add songs, or lower --min-score or --min-length"
             )
-        if n_routines < n:
-            often = math.ceil(n / (n_routines / request.repeats))
-            raise NoFitError(
-                f"{n} dances are needed for {request.minutes:g} minutes and there are only"
-                f" {n_routines}; give more routines, or let each be danced again with"
-                f" --repeats {often}"
+        elif n_dances < n:
+            again = math.ceil(n / len(self._routines))
+            repeat = f", or let each be danced again with --repeats {again}"
+            self.notes.append(
+                f"{needed} there {'is' if n_dances == 1 else 'are'} only {n_dances} with these"
+                f" routines: the evening is shorter; give more routines"
+                f"{repeat if n_songs >= n else ' and songs'}"
             )
-        return n
+        return min(n, n_songs, n_dances)
 
     # ------------------------------------------------------------ constraints
 
@@ -72,9 +90,14 @@ class EveningProgram:
         self, wish: str, which: Sequence[bool], places: Sequence[int], low: float, high: float
     ) -> None:
         """Bound how many of these pairings stand at these places; `wish` names it in an error."""
+        self._rows.append(self._row(wish, which, places, low, high))
+
+    def _row(
+        self, wish: str, which: Sequence[bool], places: Sequence[int], low: float, high: float
+    ) -> Row:
         pairings = np.flatnonzero(np.asarray(which))
         columns = (pairings[:, None] * self.n_places + np.asarray(places)).ravel()
-        self._rows.append((wish, columns, low, high))
+        return wish, columns, low, high
 
     def _each(self, wish: str, key: Callable[[Pairing], str], most: int) -> None:
         everywhere = range(self.n_places)
@@ -97,10 +120,7 @@ class EveningProgram:
         self._each(
             "the limit on dancing a routine again", lambda o: o.fit.routine.name, request.repeats
         )
-        if request.repeats > 1:
-            for name in dict.fromkeys(pairing.fit.routine.name for pairing in pairings):
-                which = [o.fit.routine.name == name for o in pairings]
-                self._spread("the rule of no routine twice in a row", which, 2, 0, 1)
+        self._add_repeats()
         self._add_tempo()
         self._add_beginners()
         for wish, gap, key in (
@@ -120,11 +140,24 @@ class EveningProgram:
                 )
             self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
 
+    def _add_repeats(self) -> None:
+        """Let no routine come again before all have been danced, nor soon after itself."""
+        if self.request.repeats == 1:
+            return
+        n_routines = len(self._routines)
+        first_round = range(min(n_routines, self.n_places))
+        gap = min(self.request.repeat_gap, n_routines - 1)
+        for name in self._routines:
+            which = [o.fit.routine.name == name for o in self.pairings]
+            wish = "the rule that all routines are danced before one comes again"
+            self._add(wish, which, first_round, 0, 1)
+            self._spread("the gap between two dances of a routine", which, gap + 1, 0, 1)
+
     def _matching(self, word: str) -> list[bool]:
         which = [pairing.matches(word) for pairing in self.pairings]
         if not any(which):
             raise ParameterError(
-                f"{word!r} is in no title, artist or routine that goes together at a score of"
+                f"{word!r} is in no title, artist or routine of a pair that fits at a score of"
                 f" {self.request.min_score:g} or more; check the spelling, or lower --min-score"
             )
         return which
@@ -146,18 +179,26 @@ class EveningProgram:
                     "none of the routines is for beginners: no place is kept for them"
                 )
             return
+        easy_routines = {o.fit.routine.name for o in self.pairings if o.for_beginners}
+        in_a_round = min(len(self._routines), self.n_places)
+        if request.beginner_every and len(easy_routines) < in_a_round // request.beginner_every:
+            self.notes.append(
+                f"too few routines for beginners ({len(easy_routines)}) for one among every"
+                f" {request.beginner_every} dances: they stand where they fit"
+            )
+            return
         share = math.ceil(request.beginner_share * self.n_places)
         self._add("the share of beginner dances", easy, range(self.n_places), share, np.inf)
         if request.beginner_every:
             wish = f"the beginner dance among every {request.beginner_every}"
             self._spread(wish, easy, request.beginner_every, 1, np.inf)
 
-    def _constraints(self, *, without: str | None = None) -> LinearConstraint:
+    def _constraints(self, *, without: str | None, more: Sequence[Row]) -> LinearConstraint:
         """Build the rows, the length of the evening last; perhaps leave one wish aside."""
         from scipy.optimize import LinearConstraint
         from scipy.sparse import csr_array
 
-        rows = [row for row in self._rows if row[0] != without or not row[0]]
+        rows = [row for row in (*self._rows, *more) if row[0] != without or not row[0]]
         n_columns = len(self.pairings) * self.n_places
         index = np.concatenate([np.full(len(row[1]), i) for i, row in enumerate(rows)])
         column = np.concatenate([row[1] for row in rows])
@@ -196,29 +237,54 @@ class EveningProgram:
             worth -= np.minimum(POINTS_PER_COUNT_OFF * off, MOST_CURVE_POINTS)
         return worth
 
-    def solve(self) -> tuple[list[int], float, float, bool]:
-        """Give the pairing at each place, the worth, its bound, and whether it is repeatable."""
+    def solve(self, more: Sequence[Row] = ()) -> Solution | None:
+        """Find the best evening that keeps all wishes and `more` rows; None if there is none.
+
+        Raises
+        ------
+        NoFitError
+            If the search was cut short before any was found.
+        """
         luck = np.random.default_rng(self.request.seed).uniform(0, SEED_POINTS, len(self.pairings))
         worth = self.worth()
         late = np.array([POINTS_PER_MINUTE, POINTS_PER_MINUTE])
-        result = self._run(np.concatenate([-(worth + luck[:, None]).ravel(), late]))
+        result = self._run(np.concatenate([-(worth + luck[:, None]).ravel(), late]), more=more)
+        if result.x is None and result.status == STOPPED:
+            raise NoFitError(
+                "no evening was found in the time allowed; ask for a shorter one, or for less at"
+                " once"
+            )
         if result.x is None:
-            raise NoFitError(self._why_not(result.status))
+            return None
         placed = result.x[:-2].reshape(worth.shape)
         chosen = np.argmax(placed, axis=0)
         off_minutes = float(result.x[-2:].sum())
         value = float(worth[chosen, np.arange(self.n_places)].sum())
         value -= POINTS_PER_MINUTE * off_minutes
         bound = max(value, float(-result.mip_dual_bound))
-        return chosen.tolist(), value, bound, not _was_cut_by_time(result)
+        return Solution(chosen.tolist(), value, bound, not _was_cut_by_time(result))
 
-    def _run(self, cost: np.ndarray, *, without: str | None = None) -> OptimizeResult:
+    def other_than(self, chosen: Sequence[int], place: int, *, keep_others: bool) -> list[Row]:
+        """Give the rows that drop the song at a 0-based place, and perhaps keep all others."""
+        unwanted = self.pairings[chosen[place]].key
+        rows = [
+            self._row("", [o.key == unwanted for o in self.pairings], range(self.n_places), 0, 0)
+        ]
+        for other, pairing in enumerate(chosen):
+            if keep_others and other != place:
+                which = [i == pairing for i in range(len(self.pairings))]
+                rows.append(self._row("", which, [other], 1, 1))
+        return rows
+
+    def _run(
+        self, cost: np.ndarray, *, without: str | None = None, more: Sequence[Row] = ()
+    ) -> OptimizeResult:
         from scipy.optimize import Bounds, milp
 
         n = len(cost) - 2
         return milp(
             cost,
-            constraints=self._constraints(without=without),
+            constraints=self._constraints(without=without, more=more),
             integrality=np.concatenate([np.ones(n), [0, 0]]),
             bounds=Bounds(np.zeros(n + 2), np.concatenate([np.ones(n), [np.inf, np.inf]])),
             options={
@@ -228,13 +294,8 @@ class EveningProgram:
             },
         )
 
-    def _why_not(self, status: int) -> str:
+    def why_not(self) -> str:
         """Find the wishes each of which, left aside, would make an evening possible."""
-        if status == STOPPED:
-            return (
-                "no evening was found in the time allowed; ask for a shorter one, or for less at"
-                " once"
-            )
         anything = np.zeros(len(self.pairings) * self.n_places + 2)
         wishes = dict.fromkeys(row[0] for row in self._rows if row[0])
         guilty = [wish for wish in wishes if self._run(anything, without=wish).x is not None]

@@ -1,4 +1,4 @@
-"""Where the song itself leaves square phrases."""
+"""Where the song itself puts a routine out of step with its phrases."""
 
 from __future__ import annotations
 
@@ -6,31 +6,34 @@ import itertools
 
 import numpy as np
 
+from phrasefit.fit.in_step import Measure
 from phrasefit.model import BarMap, CountGrid, PhraseBreak
 
 
-def find_breaks(bar_map: BarMap, grid: CountGrid, phrase_counts: int) -> tuple[PhraseBreak, ...]:
-    """List the phrase starts that come earlier or later than whole phrases would bring them.
+def find_breaks(bar_map: BarMap, grid: CountGrid, measure: Measure) -> tuple[PhraseBreak, ...]:
+    """List the phrase starts that come earlier or later than would keep the routine in step.
 
     Parameters
     ----------
-    phrase_counts : int
-        Length of a whole phrase: 32, 64; in threes 24, 48.
+    measure : Measure
+        Phrases of the song beside walls of the routine: 48 counts from one phrase start to
+        the next are a break where a wall is 32, none where it is 16.
 
     Returns
     -------
     tuple of PhraseBreak
-        A stretch of 36 counts before a phrase start has 4 more than a phrase of 32; one
+        With phrases of 32, a stretch of 36 counts before a phrase start has 4 more; one
         of 24 has 8 less; half a phrase, 16, is given as 16 more.
     """
-    starts = np.flatnonzero(grid.strength)
+    phrase = measure.phrase_counts
     breaks = []
-    for before, start in itertools.pairwise(starts):
-        extra = int(start - before) % phrase_counts
-        if extra == 0:
+    for before, start in itertools.pairwise(np.flatnonzero(grid.strength)):
+        gap = int(start - before)
+        if gap % measure.break_counts == 0:
             continue
-        if 2 * extra > phrase_counts:
-            extra -= phrase_counts
+        extra = gap % phrase
+        if 2 * extra > phrase:
+            extra -= phrase
         breaks.append(
             PhraseBreak(
                 count=int(start),

@@ -50,7 +50,8 @@ class Costs:
     The start [points]: `start_weak` for a start on no phrase start (in proportion
     for a weak one); `start_sudden` with less than one eight before it, no room for a
     count-in; `start_brief` with less than two; `start_late` for each count beyond
-    four eights; `start_other` where the routine asks for another intro.
+    four eights; `start_unusual` where the intro is neither two nor four eights, what dancers
+    wait for without being told; `start_other` where the routine asks for another intro.
     """
 
     meet_start: float = 1.0
@@ -76,6 +77,7 @@ class Costs:
     start_sudden: float = 30.0
     start_brief: float = 4.0
     start_late: float = 0.25
+    start_unusual: float = 2.0
     start_other: float = 5.0
 
     def __post_init__(self) -> None:

@@ -36,7 +36,8 @@ def doubts_of_map(bar_map: BarMap) -> tuple[Doubt, ...]:
         (DoubtKind.METER, sure.meter),
         (DoubtKind.PHRASES, sure.phrase),
     )
-    return tuple(
+    hardly = (Doubt(kind=DoubtKind.HARDLY_STEADY),) if sure.hardly_steady else ()
+    return hardly + tuple(
         Doubt(kind=kind, probability=probability, meter=bar_map.meter)
         for kind, probability in readings
         if probability < DOUBT_BELOW

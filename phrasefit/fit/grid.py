@@ -120,7 +120,9 @@ def count_grid(
         found = _dance_phrases(bar_map, phrase * level)
         starts = [(count_of_beat[p.start_beat], p.strength) for p in found]
     else:
-        starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, phrase, meter)]
+        # What is assumed is no longer than what dancers call a phrase, also for long routines.
+        assumed = phrase if bar_map.sections else danced.phrase_counts
+        starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, assumed, meter)]
     strength = _strengths(bar_map, starts, count_of_beat, len(bar_start), inner)
     strength[max(0, len(strength) - danced.group_counts + 1) :] = 0.0
     return CountGrid(

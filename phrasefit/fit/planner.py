@@ -18,7 +18,8 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.breaks import find_breaks
 from phrasefit.fit.doubts import find_doubts
-from phrasefit.fit.grid import count_grid, dance_phrase_counts
+from phrasefit.fit.grid import count_grid
+from phrasefit.fit.in_step import measure_of
 from phrasefit.fit.layout import PlanValue, lay_out
 from phrasefit.fit.part_assignment import parts_over_song
 from phrasefit.fit.request import PlanRequest, as_request
@@ -106,7 +107,7 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
         start_options=candidates.start_options(most),
         bar_map=bar_map,
         doubts=find_doubts(bar_map, grid, routine),
-        breaks=find_breaks(bar_map, grid, dance_phrase_counts(routine.meter, routine)),
+        breaks=find_breaks(bar_map, grid, measure_of(grid, routine)),
     )
 
 

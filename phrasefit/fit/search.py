@@ -247,7 +247,7 @@ class Search:
         """Walk the best way from a start: (count, part, index into `events` or `WHOLE`).
 
         Of equal ways the one that waits longest with each event is taken, so that a
-        tag stands as close as possible to the phrase start it mends.
+        tag stands as close as possible to the phrase start it fixes.
         """
         node, last, facing, crowded = self.lattice.node_at(count), len(self.events), 0, False
         walls = []

@@ -30,6 +30,12 @@ def first_phrase(grid: CountGrid) -> int:
     return int(starts[0]) if starts.size else first_one(grid)
 
 
+def usual_intros(routine: Routine) -> tuple[int, ...]:
+    """List the intros that need no explaining, in counts: 16 and 32, in threes 12 and 24."""
+    group = DANCE_METERS[routine.meter].group_counts
+    return tuple(n * group for n in USUAL_INTRO_GROUPS)
+
+
 def start_candidates(grid: CountGrid, request: PlanRequest) -> list[int]:
     """List the counts on which the dance may begin, in the order of the song.
 
@@ -103,8 +109,8 @@ def start_charges(
 ) -> np.ndarray:
     """Tell how awkward many starts are [points of the score].
 
-    See `Costs`: a weak phrase start, too little or too much intro, another intro
-    than the routine asks for.  The intro it asks for is charged only if it ends on no
+    See `Costs`: a weak phrase start, too little or too much intro, an unusual one, another
+    one than the routine asks for.  The intro it asks for is charged only if it ends on no
     phrase start at all.
 
     Parameters
@@ -120,5 +126,6 @@ def start_charges(
     late = costs.start_late * np.maximum(0, intro - 4 * group)
     brief = np.where(intro < 2 * group, costs.start_brief, late)
     charge += np.where(intro < group, costs.start_sudden, brief)
+    charge += np.where(np.isin(intro, usual_intros(routine)), 0.0, costs.start_unusual)
     as_asked = np.where(strength > 0, 0.0, costs.start_weak)
     return np.where(intro == routine.intro_counts, as_asked, charge)

@@ -31,6 +31,8 @@ class TempoRow:
     level: str = ""
 
 
+MOST_CHANGE_PERCENT = 8.0  # faster or slower than that is heard; from memory, no source
+
 _MEMORY = "common practice for this level, no published table"
 
 TEMPO_ROWS: tuple[TempoRow, ...] = (
@@ -131,6 +133,11 @@ def tempo_verdict(
         change_percent=change,
         source=source,
     )
+
+
+def is_in_reach(tempo: TempoVerdict, most_percent: float = MOST_CHANGE_PERCENT) -> bool:
+    """Tell whether the song can be brought in range by a change of tempo that is not heard."""
+    return abs(tempo.change_percent) <= most_percent
 
 
 def _percent(wanted: float, found: float) -> float:

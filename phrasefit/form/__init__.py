@@ -1,8 +1,8 @@
 """Sections and phrases: where the music starts anew, and how bars group.
 
-`evidence` is what form is found from, `sections` finds boundaries and letters,
-`phrases` groups bars inside sections.  Nothing here needs the audio: kept evidence is
-enough.
+`evidence` is what form is found from, `half_bar` lets form decide between one and three,
+`sections` finds boundaries and letters, `phrases` groups bars inside sections.  Nothing
+here needs the audio: kept evidence is enough.
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ from dataclasses import replace
 from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.half_bar import weigh_half_bar
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
 from phrasefit.form.sections import find_sections, phrase_confidence
 from phrasefit.model import BarMap
 
-__all__ = ["add_form"]
+__all__ = ["add_form", "weigh_half_bar"]
 
 
 def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:

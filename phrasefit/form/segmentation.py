@@ -73,6 +73,15 @@ def start_probabilities(scores: np.ndarray) -> np.ndarray:
     return np.exp(np.minimum(forward[:n] + backward[:n] - forward[n], 0.0))
 
 
+def total_score(scores: np.ndarray) -> float:
+    """Log of the sum over all segmentations of ``exp(score)``; `scores` as for `best_segments`."""
+    n = len(scores) - 1
+    total = np.zeros(n + 1)
+    for end in range(1, n + 1):
+        total[end] = np.logaddexp.reduce(total[:end] + scores[:end, end])
+    return float(total[n])
+
+
 def diagonal_sums(matrix: np.ndarray) -> np.ndarray:
     """Sum `matrix` along its diagonals.
 

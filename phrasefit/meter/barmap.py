@@ -6,6 +6,7 @@ of what is repeated -> doubts.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,26 +14,37 @@ import numpy as np
 from phrasefit._dp import Chain
 from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
-from phrasefit.meter.beat_descriptors import prepare_evidence
-from phrasefit.meter.confidence import has_pulse, judge_bars, judge_beats, list_alternatives
+from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
+from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.pointer import decode_song
+from phrasefit.meter.pulse import judge_pulse
 from phrasefit.meter.refine import Timing, refine_beats
 from phrasefit.meter.tempo_readings import Reading, find_readings, smooth_beats
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
 MIN_SONG_S = 4.0
+# Less probable than this a pulse is refused: see `phrasefit.training.pulse`.
+LEAST_PULSE = 0.15
+MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anything
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
+INSIST = "choose a song with a clear beat; if it is music, insist: phrasefit map SONG --anyway"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
 BRIDGE_TEMPO_SHARE = 0.03
 
 
-def track(audio: Audio, features: Features, *, model: ObservationModel | None = None) -> BarMap:
+def track(
+    audio: Audio,
+    features: Features,
+    *,
+    model: ObservationModel | None = None,
+    anyway: bool = False,
+) -> BarMap:
     """Find the beats and bars of a song.
 
     Parameters
@@ -43,6 +55,8 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
         Of the same samples.
     model : ObservationModel, optional
         What looks for beats; `HandmadeModel` if None.
+    anyway : bool
+        Make a map of anything that sounds, also of what is called speech or noise.
 
     Returns
     -------
@@ -52,30 +66,43 @@ def track(audio: Audio, features: Features, *, model: ObservationModel | None = 
     Raises
     ------
     NoPulseError
-        If the song is silent, too short, or holds no steady beat.
+        If the song is silent or too short; without `anyway` also if it is speech, noise or
+        playing so free that a map would be worth nothing.
     """
     _require_sound(audio, features)
     model = model or HandmadeModel()
     activations, weights = model.observe(features), model.decoder_weights()
     heard = prepare_evidence(features, activations)
-    readings = find_readings(heard, weights)
-    steady = [has_pulse(heard, reading, model.name) for reading in readings]
-    # What is no pulse cannot be what people count; it stays among the other readings.
-    readings = [readings[i] for i in np.argsort(np.logical_not(steady), kind="stable")]
-    decoded = decode_song(heard, readings[0], weights) if any(steady) else []
+    heard, readings, decoded = _search(heard, weights, anyway=anyway)
     if not decoded:
         raise NoPulseError(
             f"no steady beat found; {_what_was_heard(features, readings)}",
             reason=Reason.NO_STEADY_BEAT,
         )
     found = [smooth_beats(chain.steps) for chain in decoded]
+    pulse = judge_pulse(heard, readings, found, weights)
+    if pulse < LEAST_PULSE and not anyway:
+        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
     found[0] = _from_the_first_sound(found[0], activations.beat)
     refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
     timings = _bridge(refined)
     chains = tuple(t.beat_times_s / features.hop_s for t in timings)
     bars = place_bars(heard, chains, weights, _decoded_places(decoded, refined, timings))
     sure_of_beats = judge_beats(heard, readings, weights)
-    return _assemble(audio, readings, timings, bars, sure_of_beats, weights)
+    return _assemble(audio, readings, timings, bars, (pulse, sure_of_beats), weights)
+
+
+def _search(
+    heard: FrameEvidence, weights: dict[str, np.ndarray], *, anyway: bool
+) -> tuple[FrameEvidence, list[Reading], list[Chain]]:
+    """Readings and the beats of the first; with `anyway`, onsets count for more until there are."""
+    for lift in range(MOST_LIFT + 1 if anyway else 1):
+        lifted = replace(heard, gain=heard.gain + lift, gain_near=heard.gain_near + lift)
+        readings = find_readings(lifted, weights)
+        decoded = decode_song(lifted, readings[0], weights) if readings else []
+        if decoded:
+            return lifted, readings, decoded
+    return heard, readings, []
 
 
 def _decoded_places(
@@ -111,11 +138,11 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
         tempo = readings[0].tempo_bpm
         return (
             f"there are sounds, but none that stand out evenly (the nearest was {tempo:.0f} a"
-            " minute): speech, noise or free playing; choose a song with a clear beat"
+            f" minute): speech, noise or free playing; {INSIST}"
         )
     return (
         "there is sound, but nothing that comes back evenly: speech, noise or free"
-        " playing; choose a song with a clear beat"
+        f" playing; {INSIST}"
     )
 
 
@@ -147,7 +174,7 @@ def _bridge(timings: list[Timing]) -> list[Timing]:
             continue
         joined[-1] = Timing(
             beat_times_s=np.concatenate([before.beat_times_s, filled, after.beat_times_s]),
-            gridded=before.gridded and after.gridded,
+            steady=before.steady and after.steady,
         )
     return joined
 
@@ -170,9 +197,11 @@ def _assemble(
     readings: list[Reading],
     timings: list[Timing],
     bars: Bars,
-    sure_of_beats: float,
+    sure: tuple[float, float],
     weights: dict[str, np.ndarray],
 ) -> BarMap:
+    """Put the map together; `sure` are the probabilities of a pulse and of the beats."""
+    pulse, sure_of_beats = sure
     beat_times_s = np.concatenate([t.beat_times_s for t in timings])
     steps_s = np.diff(beat_times_s)
     tempo_bpm = 60.0 / float(np.median(steps_s))
@@ -186,10 +215,12 @@ def _assemble(
         tempo_bpm=tempo_bpm,
         end_s=min(float(beat_times_s[-1] + np.median(steps_s[-8:])), duration_s),
         duration_s=duration_s,
-        confidence=Confidence(beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter),
+        confidence=Confidence(
+            pulse=pulse, beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter
+        ),
         alternatives=list_alternatives(readings, bars, meter, tempo_bpm, weights),
         tempo_drift_percent=_drift_percent(beat_times_s),
-        gridded=all(t.gridded for t in timings),
+        steady=all(t.steady for t in timings),
         title=audio.info.title,
         artist=audio.info.artist,
         notes=_notes(timings),

@@ -15,12 +15,6 @@ from phrasefit.meter.statespace import METERS, USUAL_BPM
 from phrasefit.meter.tempo_readings import Reading
 from phrasefit.model import Alternative, Correction
 
-MIN_TOTAL_GAIN = 35.0  # log odds; a dozen clear beats, which speech brings by chance, have less
-# Least `pulse_strength` of a pulse by observation model: the learned one hears beats as more
-# likely.  Between the strongest speech and noise and the weakest songs, see `has_pulse`.
-LEAST_STRENGTH = {"handmade": 2.75, "learned": 13.0}
-STEP_CHANGE = 0.005  # of a step: how much players differ from one beat to the next
-ON_BEAT_FRAMES = 2
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
 LEVEL_NAMES = ((0.5, "half"), (2.0, "double"))
 LEVEL_TOLERANCE = 0.12
@@ -30,15 +24,15 @@ Weights = dict[str, np.ndarray]
 
 def judge_beats(heard: FrameEvidence, readings: list[Reading], weights: Weights) -> float:
     """Probability that the first reading has the beats right."""
-    return _probability(weights["sure_of_beats"], beat_margins(heard, readings))
+    return probability_by(weights["sure_of_beats"], beat_margins(heard, readings))
 
 
 def judge_bars(
     bars: Bars, meter: int, sure_of_beats: float, weights: Weights
 ) -> tuple[float, float]:
     """Probability that the ones are right, and that the meter is (given the beats)."""
-    sure_of_meter = _probability(weights["sure_of_meter"], meter_margins(bars, meter))
-    given = _probability(weights["sure_of_one"], one_margins(bars, meter))
+    sure_of_meter = probability_by(weights["sure_of_meter"], meter_margins(bars, meter))
+    given = probability_by(weights["sure_of_one"], one_margins(bars, meter))
     return sure_of_beats * given, sure_of_meter
 
 
@@ -54,7 +48,7 @@ def beat_margins(heard: FrameEvidence, readings: list[Reading]) -> np.ndarray:
     between = nearest_frames(((beats[1:] + beats[:-1]) / 2)[inside], len(heard.gain))
     return np.array(
         [
-            _log_odds(best.probability),
+            log_odds_of(best.probability),
             mean_gain(heard, best),
             heard.gain_near[between].mean(),
             min(10 * unevenness(best), 2.0),
@@ -62,49 +56,6 @@ def beat_margins(heard: FrameEvidence, readings: list[Reading]) -> np.ndarray:
             abs(np.log(best.tempo_bpm / USUAL_BPM)),
         ]
     )
-
-
-def has_pulse(heard: FrameEvidence, reading: Reading, model_name: str) -> bool:
-    """Tell music from speech, noise and free playing by how far its beats stand out.
-
-    `tests/accuracy/speech.py` measures it.
-    """
-    total = mean_gain(heard, reading) * len(reading.beats)
-    least = LEAST_STRENGTH.get(model_name, min(LEAST_STRENGTH.values()))
-    return total >= MIN_TOTAL_GAIN and pulse_strength(heard, reading) >= least
-
-
-def pulse_strength(heard: FrameEvidence, reading: Reading) -> float:
-    """Evidence for the beats in units of what chance brings, less if it is unclear or uneven.
-
-    What chance gains on n beats grows as the root of n.  A tracker finds chains in anything
-    that has onsets, but in speech much that sounds like a beat lies beside them,
-    and to follow they must change their step.
-    """
-    n_beats = len(reading.beats)
-    evidence = mean_gain(heard, reading) * np.sqrt(n_beats)
-    steps = [np.diff(chain) for chain in reading.chains]
-    change = np.concatenate([np.abs(np.diff(step)) for step in steps]).mean()
-    change /= np.median(np.concatenate(steps))
-    clear = np.sqrt(share_on_beats(heard, reading))
-    return float(max(evidence, 0.0) * clear * np.exp(-change / STEP_CHANGE))
-
-
-def share_on_beats(heard: FrameEvidence, reading: Reading) -> float:
-    """How much of all that sounds like a beat, from first to last beat, lies on the beats."""
-    gain = heard.gain
-    inner = gain[1:-1]
-    is_peak = (inner > gain[:-2]) & (inner >= gain[2:]) & (inner > 0)
-    peaks = np.flatnonzero(is_peak) + 1
-    on_beats = everywhere = 0.0
-    for chain in reading.chains:
-        near = (peaks >= chain[0] - ON_BEAT_FRAMES) & (peaks <= chain[-1] + ON_BEAT_FRAMES)
-        here = peaks[near]
-        after = np.clip(np.searchsorted(chain, here), 1, len(chain) - 1)
-        distance = np.minimum(np.abs(here - chain[after - 1]), np.abs(here - chain[after]))
-        on_beats += gain[here][distance <= ON_BEAT_FRAMES].sum()
-        everywhere += gain[here].sum()
-    return float(on_beats / everywhere) if everywhere else 0.0
 
 
 def unevenness(reading: Reading) -> float:
@@ -168,7 +119,7 @@ def list_alternatives(
 
 def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
     """The doubt about the one, shared among the other places by their evidence."""
-    doubt = 1.0 - _probability(weights["sure_of_one"], one_margins(bars, meter))
+    doubt = 1.0 - probability_by(weights["sure_of_one"], one_margins(bars, meter))
     scores = shift_scores(bars, meter)[1:]
     share = np.exp((scores - scores.max()) * np.sqrt(len(bars.positions)))
     share /= share.sum()
@@ -206,7 +157,7 @@ def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
 
 
 def _other_meters(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
-    doubt = 1.0 - _probability(weights["sure_of_meter"], meter_margins(bars, meter))
+    doubt = 1.0 - probability_by(weights["sure_of_meter"], meter_margins(bars, meter))
     other = 3 if meter == 4 else 4
     return [
         Alternative(
@@ -219,10 +170,12 @@ def _other_meters(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) ->
     ]
 
 
-def _probability(weights: np.ndarray, margins: np.ndarray) -> float:
+def probability_by(weights: np.ndarray, margins: np.ndarray) -> float:
+    """Probability by a logistic model whose constant comes last."""
     return float(1.0 / (1.0 + np.exp(-(margins @ weights[:-1] + weights[-1]))))
 
 
-def _log_odds(probability: float) -> float:
+def log_odds_of(probability: float) -> float:
+    """Log odds, never beyond those of one in ten thousand."""
     bounded = min(max(probability, 1e-4), 1 - 1e-4)
     return float(np.log(bounded / (1 - bounded)))

@@ -68,14 +68,21 @@ class LearnedModel:
         ParameterError
             If the log-mel spectrum does not have the bands the network was trained on.
         """
-        heard = dict(zip(HEAD_NAMES, self.probabilities(features.log_mel).T, strict=True))
-        if "fusion.beat" in self.weights:
-            plain = HandmadeModel().observe(features)
-            for name, other in (("beat", plain.beat), ("downbeat", plain.downbeat)):
-                own_weight, other_weight, constant = self.weights[f"fusion.{name}"]
-                odds = own_weight * log_odds(heard[name]) + other_weight * log_odds(other)
-                heard[name] = 1 / (1 + np.exp(-odds - constant))
-        return Activations(hop_s=features.hop_s, beat=heard["beat"], downbeat=heard["downbeat"])
+        beat, downbeat = self.probabilities(features.log_mel).T[:2]
+        own = Activations(hop_s=features.hop_s, beat=beat, downbeat=downbeat)
+        return self.fused(own, features)
+
+    def fused(self, own: Activations, features: Features) -> Activations:
+        """Weigh what the network hears against what the hand-made model does."""
+        if "fusion.beat" not in self.weights:
+            return own
+        plain, found = HandmadeModel().observe(features), {}
+        for name in ("beat", "downbeat"):
+            own_weight, other_weight, constant = self.weights[f"fusion.{name}"]
+            odds = own_weight * log_odds(getattr(own, name))
+            odds += other_weight * log_odds(getattr(plain, name))
+            found[name] = 1 / (1 + np.exp(-odds - constant))
+        return Activations(hop_s=features.hop_s, **found)
 
     def decoder_weights(self) -> dict[str, np.ndarray]:
         """Weights of the song-wide judgements that fit this model.

@@ -37,7 +37,7 @@ class Timing:
     """Refined beats [shape=(n,), seconds] and whether they lie on a click."""
 
     beat_times_s: np.ndarray
-    gridded: bool
+    steady: bool
 
 
 def refine_beats(samples: np.ndarray, beats_s: np.ndarray) -> Timing:
@@ -63,12 +63,12 @@ def refine_beats(samples: np.ndarray, beats_s: np.ndarray) -> Timing:
     onsets_s, clearness = find_onsets(samples, beats_s)
     smooth = _graduate(onsets_s, clearness, FOLLOW)
     if len(beats_s) < MIN_PIECE_BEATS:
-        return Timing(beat_times_s=_increasing(smooth, beats_s), gridded=False)
+        return Timing(beat_times_s=_increasing(smooth, beats_s), steady=False)
     lines = _fit_lines(onsets_s, clearness, smooth)
     clear = clearness >= np.median(clearness)
     residual = np.median(np.abs(onsets_s - lines)[clear])
-    gridded = bool(residual < CLICK_RESIDUAL_S)
-    return Timing(beat_times_s=_increasing(lines if gridded else smooth, beats_s), gridded=gridded)
+    steady = bool(residual < CLICK_RESIDUAL_S)
+    return Timing(beat_times_s=_increasing(lines if steady else smooth, beats_s), steady=steady)
 
 
 def find_onsets(samples: np.ndarray, beats_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -22,14 +22,13 @@ import numpy as np
 from phrasefit.errors import ParameterError, PhrasefitError, Reason, shown
 from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.request import PlanRequest, as_request
-from phrasefit.fit.tempo import tempo_verdict
+from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, tempo_verdict
 from phrasefit.meters import DANCE_METERS, LONGEST_BAR
 from phrasefit.model import BarMap, FitPlan, Routine, SongSummary
 from phrasefit.ranking.scores import best_scores, can_batch
 from phrasefit.ranking.starts import find_starts
 from phrasefit.ranking.summary import Grids, grids_for, summary_of
 
-MOST_CHANGE_PERCENT = 8.0  # faster or slower than that is heard; from memory, no source
 FIRST_PLANNED = 8  # songs planned at a time while looking for the best
 FLOAT_POINTS = 0.01  # what single precision may take off a score
 

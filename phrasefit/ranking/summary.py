@@ -82,7 +82,7 @@ def summary_version(version: str) -> str:
 def least_confidence(bar_map: BarMap) -> float:
     """Give the probability of the least sure reading of a song (0-1)."""
     sure = bar_map.confidence
-    return min(sure.beats, sure.downbeat, sure.meter, sure.phrase)
+    return min(sure.pulse, sure.beats, sure.downbeat, sure.meter, sure.phrase)
 
 
 def layouts_of(bar_map: BarMap) -> bytes:

@@ -25,7 +25,7 @@ FORMAT_VERSION = 1
 
 
 def n_errors(findings: Sequence[Finding]) -> int:
-    """Count the findings that must be mended."""
+    """Count the findings that must be fixed."""
     return sum(finding.severity == "error" for finding in findings)
 
 
@@ -46,7 +46,7 @@ def _finding_lines(findings: Sequence[Finding]) -> Iterator[str]:
     if not findings:
         yield "  no mistakes, no doubts"
     else:
-        yield f"  {_many(errors, 'mistake')} to mend, {_many(warnings, 'doubt')} to decide on"
+        yield f"  {_many(errors, 'mistake')} to fix, {_many(warnings, 'doubt')} to decide on"
 
 
 def _many(number: int, what: str) -> str:

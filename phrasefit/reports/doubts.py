@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from phrasefit.meters import SONG_METERS
 from phrasefit.model import Alternative, Correction, Doubt, DoubtKind, FitPlan
 
 METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
+
+# What would change a plan most comes first: common practice, no source.
+BY_WEIGHT = (
+    DoubtKind.HARDLY_STEADY,
+    DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.PHRASES,
+    DoubtKind.NO_SECTIONS,
+)  # fmt: skip
+_CELLS = {
+    DoubtKind.HARDLY_STEADY: "beat",
+    DoubtKind.BEATS: "beat",
+    DoubtKind.ONE: "one",
+    DoubtKind.METER: "bars",
+    DoubtKind.LEVEL: "count",
+    DoubtKind.PHRASES: "phrases",
+    DoubtKind.NO_SECTIONS: "phrases",
+}
 
 # How a medium names a correction that a person could make; None where there is no way to.
 NameCorrection = Callable[[Correction], str]
@@ -25,23 +42,61 @@ def doubt_lines(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, 
     return tuple(doubt_words(doubt, name) for doubt in fit.doubts)
 
 
+def main_doubt(fit: FitPlan) -> Doubt | None:
+    """Give the doubt that would change a plan most, with its likeliest other reading."""
+    first = min(fit.doubts, key=lambda doubt: BY_WEIGHT.index(doubt.kind), default=None)
+    return first and replace(first, rivals=first.rivals[:1])
+
+
+def other_doubts(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, ...]:
+    """Say every doubt but the main one."""
+    main = main_doubt(fit)
+    return tuple(
+        doubt_words(doubt, name) for doubt in fit.doubts if main and doubt.kind != main.kind
+    )
+
+
+def doubt_cell(doubt: Doubt) -> str:
+    """Say what to check in three words."""
+    return f"check the {_CELLS[doubt.kind]}"
+
+
 def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
     """Say what to check, how sure it is, and what it may be instead."""
     words = {
-        DoubtKind.BEATS: "check the beat{sure}: tap along with the song first",
-        DoubtKind.ONE: "check the one{sure}",
-        DoubtKind.METER: "check the bars of {doubt.meter}{sure}",
-        DoubtKind.PHRASES: "check the phrases{sure}: the plan is only as good as they are",
+        DoubtKind.HARDLY_STEADY: "hardly a steady beat: tap along before you trust it",
+        DoubtKind.BEATS: "check the beat{sure}: tap along and hear whether it stays with you",
+        DoubtKind.ONE: (
+            "check the one{sure}: hear whether a new line of the song begins on count 1 of a wall"
+        ),
+        DoubtKind.METER: (
+            "check the bars of {doubt.meter}{sure}: count along and hear whether the accent comes"
+            " on every 1"
+        ),
+        DoubtKind.PHRASES: (
+            "check the phrases{sure}: hear whether the music starts something new where they begin"
+        ),
         DoubtKind.NO_SECTIONS: (
-            "no sections are known: a phrase is assumed on every eighth bar from the first one"
+            "check the phrases: the map has no sections, so that one is assumed on every eighth"
+            " bar from the first one"
         ),
         DoubtKind.LEVEL: (
-            "counted at {doubt.counts_per_minute:.0f} a minute while the beat is"
-            " {doubt.beats_per_minute:.0f}: check that you would count it so"
+            "check the count ({doubt.counts_per_minute:.0f} a minute, and the beat is"
+            " {doubt.beats_per_minute:.0f}): count along and hear whether you would count it so"
         ),
     }[doubt.kind]
     sure = "" if doubt.probability is None else f" ({doubt.probability:.0%} sure)"
-    return words.format(doubt=doubt, sure=sure) + _rivals(doubt, name)
+    remedy = _rivals(doubt, name) or (_remedy(doubt, name) if name else "")
+    return words.format(doubt=doubt, sure=sure) + remedy
+
+
+def _remedy(doubt: Doubt, name: NameCorrection) -> str:
+    """Name what settles a doubt that has no other reading, where a person can do something."""
+    if doubt.kind is DoubtKind.PHRASES:
+        option = name(Correction(sections_at_s=(0.0,))).split()[0]
+        return f"; where a section begins elsewhere, say so with {option} TIME"
+    option = name(Correction(level=1.0)) if doubt.kind is DoubtKind.LEVEL else ""
+    return f"; if not, try {option}" if option else ""
 
 
 def _rivals(doubt: Doubt, name: NameCorrection | None) -> str:

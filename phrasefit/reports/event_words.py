@@ -88,18 +88,46 @@ def terminal_words(event: Tag | Restart) -> str:
     return f"{label(event)} counts{name} {place(event)}, {facing}{turned}"
 
 
-def sheet_words(event: Event) -> str:
-    """Write an event for its row of a sheet, which has time, wall and facing of their own."""
-    if isinstance(event, Restart):
-        return _join(column_words(event), event.step_change, by=", ")
+def row_words(event: Event) -> tuple[str, str, str]:
+    """Write an event for its row of a sheet, which has time, wall and facing of their own.
+
+    Returns
+    -------
+    (str, str, str)
+        What it is, in capitals; after which count of a wall that is cut; and all else
+        that must be known of it.
+    """
+    cut = isinstance(event, Restart) or (isinstance(event, Tag) and event.cut_short)
+    after = f"after {event.after_count}" if cut else ""
+    if isinstance(event, Wall):
+        return "", "", ""
     if isinstance(event, Tag):
-        after = f"after {event.after_count}" if event.cut_short else ""
-        return _join(label(event), event.name, after)
+        return label(event), after, _join(event.name, turning_words(event), by=", ")
     if isinstance(event, Ending):
-        over = f"{event.counts_over} over" if event.counts_over else ""
-        finish = to_front(event.facing) or "facing the front"
-        return _join(label(event), over, finish, by=", ")
-    return ""
+        over = f"{counts_words(event.counts_over)} over" if event.counts_over else ""
+        return label(event), "", _join(over, to_front(event.facing) or "facing the front", by=", ")
+    return label(event), after, remark(event)
+
+
+def sheet_words(event: Event) -> str:
+    """Write what `row_words` says in one piece."""
+    what, after, more = row_words(event)
+    return _join(_join(what, after), more, by=", ")
+
+
+def turning_words(tag: Tag) -> str:
+    """Say where a tag turns to; nothing of one that does not turn."""
+    return f"turning to {clock(tag.end_facing)}" if tag.end_facing != tag.facing else ""
+
+
+def floor_words(event: Tag | Restart | Ending) -> tuple[str, str, str]:
+    """Write an event to be read across a hall: where, what in capitals, and all else."""
+    what, after, more = row_words(event)
+    where = f"wall {event.wall}, {after}:" if after else ""
+    if isinstance(event, Tag):
+        what = f"{CAPITALS[event.kind]}, {counts_words(event.counts)}"
+        where = where or f"{place(event)}:"
+    return where, what, more
 
 
 def column_words(event: Event) -> str:
@@ -108,12 +136,6 @@ def column_words(event: Event) -> str:
         return ""
     cut = isinstance(event, Restart) or (isinstance(event, Tag) and event.cut_short)
     return f"{CAPITALS[event.kind]}{f' after {event.after_count}' if cut else ''}"
-
-
-def large_words(event: Event) -> str:
-    """Write an event for large type, as `short_words`; ``*`` = a step is changed."""
-    changed = isinstance(event, Restart) and event.step_change
-    return f"{short_words(event)}{' *' if changed else ''}"
 
 
 def short_words(event: Event) -> str:
@@ -149,7 +171,7 @@ def _sentence(events: tuple[Tag | Restart, ...]) -> str:
         where = f"in wall {first.wall} after count {first.after_count}"
         return f"a restart {where} ({_restart_facts(first)})"
     facts = f"({clock_time(first.time_s)}, facing {clock(first.facing)})"
-    turned = f" turning to {clock(first.end_facing)}" if first.end_facing != first.facing else ""
+    turned = f" {turning_words(first)}".rstrip()
     if isinstance(last, Restart):
         return (
             f"after count {last.after_count} of wall {last.wall} {_tag_name(first)}"

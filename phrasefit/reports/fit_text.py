@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from phrasefit.fit.grid import beat_tempo
+from phrasefit.fit.in_step import Measure, Place, measure_of
+from phrasefit.fit.starts import usual_intros
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
-from phrasefit.reports.doubts import NameCorrection, doubt_lines
-from phrasefit.reports.event_words import change_sentences, ending_sentence, terminal_words
+from phrasefit.reports.doubts import NameCorrection, other_doubts
+from phrasefit.reports.event_words import (
+    change_sentences,
+    counts_words,
+    ending_sentence,
+    terminal_words,
+)
 from phrasefit.reports.map_text import level_words
+from phrasefit.reports.start_words import start_words, why_not
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, start_words, tempo_words, verdict
+from phrasefit.reports.words import cautions, score_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
 SHOWN_STARTS = 3
+CELL_WORDS = {
+    Place.HALF.value: "half = half-way through a phrase",
+    Place.WITHIN.value: "within = whole walls or phrases after one began",
+}
 WORTH_SHOWING = 1.0  # points; nobody learns a change for less
 
 
@@ -31,13 +44,13 @@ def render(fit: FitPlan, *, name_correction: NameCorrection | None = None) -> st
     plan = fit.plan
     blocks = [
         [_heading(fit)],
-        _wrapped("", verdict(fit)),
+        _wrapped("", verdict(fit, name_correction=name_correction)),
         _facts(fit, plan),
         _walls(fit, plan),
         _wrapped("ending    ", ending_sentence(plan.ending)),
         _other_plans(fit),
         _other_starts(fit),
-        _listed("check", doubt_lines(fit, name_correction)),
+        _listed("check also", other_doubts(fit, name_correction)),
         _listed("taken for granted", fit.routine.assumed),
         _listed("care", cautions(fit)),
     ]
@@ -61,39 +74,54 @@ def _heading(fit: FitPlan) -> str:
 
 
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
-    score = f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f}"
-    if plan.charges >= 0.05:
-        why = "changes and start" if plan.n_changes else "the start"
-        score += f", less {plan.charges:.1f} for {why}"
     return [
         *_wrapped("start     ", start_words(plan)),
-        *_wrapped("tempo     ", f"{tempo_words(fit)}; {fit.tempo.source}"),
+        *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
         f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
-        f"score     {score}",
+        f"score     {score_words(plan)}",
     ]
 
 
 def _walls(fit: FitPlan, plan: Plan) -> list[str]:
     """Give one line a wall; events stand on their own lines between, in capitals.
 
-    The last column says where a wall begins beside a phrase of the song.
+    The phrase column says where a wall begins beside a phrase of the song.
     """
     parts = len(fit.routine.parts) > 1
+    measure = measure_of(fit.grid, fit.routine)
+    cells = {wall.number: _phrase_cell(measure, wall) for wall in plan.walls}
     head = "  wall   starts   counts  facing  phrase"
     lines = [head + ("  part" if parts else "")]
     for event in plan.events:
         if isinstance(event, Tag | Restart):
             lines.append(f"        {clock_time(event.time_s):>8}  {terminal_words(event)}")
         if isinstance(event, Wall):
-            lines.append(_wall_row(event) + (f"  {event.part}" if parts else ""))
-    return lines
+            row = _wall_row(event, cells[event.number])
+            lines.append(row + (f"  {event.part}" if parts else ""))
+    return [*lines, *_legend(cells.values())]
 
 
-def _wall_row(wall: Wall) -> str:
-    offset = "on" if not wall.phrase_offset else f"{wall.phrase_offset:+d}"
+def _phrase_cell(measure: Measure, wall: Wall) -> str:
+    place = measure.place_of(wall)
+    if place is Place.UNKNOWN:
+        return "-"
+    return f"{wall.phrase_offset:+d}" if place is Place.OFF else place.value
+
+
+def _legend(cells: Iterable[str]) -> list[str]:
+    """Explain the signs of the phrase column that need it."""
+    shown = set(cells)
+    words = [text for cell, text in CELL_WORDS.items() if cell in shown]
+    if off := next((cell for cell in cells if cell[0] in "+-" and len(cell) > 1), ""):
+        side = "after" if off[0] == "+" else "before"
+        words.append(f"{off} = {counts_words(int(off[1:]))} {side} a phrase begins")
+    return _wrapped("  phrase: ", ", ".join(words)) if words else []
+
+
+def _wall_row(wall: Wall, cell: str) -> str:
     return (
         f"  {wall.number:>4}  {clock_time(wall.start_s):>8}  {wall.counts:>6}"
-        f"  {clock(wall.facing):>6}  {offset:>6}"
+        f"  {clock(wall.facing):>6}  {cell:>6}"
     )
 
 
@@ -117,10 +145,12 @@ def _other_starts(fit: FitPlan) -> list[str]:
     others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
     if not others:
         return []
-    lines = ["other places for count 1 (where the singing begins is not known)"]
-    lines += [
-        f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
-        f"  score {option.score:>3.0f}"
-        for option in others[:SHOWN_STARTS]
-    ]
+    lines = ["other places for count 1, and why not (where the singing begins is not known)"]
+    usual = usual_intros(fit.routine)  # what people ask for first
+    for option in (o for i, o in enumerate(others) if i < SHOWN_STARTS or o.intro_counts in usual):
+        label = (
+            f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
+            f"  score {option.score:>3.0f}  "
+        )
+        lines += _wrapped(label, why_not(fit, option)) or [label.rstrip()]
     return lines

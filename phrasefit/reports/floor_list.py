@@ -1,28 +1,61 @@
 """The evening on paper for the floor: what comes next, where count 1 is, what to call.
 
-Large type, black on white, one block a dance that never breaks over a page.
+Black on white, one block a dance that never breaks over a page; teaching is a row of its
+own.  With the time of day the evening begins, each row says when it is due.
 """
 
 from __future__ import annotations
 
-from phrasefit.evening.evening import Dance, Evening
-from phrasefit.model import Plan, Restart, Tag
-from phrasefit.reports.event_words import timed_call
-from phrasefit.reports.paper import MARGIN_PT, Document, Page, wrapped
-from phrasefit.reports.playlists import tempo_words
-from phrasefit.reports.times import clock_time
+from dataclasses import dataclass
 
-TITLE_PT, DANCE_PT, SONG_PT, EVENT_PT, SMALL_PT = 20.0, 17.0, 12.0, 13.0, 8.0
-FOOT_PT = 44.0
-NUMBER_PT = 40.0  # width of the column of places
-LICENSE = (
+from phrasefit.evening.evening import Dance, Evening
+from phrasefit.model import FitPlan, Plan, Restart, Tag
+from phrasefit.reports.event_words import counts_words, timed_call
+from phrasefit.reports.layout import (
+    BODY_PT,
+    HEAD_PT,
+    HEAVY_RULE_PT,
+    LEFT_PT,
+    SMALL_PT,
+    TITLE_PT,
+    Flow,
+    Leaf,
+    Row,
+    draw,
+    row_of,
+    set_words,
+)
+from phrasefit.reports.paper import Document
+from phrasefit.reports.playlists import tempo_words
+from phrasefit.reports.times import clock_time, time_of_day
+
+LEAST_PT = 9.0
+TIME_EM, PLACE_EM = 3.6, 1.9  # widths of the columns of times and places
+FOOT = (
     "Playing recorded music in a class or at a dance is a public performance: it needs a license,"
     " whoever bought the file. Ask your venue which one it holds."
+    " Keep a clear floor, offer steps without turns, leave a pause after fast dances."
 )
-CAUTION = "Keep a clear floor, offer steps without turns, leave a pause after fast dances."
 
 
-def floor_list(evening: Evening, *, title: str = "Floor list", paper: str = "a4") -> Document:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One row of the evening: a dance, or teaching before it."""
+
+    start_s: float
+    place: str
+    names: tuple[str, ...]
+    facts: str = ""
+    calls: tuple[str, ...] = ()
+
+
+def floor_list(
+    evening: Evening,
+    *,
+    title: str = "Floor list",
+    paper: str = "a4",
+    starts_at_s: float | None = None,
+) -> Document:
     """Lay out the list of an evening.
 
     Parameters
@@ -31,76 +64,98 @@ def floor_list(evening: Evening, *, title: str = "Floor list", paper: str = "a4"
         Printed on top, such as the name of the evening.
     paper : str
         ``a4`` or ``letter``.
+    starts_at_s : float, optional
+        The time of day it begins [seconds after midnight]; if left out, times are
+        counted from the beginning.
     """
-    document = Document(paper=paper, title=title)
-    page, y = _new_page(document, title, evening)
+    leaves = floor_leaves(evening, title=title, paper=paper, starts_at_s=starts_at_s)
+    return draw(leaves, title=title, paper=paper)
+
+
+def floor_leaves(
+    evening: Evening,
+    *,
+    title: str = "Floor list",
+    paper: str = "a4",
+    starts_at_s: float | None = None,
+) -> list[Leaf]:
+    """Lay out the list, nothing drawn; as `floor_list`."""
+    flow = Flow(paper, title, foot=FOOT)
+    flow.words(title, TITLE_PT, least=HEAD_PT, bold=True)
+    n = len(evening.dances)
+    about = f"{n} dance{'' if n == 1 else 's'}, {clock_time(evening.length_s, decimals=0)}"
+    if starts_at_s is not None:
+        ends = time_of_day(starts_at_s + evening.length_s)
+        about += f", from {time_of_day(starts_at_s)} to {ends}"
+    flow.words(about, BODY_PT)
+    flow.y += 6
+    flow.leaf.rule(flow.y, HEAVY_RULE_PT)
+    for item in items(evening):
+        flow.group(_row(flow, item, starts_at_s))
+    return flow.finish()
+
+
+def items(evening: Evening) -> list[Item]:
+    """List the dances in order, each lesson before the dance that is taught."""
+    listed = []
     for dance in evening.dances:
-        block = _block(dance, page.inner_pt - NUMBER_PT)
-        height = sum(lead for _, _, _, lead in block) + 10
-        if y + height > page.height_pt - MARGIN_PT - FOOT_PT:
-            page, y = _new_page(document, title, evening)
-        page.line(MARGIN_PT, y, page.width_pt - MARGIN_PT, y, width=0.6)
-        y = _draw(page, y, dance, block) + 10
-    for number, page in enumerate(document.pages, start=1):
-        _foot(page, number, len(document.pages))
-    return document
+        if dance.taught:
+            listed.append(_lesson(evening, dance))
+        listed.append(_dance(dance))
+    return listed
 
 
-def _new_page(document: Document, title: str, evening: Evening) -> tuple[Page, float]:
-    page = document.new_page()
-    y = MARGIN_PT + TITLE_PT
-    page.text(MARGIN_PT, y, title, TITLE_PT, bold=True, width=page.inner_pt - 150)
-    about = f"{len(evening.dances)} dances, {clock_time(evening.length_s, decimals=0)}"
-    page.text(page.width_pt - MARGIN_PT, y, about, SONG_PT, align="right")
-    return page, y + 14
-
-
-def _foot(page: Page, number: int, n_pages: int) -> None:
-    lines = [*wrapped(LICENSE, page.inner_pt, SMALL_PT), CAUTION]
-    y = page.height_pt - MARGIN_PT
-    for i, words in enumerate(reversed(lines)):
-        page.text(MARGIN_PT, y - 11 * i, words, SMALL_PT)
-    page.text(page.width_pt - MARGIN_PT, y, f"{number} of {n_pages}", SMALL_PT, align="right")
-
-
-Line = tuple[str, float, bool, float]  # words, size, bold, height of the line
-
-
-def _block(dance: Dance, width: float) -> list[Line]:
-    """List the lines of one dance, wrapped to `width`."""
-    fit, pairing = dance.pairing.fit, dance.pairing
-    song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
-    lines = _lines(
-        fit.routine.name + (" (taught now)" if dance.taught else ""), DANCE_PT, True, width
+def _lesson(evening: Evening, dance: Dance) -> Item:
+    minutes = evening.request.teach_minutes
+    return Item(
+        start_s=dance.start_s - 60 * minutes,
+        place="",
+        names=(f"TEACH {dance.pairing.fit.routine.name}, {minutes:g} minutes",),
     )
-    lines += _lines(song, SONG_PT, False, width)
+
+
+def _dance(dance: Dance) -> Item:
+    fit, length_s = dance.pairing.fit, dance.pairing.length_s
     start = (
-        f"count 1 at {clock_time(fit.plan.start_s)} of the recording, after"
-        f" {fit.plan.intro_counts} counts; {tempo_words(dance)};"
-        f" {clock_time(pairing.length_s, decimals=0)} long"
+        f"count 1 at {clock_time(fit.plan.start_s)}, after {counts_words(fit.plan.intro_counts)}"
     )
-    lines += _lines(start, SONG_PT, False, width)
-    for event in event_calls(fit.plan):
-        lines += _lines(event, EVENT_PT, True, width)
-    return lines
+    return Item(
+        start_s=dance.start_s,
+        place=str(dance.place),
+        names=(fit.routine.name, _song(fit)),
+        facts=f"{start}; {tempo_words(dance)}; {clock_time(length_s, decimals=0)} long",
+        calls=event_calls(fit.plan),
+    )
 
 
-def _lines(words: str, size: float, bold: bool, width: float) -> list[Line]:
-    return [(text, size, bold, 1.35 * size) for text in wrapped(words, width, size, bold=bold)]
+def _song(fit: FitPlan) -> str:
+    return " \u2013 ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
 
 
 def event_calls(plan: Plan) -> tuple[str, ...]:
     """Write each restart and tag as it is called, in the order danced."""
-    changes = [event for event in plan.events if isinstance(event, Tag | Restart)]
-    return tuple(timed_call(event) for event in changes) or ("no restart, no tag",)
+    return tuple(timed_call(event) for event in plan.events if isinstance(event, Tag | Restart))
 
 
-def _draw(page: Page, y: float, dance: Dance, block: list[Line]) -> float:
-    """Draw one dance below `y`; return where it ends."""
-    top = y
-    for words, size, bold, lead in block:
-        y += lead
-        page.text(MARGIN_PT + NUMBER_PT, y, words, size, bold=bold)
-    page.text(MARGIN_PT, top + 1.35 * DANCE_PT, f"{dance.place}", DANCE_PT, bold=True)
-    page.text(MARGIN_PT, top + 2.5 * DANCE_PT, clock_time(dance.start_s, decimals=0), 10)
-    return y
+def _row(flow: Flow, item: Item, starts_at_s: float | None) -> Row:
+    """Set routine and song in bold, then what else must be known, smaller."""
+    size = HEAD_PT - 1
+    when = clock_time(item.start_s, decimals=0)
+    if starts_at_s is not None:
+        when = time_of_day(starts_at_s + item.start_s)
+    x_place = LEFT_PT + TIME_EM * size
+    x = x_place + PLACE_EM * size
+    room = flow.leaf.right - x
+    said = [set_words(name, room, size, least=LEAST_PT, bold=True) for name in item.names]
+    said.append(set_words(item.facts, room, SMALL_PT + 0.5, least=LEAST_PT))
+    changes = item.calls if item.calls or not item.facts else ("no restart, no tag",)
+    said += [
+        set_words(words, room, SMALL_PT + 1.5, least=LEAST_PT, bold=bool(item.calls))
+        for words in changes
+    ]
+    cells = [
+        (LEFT_PT, [set_words(when, TIME_EM * size - 4, size, least=LEAST_PT, bold=True)]),
+        (x_place, [set_words(item.place, PLACE_EM * size - 4, size, least=LEAST_PT)]),
+        (x, said),
+    ]
+    return row_of(cells, lead=0, pad=3)

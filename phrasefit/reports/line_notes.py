@@ -98,7 +98,7 @@ def _sections_without_room(view: SongView, pace: float) -> Iterator[Note]:
         words = section_words(view.bar_map, index, end - begin)
         room = pace * max(_pieces(view, begin, end)) - 2
         if text_width_pt(words, SECTION_WORDS_PT) > room:
-            yield Note(count=begin, words=f"section {words}")
+            yield Note(count=begin, words=words)
 
 
 def _walls_without_room(view: SongView, plan: Plan, pace: float) -> Iterator[Note]:

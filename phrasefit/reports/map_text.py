@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from phrasefit.fit.doubts import doubts_of_map, other_readings
 from phrasefit.meters import LEVELS
-from phrasefit.model import Alternative, BarMap
+from phrasefit.model import Alternative, BarMap, Doubt, DoubtKind
 from phrasefit.reports.doubts import METER_WORDS, NameCorrection, doubt_words, reading_words
 from phrasefit.reports.times import clock_time
 from phrasefit.serial import irregular_bars
@@ -42,14 +42,19 @@ def render(
 
 def _heading(bar_map: BarMap) -> list[str]:
     name = " - ".join(text for text in (bar_map.title, bar_map.artist) if text) or "song"
-    return [f"{name}   ({clock_time(bar_map.duration_s, decimals=0)})"]
+    lines = [f"{name}   ({clock_time(bar_map.duration_s, decimals=0)})"]
+    sure = bar_map.confidence
+    if sure.hardly_steady:
+        loud = doubt_words(Doubt(kind=DoubtKind.HARDLY_STEADY)).upper()
+        lines += ["", f"{loud} (a steady beat is {sure.pulse:.0%} likely)"]
+    return lines
 
 
 def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
     ones = bar_map.beat_times_s[bar_map.positions == 1]
     counts = bar_map.tempo_bpm / beats_per_count
     drift = bar_map.tempo_drift_percent
-    if bar_map.gridded:
+    if bar_map.steady:
         steadiness = "steady as a clock"
     elif abs(drift) < 1.0:
         steadiness = "steady"
@@ -97,7 +102,8 @@ def _edge(strength: float) -> str:
 
 
 def _doubts(bar_map: BarMap) -> list[str]:
-    return [doubt_words(doubt) for doubt in doubts_of_map(bar_map)]
+    doubts = doubts_of_map(bar_map)
+    return [doubt_words(doubt) for doubt in doubts if doubt.kind != DoubtKind.HARDLY_STEADY]
 
 
 def _rivals(rivals: tuple[Alternative, ...], name: NameCorrection | None) -> list[str]:

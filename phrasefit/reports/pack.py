@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from phrasefit.errors import OutputError
 from phrasefit.model import FitPlan, Plan
+from phrasefit.reports.page.index import Entry, Use, index_page
 
 if TYPE_CHECKING:
     from phrasefit.reports.page import Origin
@@ -23,10 +24,11 @@ PRACTICE_PERCENTS = (75, 85, 100)
 
 
 class Item(NamedTuple):
-    """One file of the pack: its name, what it is for, how it is made."""
+    """One file of the pack: its name, what and who it is for, how it is made."""
 
     name: str
     purpose: str
+    use: Use
     content: Callable[[], bytes | str]
 
 
@@ -40,8 +42,8 @@ def items(
     from phrasefit.reports.page import page
 
     plan = plan or fit.plan
-    purpose = "rehearse with the running count, in a browser"
-    yield Item("rehearsal.html", purpose, lambda: page(fit, plan, origin=origin))
+    purpose = "rehearse with the running count"
+    yield Item("rehearsal.html", purpose, Use.REHEARSE, lambda: page(fit, plan, origin=origin))
     yield from _papers(fit, plan, paper)
     yield from _practice(fit, plan)
     yield from _captions(fit, plan)
@@ -56,13 +58,17 @@ def _papers(fit: FitPlan, plan: Plan, paper: str) -> Iterator[Item]:
     def printed(size: str) -> Callable[[], bytes]:
         return lambda: sheet(fit, plan, size=size, paper=paper).pdf()
 
-    yield Item("sheet.pdf", "the plan on paper", printed("page"))
-    yield Item("sheet-stand.pdf", "for the music stand", printed("stand"))
-    yield Item("sheet-floor.pdf", "to be read across the room", printed("floor"))
-    yield Item(
-        "steps.pdf", "the routine's steps", lambda: step_sheet(fit.routine, paper=paper).pdf()
-    )
-    yield Item("dj.pdf", "for the DJ", lambda: dj_card(fit, plan, paper=paper).pdf())
+    def steps() -> bytes:
+        return step_sheet(fit.routine, paper=paper).pdf()
+
+    def card() -> bytes:
+        return dj_card(fit, plan, paper=paper).pdf()
+
+    yield Item("sheet.pdf", "the plan for the class", Use.PRINT, printed("page"))
+    yield Item("sheet-stand.pdf", "for the music stand", Use.PRINT, printed("stand"))
+    yield Item("sheet-floor.pdf", "to be read across the room", Use.PRINT, printed("floor"))
+    yield Item("steps.pdf", "the routine's steps", Use.PRINT, steps)
+    yield Item("dj.pdf", "cards for the DJ", Use.PRINT, card)
 
 
 def _practice(fit: FitPlan, plan: Plan) -> Iterator[Item]:
@@ -73,15 +79,21 @@ def _practice(fit: FitPlan, plan: Plan) -> Iterator[Item]:
 
     for percent in PRACTICE_PERCENTS:
         purpose = f"practice without the song, at {percent} % of its tempo"
-        yield Item(f"practice-{percent}.ogg", purpose, clicked(percent))
+        yield Item(f"practice-{percent}.ogg", purpose, Use.LISTEN, clicked(percent))
 
 
 def _captions(fit: FitPlan, plan: Plan) -> Iterator[Item]:
     from phrasefit.reports.captions import captions, srt, webvtt
 
+    def vtt() -> str:
+        return webvtt(captions(fit, plan))
+
+    def subrip() -> str:
+        return srt(captions(fit, plan))
+
     purpose = "captions for a lesson video"
-    yield Item("captions.vtt", f"{purpose} (WebVTT)", lambda: webvtt(captions(fit, plan)))
-    yield Item("captions.srt", f"{purpose} (SRT)", lambda: srt(captions(fit, plan)))
+    yield Item("captions.vtt", f"{purpose} (WebVTT)", Use.PROGRAMS, vtt)
+    yield Item("captions.srt", f"{purpose} (SRT)", Use.PROGRAMS, subrip)
 
 
 def _data(fit: FitPlan, plan: Plan) -> Iterator[Item]:
@@ -106,12 +118,20 @@ def _data(fit: FitPlan, plan: Plan) -> Iterator[Item]:
             fit_document(fit, verdict=verdict(fit), doubts=doubt_lines(fit), reasons=reasons)
         )
 
-    yield Item("walls.csv", "the walls for a spreadsheet", lambda: walls_csv(fit, plan))
-    midi = "tempo map and markers (Standard MIDI File)"
-    yield Item("song.mid", midi, lambda: midi_file(song, fit, plan))
-    yield Item("song.jams", "bars and sections for research (JAMS)", jams)
-    yield Item("map.json", "the bar map", map_json)
-    yield Item("plan.json", "the plan", plan_json)
+    def csv() -> str:
+        return walls_csv(fit, plan)
+
+    def midi() -> bytes:
+        return midi_file(song, fit, plan)
+
+    for name, purpose, content in (
+        ("walls.csv", "the walls for a spreadsheet", csv),
+        ("song.mid", "tempo map and markers (Standard MIDI File)", midi),
+        ("song.jams", "bars and sections for research (JAMS)", jams),
+        ("map.json", "the bar map", map_json),
+        ("plan.json", "the plan", plan_json),
+    ):
+        yield Item(name, purpose, Use.PROGRAMS, content)
 
 
 def write_pack(
@@ -131,8 +151,6 @@ def write_pack(
     OutputError
         If the folder exists without `force`, or its parent or the disk refuses.
     """
-    from phrasefit.reports.page.index import Entry, index_page
-
     check_folder(folder, force=force)
     folder = Path(os.path.realpath(folder)) if folder.is_symlink() else folder  # the link stays
     wanted = list(items(fit, plan, paper=paper, origin=origin))
@@ -147,7 +165,7 @@ def write_pack(
             content = item.content()
             data = content.encode("utf-8") if isinstance(content, str) else content
             (building / item.name).write_bytes(data)
-        entries = [Entry(path=item.name, words=item.purpose) for item in wanted]
+        entries = [Entry(path=item.name, words=item.purpose, use=item.use) for item in wanted]
         (building / "index.html").write_text(index_page(fit, entries, plan), encoding="utf-8")
         umask = os.umask(0)
         os.umask(umask)

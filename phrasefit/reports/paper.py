@@ -1,9 +1,12 @@
 """Printed pages: sizes, fonts, text that always fits; PDF, PNG and SVG.
 
 A `Page` is a matplotlib figure addressed in points from its top left corner.
-Text is real text (fonts embedded as TrueType, so it can be selected and searched);
-what would run over its column is shortened with an ellipsis; letters that no
-installed font has are replaced by a hollow box, so that a gap is seen as a gap.
+Text is real text in every script (fonts embedded, so it can be selected and searched):
+matplotlib 3.11 and later shape it (Arabic joined and from right to left, Devanagari in
+syllables) in the PDF, the PNG and widths alike, `fonts` finds a font for each letter or
+words in its place, and `pdf_text` makes shaped lines of a PDF read back as written.
+An SVG keeps its words as text, shaped by whatever shows it. Nothing is ever cut:
+`fitting_size` shrinks type to a least size, `wrapped` breaks lines, `fitted` does both.
 Everything is black on white: sheets are copied, and halls are lit in color.
 """
 
@@ -15,6 +18,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from phrasefit.errors import ParameterError
+from phrasefit.reports.fonts import clusters, compact_outlines, families, printable
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -23,77 +27,33 @@ POINTS_PER_INCH = 72.0
 PAPERS_PT = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN_PT = 36.0  # half an inch: every printer can print that far out
 PNG_DPI = 150
-HOLLOW_BOX = "\u25a1"
-ELLIPSIS = "\u2026"
 
-# DejaVu comes with matplotlib; the others serve names in other scripts where installed.
-FONT_FAMILIES = (
-    "DejaVu Sans", "Noto Sans", "Noto Sans CJK JP", "Noto Sans CJK SC", "Noto Sans Arabic",
-    "Noto Naskh Arabic", "Noto Sans Hebrew", "Noto Sans Devanagari", "Noto Sans Thai",
-    "WenQuanYi Zen Hei", "Droid Sans Fallback", "Arial Unicode MS", "Segoe UI", "Malgun Gothic",
-    "Microsoft YaHei", "Yu Gothic", "Hiragino Sans", "PingFang SC", "Apple SD Gothic Neo",
-)  # fmt: skip
 # The salt makes the names inside an SVG, and so the file, the same on every run.
 RC: dict[Any, Any] = {
     "pdf.fonttype": 42,
     "svg.fonttype": "none",
+    "text.hinting": "no_hinting",  # letters as wide in the PNG as measured, and as in the PDF
     "svg.hashsalt": "phrasefit",
     "text.parse_math": False,
 }
 
 
-@functools.cache
-def _fonts() -> tuple[list[str], frozenset[int]]:
-    """Name the installed families, and the letters they have together."""
-    from matplotlib import font_manager
-    from matplotlib.ft2font import FT2Font
-
-    known = {entry.name: entry.fname for entry in font_manager.fontManager.ttflist}
-    families = [name for name in FONT_FAMILIES if name in known]
-    letters: set[int] = set()
-    for name in families:
-        letters |= set(FT2Font(font_manager.findfont(name)).get_charmap())
-    return families, frozenset(letters)
-
-
-def printable(text: str) -> str:
-    """Replace what cannot be printed: control characters go, unknown letters become a box."""
-    _, letters = _fonts()
-    flat = " ".join(text.split())
-    return "".join(c if ord(c) in letters else HOLLOW_BOX for c in flat if c.isprintable())
-
-
 @functools.lru_cache(maxsize=4096)
 def text_width_pt(text: str, size_pt: float, bold: bool = False) -> float:
     """Measure a printable line of text [points]."""
-    from matplotlib.backends.backend_agg import RendererAgg
+    from matplotlib.textpath import text_to_path
 
-    renderer = RendererAgg(10, 10, POINTS_PER_INCH)
-    return float(renderer.get_text_width_height_descent(text, _font(size_pt, bold), False)[0])
+    width, _, _ = text_to_path.get_text_width_height_descent(
+        text, _font(text, size_pt, bold), False
+    )
+    return float(width)
 
 
-def _font(size_pt: float, bold: bool) -> Any:
+def _font(words: str, size_pt: float, bold: bool) -> Any:
     from matplotlib.font_manager import FontProperties
 
-    families, _ = _fonts()
-    # An SVG is shown with the fonts of its reader: any without serifs is better than none.
     weight = "bold" if bold else "normal"
-    return FontProperties(family=[*families, "sans-serif"], size=size_pt, weight=weight)
-
-
-def shortened(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> str:
-    """Cut `text` with an ellipsis so that it fits into `width_pt`."""
-    text = printable(text)
-    if text_width_pt(text, size_pt, bold) <= width_pt:
-        return text
-    low, high = 0, len(text)
-    while low < high:  # the longest beginning that fits
-        middle = (low + high + 1) // 2
-        if text_width_pt(text[:middle].rstrip() + ELLIPSIS, size_pt, bold) <= width_pt:
-            low = middle
-        else:
-            high = middle - 1
-    return text[:low].rstrip() + ELLIPSIS
+    return FontProperties(family=[*families(words), "sans-serif"], size=size_pt, weight=weight)
 
 
 def fitting_size(
@@ -107,26 +67,49 @@ def fitting_size(
 
 
 def wrapped(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
-    """Break `text` into lines of at most `width_pt`: at spaces, else inside a word."""
+    """Break `text` into lines of at most `width_pt`: at spaces, else inside a word.
+
+    No letter is lost: the lines joined are the printable text without its spaces at
+    line ends. A letter is never parted from its marks, nor one half of a joined pair
+    from the other; one that alone is wider than the line stands on a line of its own.
+    """
     lines: list[str] = []
     for word in printable(text).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width_pt(longer, size_pt, bold) <= width_pt:
-            lines[-1] = longer
+        if text_width_pt(longer, size_pt, bold) <= width_pt:
+            lines[-1:] = [longer]
         else:
             lines += _broken(word, width_pt, size_pt, bold)
     return lines
 
 
+def fitted(
+    text: str, width_pt: float, size_pt: float, *, smallest: float, bold: bool = False
+) -> tuple[float, list[str]]:
+    """Set `text` whole: in smaller type down to `smallest`, then on more lines.
+
+    Returns
+    -------
+    size_pt : float
+        The type's size [points].
+    lines : list of str
+        One line where the text fits so, else as many as it takes; nothing is cut.
+    """
+    size = fitting_size(text, width_pt, size_pt, smallest=smallest, bold=bold)
+    return size, wrapped(text, width_pt, size, bold=bold)
+
+
 def _broken(word: str, width_pt: float, size_pt: float, bold: bool) -> list[str]:
     """Cut a word into pieces that fit; most words are one piece."""
-    pieces = [word[:1]]
-    for letter in word[1:]:
-        longer = pieces[-1] + letter
-        if text_width_pt(longer, size_pt, bold) <= width_pt:
+    if text_width_pt(word, size_pt, bold) <= width_pt:
+        return [word]
+    pieces = [""]
+    for cluster in clusters(word):
+        longer = pieces[-1] + cluster
+        if not pieces[-1] or text_width_pt(longer, size_pt, bold) <= width_pt:
             pieces[-1] = longer
         else:
-            pieces.append(letter)
+            pieces.append(cluster)
     return pieces
 
 
@@ -137,6 +120,7 @@ class Page:
     figure: Figure
     width_pt: float
     height_pt: float
+    families_used: set[str] = field(default_factory=set)
 
     @property
     def inner_pt(self) -> float:
@@ -147,16 +131,28 @@ class Page:
         self, x: float, y: float, words: str, size: float, *, bold: bool = False,
         width: float | None = None, align: str = "left", color: str = "black",
     ) -> None:  # fmt: skip
-        """Write one line with its baseline at `y`, shortened to `width` points."""
-        words = printable(words) if width is None else shortened(words, width, size, bold=bold)
-        self.figure.text(
-            x / self.width_pt,
-            1 - y / self.height_pt,
-            words,
-            fontproperties=_font(size, bold),
-            ha=align,
-            va="baseline",
-            color=color,
+        """Write one line with its baseline at `y`, in smaller type where `width` asks for it.
+
+        Nothing is cut: `width` [points] shrinks the type without a least size, so lay
+        out long words with `fitted` or `wrapped` first.
+        """
+        from phrasefit.reports.pdf_text import ShapedText
+
+        words = printable(words)
+        if width is not None:
+            size = fitting_size(words, width, size, smallest=0.0, bold=bold)
+        self.families_used.update(families(words))
+        self.figure.add_artist(
+            ShapedText(
+                x / self.width_pt,
+                1 - y / self.height_pt,
+                words,
+                transform=self.figure.transSubfigure,
+                fontproperties=_font(words, size, bold),
+                ha=align,
+                va="baseline",
+                color=color,
+            )
         )
 
     def box(
@@ -250,6 +246,9 @@ class Document:
         out = io.BytesIO()
         with matplotlib.rc_context(RC):
             about = {"Title": printable(self.title), "Creator": "phrasefit", "CreationDate": None}
+            # Outlines of the PostScript kind are not TrueType: such a font goes in as Type 3.
+            if any(compact_outlines(page.families_used) for page in self.pages):
+                matplotlib.rcParams["pdf.fonttype"] = 3
             with PdfPages(out, metadata=about) as pages:
                 for page in self.pages:
                     pages.savefig(page.figure)

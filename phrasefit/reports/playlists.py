@@ -75,7 +75,7 @@ def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str
         track = _child(tracks, "track", "")
         if path := paths.get(dance.pairing.key):
             _child(track, "location", _uri(path, folder))
-        _child(track, "title", song.title)
+        _child(track, "title", _danced(song.title, dance))
         if song.artist:
             _child(track, "creator", song.artist)
         _child(track, "annotation", _annotation(dance))
@@ -92,6 +92,11 @@ def _child(parent: ElementTree.Element, name: str, text: str) -> ElementTree.Ele
     return element
 
 
+def _danced(name: str, dance: Dance) -> str:
+    """Name a song with the dance to it, for players that show no more than one line."""
+    return f"{name} ({dance.pairing.fit.routine.name})"
+
+
 def _annotation(dance: Dance) -> str:
     return f"{dance.pairing.fit.routine.name}; {tempo_words(dance)}; {', '.join(dance.reasons)}"
 
@@ -102,7 +107,7 @@ def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
     for dance in evening.dances:
         song = dance.pairing.fit.bar_map
         if path := paths.get(dance.pairing.key):
-            name = " - ".join(filter(None, (song.artist, song.title)))
+            name = _danced(" - ".join(filter(None, (song.artist, song.title))), dance)
             lines.append(f"#EXTINF:{round(song.duration_s)},{one_line(name)}")
             lines.append(_line(path, folder))
     return "\n".join(lines) + "\n"

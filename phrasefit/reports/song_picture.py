@@ -33,8 +33,8 @@ from phrasefit.reports.song_view import (
     remarks_of,
     weak_starts,
 )
+from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import start_words
 
 GUTTER_PT = 34.0  # left of the lines, for their times
 # The counts of a line are as high as the page allows; of a song of several pages, usual.

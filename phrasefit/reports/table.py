@@ -1,12 +1,10 @@
-"""Tables of many fits: songs for a routine, routines for a song; text, CSV and JSON.
+"""Tables of many fits as JSON and CSV: songs for a routine, routines for a song.
 
 Every number in them comes from a whole plan of the song, never from an estimate.
 """
 
 from __future__ import annotations
 
-import shutil
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -16,7 +14,7 @@ from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import FELT_PERCENT, verdict
+from phrasefit.reports.words import verdict
 
 RANK_FORMAT = "phrasefit-rank"
 SUITS_FORMAT = "phrasefit-suits"
@@ -139,89 +137,3 @@ def _cells(routine: str, place: int, row: dict[str, Any]) -> list[object]:
         "; ".join(row["doubts"]),
         row["path"],
     ]
-
-
-# ----------------------------------------------------------------------- text
-
-
-def render_ranking(ranking: Ranking, *, width: int | None = None) -> str:
-    """Write a ranking for the terminal: two or more lines a song."""
-    width = width or shutil.get_terminal_size().columns
-    n_shown = len(ranking.songs)
-    looked = f"{ranking.n_songs} songs" if ranking.n_songs != 1 else "1 song"
-    lines = [f"{ranking.routine.name}: the best {n_shown} of {looked}"]
-    if not n_shown:
-        lines = [f"{ranking.routine.name}: none of {looked} goes with it"]
-    else:
-        lines.append(_head("song"))
-    for place, song in enumerate(ranking.songs, start=1):
-        row = fit_row(song.fit)
-        lines += _entry(place, _song_name(row), row, width)
-    lines += _left_out(ranking)
-    return "\n".join(lines) + "\n"
-
-
-def render_suits(fits: Sequence[FitPlan], *, width: int | None = None) -> str:
-    """Write the routines for one song for the terminal, the best first."""
-    width = width or shutil.get_terminal_size().columns
-    if not fits:
-        return "no routine goes with this song\n"
-    title = fits[0].bar_map.title or "this song"
-    lines = [f"{title}: {len(fits)} routine{'s' * (len(fits) != 1)}, the best first"]
-    lines.append(_head("routine"))
-    for place, fit in enumerate(fits, start=1):
-        lines += _entry(place, fit.routine.name, fit_row(fit), width)
-    return "\n".join(lines) + "\n"
-
-
-def _head(what: str) -> str:
-    return (
-        f"{'':>4}  {'score':>5}  {'tempo':<12}  {'count 1':>7}  {'changes':<16}"
-        f"  walls  length  {what}"
-    )
-
-
-def _entry(place: int, name: str, row: dict[str, Any], width: int) -> list[str]:
-    line = (
-        f"{place:>3}.  {row['score']:>5.0f}  {tempo_cell(row):<12}"
-        f"  {clock_time(row['start_s']):>7}  {changes_cell(row):<16}"
-        f"  {row['walls']:>5}  {clock_time(row['duration_s'], decimals=0):>6}  {name}"
-    )
-    words = textwrap.wrap(row["verdict"], max(40, width - 8))
-    return [line, *(f"        {text}" for text in words)]
-
-
-def _song_name(row: dict[str, Any]) -> str:
-    return f"{row['title']} - {row['artist']}" if row["artist"] else row["title"]
-
-
-def tempo_cell(row: dict[str, Any]) -> str:
-    """Write counts a minute, and the change of tempo that is needed."""
-    change = row["change_percent"]
-    change = f" {change:+.1f}%" if abs(change) >= FELT_PERCENT else ""
-    return f"{row['counts_per_minute']:.0f}{change}"
-
-
-def changes_cell(row: dict[str, Any]) -> str:
-    """Count restarts and tags in words."""
-    parts = [
-        f"{n} {noun}{'s' * (n != 1)}"
-        for n, noun in ((row["n_restarts"], "restart"), (row["n_tags"], "tag"))
-        if n
-    ]
-    return ", ".join(parts) or "none"
-
-
-def _left_out(ranking: Ranking) -> list[str]:
-    """Say what is not in the table, and that nothing better was overlooked."""
-    lines = []
-    rest = ranking.n_songs - ranking.n_filtered - sum(ranking.unfit.values()) - len(ranking.songs)
-    if rest > 0:
-        lines.append(
-            f"not shown: {rest} that come after these (every row above is planned exactly)"
-        )
-    if ranking.n_filtered:
-        lines.append(f"put aside by what you asked for: {ranking.n_filtered}")
-    for reason, n in ranking.unfit.items():
-        lines.append(f"left out: {n} song{'s' * (n != 1)}, {reason}")
-    return lines

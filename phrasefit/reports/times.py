@@ -19,3 +19,15 @@ def clock_time(seconds: float, *, decimals: int = 1) -> str:
     tail = f".{part:0{decimals}d}" if decimals else ""
     head = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
     return f"{sign}{head}:{secs:02d}{tail}"
+
+
+def time_of_day(seconds: float) -> str:
+    """Write seconds after midnight as hh:mm of a day of 24 hours, rounded to the minute.
+
+    Examples
+    --------
+    >>> time_of_day(70200), time_of_day(86400 + 59.9)
+    ('19:30', '00:01')
+    """
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours % 24:02d}:{minutes:02d}"

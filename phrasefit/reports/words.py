@@ -7,16 +7,18 @@ its time as well.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import takewhile
+from enum import StrEnum
 
-from phrasefit.fit.grid import dance_phrase_counts
-from phrasefit.fit.phrase_hits import PhraseHit, phrase_hits
+from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
+from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import FitPlan, PhraseBreak, Plan, TempoVerdict, Wall
-from phrasefit.reports.doubts import doubt_words
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, TempoVerdict, Wall
+from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
+from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
+from phrasefit.serial import UNNAMED
 
 # Five full turns a minute, to whichever side; common practice, no source.
 TURN_CAUTION_DEG_PER_MINUTE = 1800
@@ -26,24 +28,81 @@ TURN_CAUTION_DEG_PER_MINUTE = 1800
 FITS = 70.0
 FITS_IN_PART = 40.0
 FELT_PERCENT = 1.0  # a smaller change of tempo is not felt; common practice, no source
+SHOWN_CHARGE = 0.05  # points; less is written as 0.0
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def verdict(fit: FitPlan, plan: Plan | None = None) -> str:
-    """Say in a few sentences whether and how the routine goes with the song.
+def verdict_cell(fit: FitPlan) -> str:
+    """Say in three words or fewer how the plan asked for fits, for a column of a table."""
+    if not is_in_reach(fit.tempo):
+        return fit.tempo.verdict
+    if doubt := main_doubt(fit):
+        return doubt_cell(doubt)
+    well = "fits, changed" if fit.plan.n_changes else "fits as is"
+    cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
+    return cells[fitting(fit.plan)]
 
-    How far it goes straight through, what the song does then, which change fixes it,
-    whether the tempo suits, and what to check first.  `plan` is one of ``fit.plans``; the
-    advised one if left out.
+
+class Fitting(StrEnum):
+    """How well a plan fits, by its score alone."""
+
+    WELL = "well"
+    IN_PART = "in part"
+    HARDLY = "hardly"
+
+
+def fitting(plan: Plan) -> Fitting:
+    """Tell how well a plan fits."""
+    if plan.score >= FITS:
+        return Fitting.WELL
+    return Fitting.IN_PART if plan.score >= FITS_IN_PART else Fitting.HARDLY
+
+
+def verdict(
+    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+) -> str:
+    """Say in a few sentences whether and how the routine fits the song.
+
+    What to check before it is trusted, how far it goes straight through, what the song does
+    then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
+    the one asked for if left out.  `name_correction` gives what to type for a correction.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
+    if doubt := main_doubt(fit):
+        sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
-    if fit.doubts:
-        sentences.append(f"before you trust it, {doubt_words(fit.doubts[0])}")
     return " ".join(text[:1].upper() + text[1:] + "." for text in sentences)
+
+
+def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
+    """Say the verdict in one line: how well it fits, with how many changes, its score."""
+    text = _phrase_sentences(fit, plan or fit.plan)[0]
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def music_name(letter: str) -> str:
+    """Name a section of the song; the word keeps it apart from a part of the routine."""
+    return f"music {letter}"
+
+
+def part_name(name: str) -> str:
+    """Name a part of a phrased routine; the word keeps it apart from a section of the song."""
+    return f"part {name}"
+
+
+def routine_size(routine: Routine) -> str:
+    """Say how long a routine is: the counts of a wall, or of its whole sequence of parts."""
+    walls = f"{routine.walls} wall{'' if routine.walls == 1 else 's'}"
+    if not routine.sequence:
+        return f"{routine.counts} counts, {walls}"
+    length = {part.name: part.counts for part in routine.parts}
+    parts = ", ".join(f"{part_name(name)} {counts_words(n)}" for name, n in length.items())
+    total = sum(length[name] for name in routine.sequence)
+    order = " ".join(routine.sequence)
+    return f"{parts}; danced {order}: {counts_words(total)}, {walls}"
 
 
 def _number(n: int) -> str:
@@ -51,16 +110,22 @@ def _number(n: int) -> str:
 
 
 def _plural(n: int, noun: str) -> str:
-    return f"{_number(n)} {noun}{'' if n == 1 else 's'}"
+    return f"{_number(n)} {noun}{plural_s(n)}"
+
+
+def plural_s(n: int) -> str:
+    """Give the ending of a noun that follows a number."""
+    return "" if n == 1 else "s"
 
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what fixes it."""
-    plain = phrase_hits(fit.plans[0], fit.grid)
-    judgement = _judgement(plan) if plan is fit.advised else _choice(fit, plan)
-    if all(hit.into_counts == 0 for hit in plain) and not plan.n_changes:
-        return [f"{judgement}: every phrase of the song starts a wall"]
-    sentences = [judgement, _straight_through(plain)]
+    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
+    judgement = _judgement(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    straight = _straight_through(fit, plain)
+    if plain.all_kept and not plan.n_changes:
+        return [f"{judgement}: {straight}"]
+    sentences = [judgement, f"straight through, {straight}"]
     if later_breaks(fit):
         sentences.append(breaks_words(fit))
     if plan.n_changes:
@@ -70,13 +135,16 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     return sentences
 
 
-def _judgement(plan: Plan) -> str:
+def _judgement(fit: FitPlan, plan: Plan) -> str:
     """Put the score of the advised plan in a few words."""
     score = f"({plan.score:.0f} of 100)"
-    if plan.score < FITS_IN_PART:
-        return f"it hardly fits {score}; another song would be easier to dance to"
     how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
-    return f"it fits {'' if plan.score >= FITS else 'in part '}{how} {score}"
+    words = {
+        Fitting.WELL: f"it fits {how} {score}",
+        Fitting.IN_PART: f"it fits in part {how} {score}",
+        Fitting.HARDLY: f"it hardly fits {score}; another song would be easier to dance to",
+    }[fitting(plan)]
+    return f"if that is right, {words}" if main_doubt(fit) else words
 
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
@@ -88,45 +156,79 @@ def _choice(fit: FitPlan, plan: Plan) -> str:
     )
 
 
-def _straight_through(hits: Sequence[PhraseHit]) -> str:
-    """Say how far the plain plan stays with the phrases."""
-    good = list(takewhile(lambda hit: hit.into_counts == 0, hits))
-    if len(good) == len(hits):
-        return "straight through, every phrase starts a wall"
-    if not good or good[-1].wall == 1:
-        return "straight through, it leaves the phrases in wall 1 already"
-    return f"straight through, it starts every wall on a phrase up to wall {good[-1].wall}"
+def _straight_through(fit: FitPlan, steps: Steps) -> str:
+    """Say how far the plain plan stays with the phrases, in the terms of its table."""
+    if Place.UNKNOWN in steps.places:
+        return "no phrase of the song is known"
+    if steps.kept < len(steps.places):
+        if not steps.kept:
+            return "it is off the phrases from the first wall on"
+        return f"it keeps to the phrases up to wall {steps.kept}"
+    if steps.all_begin_walls:
+        words = "every phrase of the song starts a wall"
+    elif set(steps.places) == {Place.ON}:
+        words = "every wall starts on a phrase"
+    elif _is_every_second_on(steps.places):
+        words = "every second wall starts on a phrase"
+    else:
+        words = "every wall keeps to the phrases"
+    if steps.missed:
+        falls = "falls" if steps.missed == 1 else "fall"
+        return f"{words}, but {_plural(steps.missed, 'phrase start')} {falls} inside a wall"
+    ratio = _ratio_words(measure_of(fit.grid, fit.routine))
+    return f"{words} ({ratio})" if ratio else words
+
+
+def _is_every_second_on(places: Sequence[Place]) -> bool:
+    return all((place is Place.ON) == (i % 2 == 0) for i, place in enumerate(places))
+
+
+def _ratio_words(measure: Measure) -> str:
+    """Say how long a wall is in phrases, where they differ and it is simple."""
+    phrase, wall = measure.phrase_counts, measure.wall_counts
+    if phrase == wall:
+        return ""
+    if wall % phrase == 0:
+        return f"a wall is {_plural(wall // phrase, 'phrase')} of {counts_words(phrase)}"
+    if phrase % wall == 0:
+        return f"{_plural(phrase // wall, 'wall')} make a phrase of {counts_words(phrase)}"
+    if 2 * wall == 3 * phrase:
+        return f"a wall is a phrase and a half of {counts_words(phrase)}"
+    return ""
 
 
 def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
     """Say which changes fix it, or how much of it."""
     events = join_words(change_sentences(plan))
-    missed = sum(hit.into_counts != 0 for hit in phrase_hits(plan, fit.grid))
-    if not missed:
+    steps = steps_of(plan, fit.grid, fit.routine)
+    if steps.all_kept:
         return f"{events} {'fixes' if plan.n_changes == 1 else 'fix'} it"
-    falls = "falls" if missed == 1 else "fall"
     whose = "advised" if plan is fit.advised else "chosen"
-    return f"{whose}: {events}; {_plural(missed, 'phrase start')} still {falls} inside a wall"
+    n_off = steps.places.count(Place.OFF)
+    starts = "starts" if n_off == 1 else "start"
+    left = [f"{_plural(n_off, 'wall')} still {starts} off the phrases"] if n_off else []
+    if steps.missed:
+        falls = "falls" if steps.missed == 1 else "fall"
+        left.append(f"{_plural(steps.missed, 'phrase start')} still {falls} inside a wall")
+    return f"{whose}: {events}; {join_words(left)}"
 
 
-def _why_no_change(fit: FitPlan, plain: Sequence[PhraseHit]) -> str:
-    dance = DANCE_METERS[fit.routine.meter]
-    if all(hit.into_counts % dance.group_counts == 0 for hit in plain):
-        return (
-            f"the phrases stay on {dance.one_group}, which dancers live with: no change is advised"
-        )
+def _why_no_change(fit: FitPlan, plain: Steps) -> str:
+    if plain.on_groups:
+        one_group = DANCE_METERS[fit.routine.meter].one_group
+        return f"the phrases stay on {one_group}, which dancers live with: no change is advised"
     if len(fit.plans) == 1:
         return "no restart or tag that the routine allows brings it back"
     return "no restart or tag is worth learning for it"
 
 
 def later_breaks(fit: FitPlan) -> tuple[PhraseBreak, ...]:
-    """List the places after count 1 where the song leaves square phrases."""
+    """List the places after count 1 where the song breaks its phrases for this routine."""
     return tuple(place for place in fit.breaks if place.count > fit.plan.start_count)
 
 
 def breaks_words(fit: FitPlan) -> str:
-    """Say where the song leaves square phrases: the first places, and how many more."""
+    """Say where the song breaks its phrases: the first places, and how many more."""
     places = later_breaks(fit)
     shown = [_break_words(fit, place) for place in places[:SHOWN_BREAKS]]
     if more := len(places) - len(shown):
@@ -135,10 +237,9 @@ def breaks_words(fit: FitPlan) -> str:
 
 
 def _break_words(fit: FitPlan, place: PhraseBreak) -> str:
-    phrase = dance_phrase_counts(fit.routine.meter, fit.routine)
     extra = place.extra_counts
-    if 2 * extra == phrase:
-        what = f"adds half a phrase ({extra} counts)"
+    if 2 * extra == measure_of(fit.grid, fit.routine).phrase_counts:
+        what = f"adds half a phrase ({counts_words(extra)})"
     else:
         what = f"adds {counts_words(extra)}" if extra > 0 else f"is {counts_words(-extra)} short"
     return f"{what} before {_section_words(fit, place)}"
@@ -148,6 +249,8 @@ def _section_words(fit: FitPlan, place: PhraseBreak) -> str:
     when = clock_time(place.time_s)
     if not place.letter:
         return f"the phrase at {when}"
+    if place.letter == UNNAMED:
+        return f"the section at {when}"
     same = [s for s in fit.bar_map.sections if s.letter == place.letter]
     index = int(fit.grid.section[place.count])
     last = len(same) > 1 and fit.bar_map.sections[index] is same[-1]
@@ -160,7 +263,7 @@ def join_words(items: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def reasons(plan: Plan) -> tuple[str, ...]:
+def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
     """List what speaks for and against a plan, one plain line each.
 
     The start, every event with all its facts, walls that start off a phrase, the
@@ -169,44 +272,38 @@ def reasons(plan: Plan) -> tuple[str, ...]:
     return (
         start_words(plan),
         *change_sentences(plan),
-        *off_phrase_lines(plan.walls),
+        *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
-        f"phrases met {plan.phrase_met:.1f} of 100, charges {plan.charges:.1f},"
-        f" score {plan.score:.0f}",
+        score_words(plan),
     )
 
 
-def start_words(plan: Plan) -> str:
-    """Say when count 1 comes, counted from the first one and from the first phrase."""
-    text = f"count 1 at {clock_time(plan.start_s)}"
-    if plan.intro_counts > 0:
-        text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
-    elif plan.intro_counts == 0:
-        text += ", on the first one of the song: there is no intro to count in on"
-    else:
-        text += f", {counts_words(-plan.intro_counts)} before the first one"
-    phrase = plan.intro_from_phrase_counts
-    if phrase != plan.intro_counts and phrase > 0:
-        text += f" ({counts_words(phrase)} from count 1 of the first phrase)"
-    return text
+def score_words(plan: Plan) -> str:
+    """Say how the score comes about."""
+    if plan.phrase_met < 0:
+        return f"{plan.score:.0f} of 100: the phrases fall between the bars of the dance"
+    words = f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f}"
+    if plan.charges < SHOWN_CHARGE:
+        return words
+    why = "changes and start" if plan.n_changes else "the start"
+    return f"{words}, less {plan.charges:.1f} for {why}"
 
 
-def off_phrase_lines(walls: Sequence[Wall]) -> tuple[str, ...]:
+def off_phrase_lines(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
     """Group walls in a row that start equally far off the nearest phrase start.
 
-    A short routine starts walls inside a phrase by nature: whole walls off are not told.
+    Walls that are in step are not told, see `phrasefit.fit.in_step`.
     """
-    whole = max(wall.counts for wall in walls)
-    lines = []
-    run: list[Wall] = []
-    for wall in (*walls, None):
-        off = wall.phrase_offset if wall and wall.phrase_offset % whole else 0
-        if run and (not off or off != run[-1].phrase_offset):
-            lines.append(_off_words(run))
-            run = []
-        if off:
-            run.append(wall)
-    return tuple(lines)
+    measure = measure_of(fit.grid, fit.routine)
+    off = [wall for wall in plan.walls if measure.place_of(wall) is Place.OFF]
+    runs: list[list[Wall]] = []
+    for wall in off:
+        last = runs[-1][-1] if runs else None
+        if last and (last.number + 1, last.phrase_offset) == (wall.number, wall.phrase_offset):
+            runs[-1].append(wall)
+        else:
+            runs.append([wall])
+    return tuple(_off_words(run) for run in runs)
 
 
 def _off_words(run: Sequence[Wall]) -> str:
@@ -218,6 +315,14 @@ def _off_words(run: Sequence[Wall]) -> str:
     return (
         f"{who} {counts_words(abs(off))} {side} a phrase start (from {clock_time(first.start_s)})"
     )
+
+
+def off_phrase(fit: FitPlan, wall: Wall) -> str:
+    """Say how far a wall starts off the phrase in a word or two; nothing if it is in step."""
+    if measure_of(fit.grid, fit.routine).place_of(wall) is not Place.OFF:
+        return ""
+    side = "after" if wall.phrase_offset > 0 else "before"
+    return f"{abs(wall.phrase_offset)} {side} the phrase"
 
 
 def is_off_tempo(tempo: TempoVerdict) -> bool:
@@ -232,10 +337,12 @@ def tempo_words(fit: FitPlan) -> str:
     wanted = f"{tempo.low:.0f} to {tempo.high:.0f}"
     if not is_off_tempo(tempo):
         return f"{text}, in the range of {wanted}"
-    change = (
-        f"{abs(tempo.change_percent):.1f} % {'faster' if tempo.change_percent > 0 else 'slower'}"
-    )
-    return f"{text} is {tempo.verdict} ({wanted} is wanted): play it {change}, with the pitch kept"
+    text = f"{text} is {tempo.verdict} ({wanted} is wanted)"
+    percent = abs(tempo.change_percent)
+    if not is_in_reach(tempo):
+        return f"{text}, by {percent:.0f} %: choose another song, it would sound wrong at that pace"
+    pace = "faster" if tempo.change_percent > 0 else "slower"
+    return f"{text}: play it {percent:.1f} % {pace}, with the pitch kept"
 
 
 def cautions(fit: FitPlan) -> tuple[str, ...]:

@@ -179,7 +179,7 @@ def _weight_words(moment: Fraction, sign: str, declared_foot: str) -> str:
     return (
         f"count {moment_label(moment)} steps on the {FOOT_WORDS[sign]}, which has the weight"
         f" already; make it a touch (.) or a step on the {FOOT_WORDS[OTHER[sign]]},"
-        " or mend the steps before it"
+        " or fix the steps before it"
     )
 
 

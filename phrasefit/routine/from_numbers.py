@@ -16,6 +16,8 @@ from phrasefit.routine.turns import turn_words, walls_from_turn
 # side is open.  3 and 8 walls are rare.
 TURN_OF_WALLS = {1: 0, 2: 180, 3: 120, 4: 90, 8: 45}
 
+USUAL_WALLS = (1, 2, 4)
+
 ASSUMED_PLACE = "the turn comes at the very end: at a restart nothing has been turned yet"
 ASSUMED_FEET = "no feet are written: restarts are taken to need no change of step"
 
@@ -43,7 +45,7 @@ def routine_from_numbers(
     counts : int
         Counts of one repetition, 4 to 512.
     walls : int
-        1, 2 or 4 (3 and 8 are rare).
+        1, 2 or 4.
     meter : int
         4 or 3 (waltz).
     turn_deg : int, optional
@@ -64,8 +66,10 @@ def routine_from_numbers(
         raise ParameterError(f"meter={meter} must be 4, or 3 for a waltz")
     if not 4 <= counts <= MAX_COUNTS:
         raise ParameterError(f"counts={counts} must lie between 4 and {MAX_COUNTS}")
-    if walls not in TURN_OF_WALLS:
-        raise ParameterError(f"walls={walls} must be 1, 2 or 4 (3 and 8 are possible, too)")
+    if walls not in USUAL_WALLS:
+        raise ParameterError(
+            f"walls={walls} must be 1, 2 or 4; write a routine file for other turns"
+        )
     turn = TURN_OF_WALLS[walls] if turn_deg is None else turn_deg
     if walls_from_turn(turn) != walls:
         raise ParameterError(
@@ -75,8 +79,6 @@ def routine_from_numbers(
     part = Part(name=ONLY_PART, counts=counts, turn_deg=turn)
     points = restart_points(part, usual_restart_counts(counts, meter), "")
     lengths = DANCE_METERS[meter].usual_tags
-    assumed = [] if turn_deg is not None else [assumed_turn(turn)]
-    assumed += [ASSUMED_PLACE] if turn else []
     return Routine(
         name=name or f"{counts} counts, {walls} {'wall' if walls == 1 else 'walls'}",
         parts=(replace(part, restart_points=points),),
@@ -85,5 +87,11 @@ def routine_from_numbers(
         tags=tuple(TagOption(counts=length) for length in lengths),
         tempo_bpm=tempo_bpm,
         intro_counts=intro_counts,
-        assumed=(*assumed, ASSUMED_FEET),
+        assumed=(_assumed(turn),),
     )
+
+
+def _assumed(turn_deg: int) -> str:
+    """Say in one line what is taken for granted of a routine that has no steps."""
+    turn = f"each wall turns at its very end ({turn_words(turn_deg)})" if turn_deg else "no turn"
+    return f"{turn}; no change of step at a restart"

@@ -25,8 +25,9 @@ A routine file is text in TOML, saved as UTF-8; names may use any language's let
   do not want feet checked.
 * *turn*: ``1/4 L``, ``1/2 R``, ``3/4 L``, ``full R``, ``1/8 L``, or nothing.  A turn counts
   as done with the last count of its line.
-* Empty lines, ``# remarks`` and ``-- headings`` are skipped.  ``facing 3:00`` states where
-  everyone should look by then (12:00 = where the part began), and is checked.
+* Empty lines and ``# remarks`` are skipped; ``-- headings`` go on the step sheet.
+  ``facing 3:00`` states where everyone should look by then (12:00 = where the part
+  began), and is checked.
 
 **Keys**, all optional but ``counts`` (or ``steps``) and, where no steps are given, ``walls``:
 

@@ -2,7 +2,8 @@
 
 Counts are numbered through the whole part (``9-10``) or begin again at 1 with every
 section of 8 (waltz: 6); the part is read as *by section* if no number in it is
-larger than a section.  Blank lines, ``# remarks`` and ``-- headings`` are skipped;
+larger than a section.  Blank lines and ``# remarks`` are skipped; a ``-- heading`` is kept
+with the step below it;
 ``facing 3:00`` states where everyone should look by then, 12:00 being where the part
 began.
 """
@@ -16,12 +17,13 @@ from fractions import Fraction
 
 from phrasefit.errors import ParameterError
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Finding, Step
+from phrasefit.model import Finding, Step, one_line
 from phrasefit.routine.counts import parse_counts
 from phrasefit.routine.feet import NO_WEIGHT, parse_feet
 from phrasefit.routine.turns import facing_from_clock, parse_turn
 
 _FACING_NOTE = re.compile(r"facing[\s:]\s*(?P<clock>.*)", re.IGNORECASE)
+HEADING_SIGNS = ("--", "==")
 _COLUMNS = "counts | step | feet | turn"
 
 
@@ -70,13 +72,18 @@ class _Reader:
         self.states_feet = False
         self.counts_read = True
         self.turns_read = True
+        self.heading = ""
 
     def complain(self, line: int, message: object) -> None:
         self.findings.append(Finding(severity="error", line=line, message=str(message)))
 
     def read_line(self, line: int, text: str) -> None:
         text = text.strip()
-        if not text or text.startswith(("#", "--", "==")):
+        if text.startswith(HEADING_SIGNS):
+            above = one_line(text.strip("-= "))
+            self.heading = ", ".join(filter(None, (self.heading, above)))
+            return
+        if not text or text.startswith("#"):
             return
         if match := _FACING_NOTE.fullmatch(text):
             self._read_note(line, match["clock"])
@@ -116,8 +123,10 @@ class _Reader:
                 name=name,
                 feet=self._feet(line, feet, name, len(moments)),
                 turn_deg=self._turn(line, turn),
+                heading=self.heading,
             )
         )
+        self.heading = ""
 
     def _feet(self, line: int, text: str, name: str, n_moments: int) -> tuple[str, ...]:
         if not text:

@@ -69,6 +69,8 @@ def draw_tempo_map(rng: np.random.Generator, piece: Piece, *, start_s: float) ->
     if piece.ends and rng.random() < 0.35 and loose > 0.2:
         slow_beats = min(n, int(rng.integers(2, 2 * piece.meter + 3)))
         tempo[-slow_beats:] *= np.linspace(1, rng.uniform(0.5, 0.9), slow_beats)
+    if piece.roughness:
+        tempo *= _rough_tempo(rng, piece)
     periods = 60.0 / tempo
     if loose > 0.15:
         shift = np.diff(pink_noise(rng, n + 1), prepend=0)[:n]
@@ -78,6 +80,25 @@ def draw_tempo_map(rng: np.random.Generator, piece: Piece, *, start_s: float) ->
         swing=piece.swing,
         swing_unit=piece.swing_unit,
     )
+
+
+def _rough_tempo(rng: np.random.Generator, piece: Piece) -> np.ndarray:
+    """Tempo of little practised players, as a share of what is written [shape=(n_beats,)].
+
+    Steps wander by 1 to 3 %, two bars or more push or drag, and the last beats before a phrase
+    rush (common practice, no source).
+    """
+    n, rough = piece.n_beats, piece.roughness
+    starts = np.asarray(piece.bar_starts[:-1], dtype=float)
+    knots = starts[:: int(rng.integers(2, 5))]
+    share = np.interp(np.arange(n), knots, 0.03 * rough * rng.standard_normal(knots.size))
+    share += rough * rng.uniform(0.01, 0.03) * rng.standard_normal(n)
+    rush = rng.uniform(0, 0.05) * rough
+    for bar in piece.phrase_bars[1:]:
+        if rng.random() < 0.6:
+            end = int(starts[bar])
+            share[max(0, end - int(rng.integers(2, 5))) : end] += rush
+    return np.exp(np.clip(share, -0.15, 0.15))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,12 +115,16 @@ class Played:
 # How far a role leans from the beat (ms, one standard deviation over songs) and scatters (ms,
 # over notes), both times the looseness.
 LEAN_MS = {"drums": 0.0, "percussion": 3.0, "bass": 6.0, "lead": 9.0, "voice": 14.0}
+ROUGH_LEAN_S = 0.014  # spread of a rough player beside the drummer
 SCATTER_MS = {"drums": 3.0, "percussion": 5.0, "bass": 6.0, "lead": 9.0, "voice": 14.0}
 
 
-def perform(rng: np.random.Generator, part: Part, tempo_map: TempoMap, looseness: float) -> Played:
-    """Play a part on a tempo map."""
+def perform(rng: np.random.Generator, part: Part, tempo_map: TempoMap, piece: Piece) -> Played:
+    """Play a part on a tempo map, as loosely and roughly as `piece` is."""
+    looseness = piece.looseness
     lean_s = rng.normal(0, LEAN_MS.get(part.role, 6.0)) * min(looseness, 1.2) / 1000
+    if part.role not in ("drums", "percussion"):
+        lean_s += ROUGH_LEAN_S * piece.roughness * float(np.clip(rng.standard_normal(), -2, 2))
     scatter_s = SCATTER_MS.get(part.role, 6.0) * min(looseness, 1.5) / 1000
     starts = tempo_map.seconds(part.onsets)
     ends = tempo_map.seconds(part.onsets + part.lengths)

@@ -55,9 +55,10 @@ class Piece:
     `beats_per_bar` [one entry a bar]; `phrase_bars` are the bars that begin a phrase;
     `swing` is where the off-beat of `swing_unit` beats falls (0.5 = straight, 2/3 =
     triplet); `silent_beats` are (first, last + 1) stretches without audible pulse;
-    `looseness` 0 = made by machines, 1 = a live band, 2 = a soloist who takes time.  The
-    first bar may be the end of a bar only: it then has fewer than `meter` beats and
-    `starts_inside` is True.
+    `looseness` 0 = made by machines, 1 = a live band, 2 = a soloist who takes time;
+    `roughness` (0-1) is what little practice adds: steps that wander by up to three percent,
+    bars that push or drag, fills that rush, players up to 30 ms apart.  The first bar may be
+    the end of a bar only: it then has fewer than `meter` beats and `starts_inside` is True.
     """
 
     beats_per_bar: tuple[int, ...]
@@ -71,6 +72,7 @@ class Piece:
     swing: float = 0.5
     swing_unit: float = 1.0
     looseness: float = 0.5
+    roughness: float = 0.0
     silent_beats: tuple[tuple[int, int], ...] = ()
     ends: bool = True
     starts_inside: bool = False

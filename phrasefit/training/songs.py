@@ -26,6 +26,7 @@ SAMPLE_RATE_HZ = 22050
 MAX_DURATION_S = 180.0
 BARE_SHARES = {"folk": 0.45, "electronic": 0.3, "tunes": 0.2}  # songs without production
 BARE_SHARE = 0.05  # of the songs of other families
+ROUGH_SHARE = 0.3  # of the songs: players who are no machines, and not very practised
 SPOKEN_STYLES = frozenset({"boom-bap", "trap", "breakbeat"})
 
 
@@ -83,18 +84,21 @@ FAMILY_STYLES: dict[str, tuple[str, ...]] = {
     "pop": ("pop", "pop-syncopated", "ballad", "ballad-128", "motown", "disco", "half-time",
             "strum", "stomp-clap", "quiet-pop", "new-wave", "reggaeton", "tom-groove"),
     "rock": ("rock", "rock-fast-kicks", "metal", "rocknroll", "half-time", "waltz-68", "ska",
-             "bo-diddley", "tom-groove", "surf", "new-wave", "stomp-clap", "gospel-68"),
+             "bo-diddley", "tom-groove", "surf", "new-wave", "stomp-clap", "gospel-68",
+             "slow-blues", "fast-metal"),
     "country": ("country", "train-beat", "two-step", "waltz", "shuffle", "polka", "strum",
                 "bluegrass", "country-ballad", "waltz-68"),
     "groove": ("funk", "boom-bap", "trap", "reggae", "afrobeat", "breakbeat", "percussion",
-               "second-line", "reggaeton", "gospel-68"),
+               "second-line", "reggaeton", "gospel-68", "one-drop"),
     "electronic": ("house", "techno-arp", "breakbeat", "disco", "trap", "garage", "new-wave",
                    "tracker", "ambient-arp"),
-    "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68", "second-line"),
+    "swing": ("swing", "shuffle", "boogie", "jig-68", "ballad-128", "afro-68", "second-line",
+              "slow-blues", "brushes"),
     "latin": ("bossa", "samba", "son-clave", "cha-cha", "bachata", "tango", "afro-68", "cumbia",
               "merengue", "reggaeton"),
     "drumless": ("fingerpick", "fingerpick-34", "piano-solo", "piano-34", "strings", "choir",
-                 "strum", "waltz-viennese", "bluegrass", "quiet-pop", "ballad", "country-ballad"),
+                 "strum", "waltz-viennese", "bluegrass", "quiet-pop", "ballad", "country-ballad",
+                 "slow-blues", "brushes"),
     "odd": ("five-four", "seven-four", "waltz-viennese", "jig-68", "march"),
     "loops": ("pop", "rock", "funk", "half-time", "boom-bap", "reggae", "disco", "house", "country",
               "shuffle", "swing", "waltz", "breakbeat", "pop-syncopated", "samba", "bossa"),
@@ -143,6 +147,8 @@ def make_song(
     if not 5.0 <= length_s <= MAX_DURATION_S:
         raise ParameterError(f"duration_s={length_s:g} must be between 5 and {MAX_DURATION_S:g}")
     piece = _draw_piece(rng, family, held_out, length_s)
+    if family != "electronic" and rng.random() < ROUGH_SHARE:
+        piece = replace(piece, roughness=float(rng.uniform(0.2, 1.0)))
     tempo_map, length_s = _cut(rng, piece, length_s)
     n_samples = round(length_s * SAMPLE_RATE_HZ)
     speaks = piece.style in SPOKEN_STYLES and rng.random() < 0.6
@@ -154,7 +160,7 @@ def make_song(
     stems = [
         (part.role, render_stem(rng, palette, played, n_samples, SAMPLE_RATE_HZ))
         for part in piece.parts
-        if (played := perform(rng, part, tempo_map, piece.looseness)).starts_s.size
+        if (played := perform(rng, part, tempo_map, piece)).starts_s.size
     ]
     mixed = mix(rng, desk, stems, SAMPLE_RATE_HZ)
     sound = master(rng, desk, _faded(rng, mixed), SAMPLE_RATE_HZ, without)

@@ -5,8 +5,8 @@
 Makes N clips of 15 to 90 s with eSpeak NG (many voices, languages and speeds; with pauses,
 in rooms, two at once, crowds, verses, with noise behind) and from noise (of all colors, rain,
 wind, a street), all without a pulse, and tracks them with both models.  Folders hold
-songs, which must all get maps.  Printed are both error rates, and what comes nearest to
-the thresholds of `phrasefit.meter.confidence`: look at them again after each training.
+songs.  Printed is how many were refused, got a map with the loud doubt and one without, and
+the least and the most sure maps: look at them again after each training.
 """
 
 from __future__ import annotations
@@ -22,12 +22,11 @@ from scipy.signal import fftconvolve
 from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
-from phrasefit.meter.beat_descriptors import prepare_evidence
-from phrasefit.meter.confidence import has_pulse, pulse_strength
+from phrasefit.errors import NoPulseError
+from phrasefit.meter import track
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.learned import LearnedModel
-from phrasefit.meter.tempo_readings import find_readings
-from phrasefit.model import Audio, SongInfo
+from phrasefit.model import STEADY_FROM, Audio, SongInfo
 
 SUFFIXES = (".wav", ".flac", ".ogg", ".mp3")
 VARIANTS = ("", "+f2", "+m3", "+f4", "+m7", "+croak", "+whisper")
@@ -144,24 +143,27 @@ def songs(folders: list[Path]) -> Iterator[tuple[str, np.ndarray]]:
             yield path.stem, decode(path).samples
 
 
-def report(what: str, wants_map: bool, sounds: Iterator[tuple[str, np.ndarray]]) -> None:
-    """Track all sounds with both models and print what went wrong."""
+def report(what: str, sounds: Iterator[tuple[str, np.ndarray]]) -> None:
+    """Track all sounds with both models and print how many got which answer."""
     models = (LearnedModel(), HandmadeModel())
-    rows: dict[str, list[tuple[bool, float, str]]] = {model.name: [] for model in models}
+    pulses: dict[str, list[tuple[float | None, str]]] = {model.name: [] for model in models}
     for name, samples in sounds:
         audio = Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=SongInfo())
         features = extract_features(audio)
         for model in models:
-            heard = prepare_evidence(features, model.observe(features))
-            readings = find_readings(heard, model.decoder_weights())
-            found = any(has_pulse(heard, reading, model.name) for reading in readings)
-            strength = max((pulse_strength(heard, one) for one in readings), default=0.0)
-            rows[model.name].append((found, strength, name))
-    for model_name, found in rows.items():
-        wrong = [name for has_map, _, name in found if has_map != wants_map]
-        near = sorted(found, key=lambda row: row[1], reverse=not wants_map)[:4]
-        edge = ", ".join(f"{strength:.2f} {name}" for _, strength, name in near)
-        print(f"{what}, {model_name}: {len(wrong)} of {len(found)} wrong {wrong}; edge: {edge}")
+            try:
+                pulse = track(audio, features, model=model).confidence.pulse
+            except NoPulseError:
+                pulse = None
+            pulses[model.name].append((pulse, name))
+    for model_name, found in pulses.items():
+        maps = sorted(row for row in found if row[0] is not None)
+        doubted = sum(pulse < STEADY_FROM for pulse, _ in maps)
+        edges = ", ".join(f"{pulse:.2f} {name}" for pulse, name in [*maps[:3], *maps[-6:]])
+        print(
+            f"{what}, {model_name}: of {len(found)} {len(found) - len(maps)} refused,"
+            f" {doubted} with the loud doubt, {len(maps) - doubted} without; {edges}"
+        )
 
 
 def main() -> None:
@@ -171,9 +173,9 @@ def main() -> None:
     parser.add_argument("--clips", type=int, default=270)
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args()
-    report("no pulse", False, clips(arguments.clips, arguments.seed))
+    report("no pulse", clips(arguments.clips, arguments.seed))
     if arguments.folders:
-        report("songs", True, songs(arguments.folders))
+        report("songs", songs(arguments.folders))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ from referee import Reading, f_measure
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.errors import PhrasefitError
-from phrasefit.form import add_form
+from phrasefit.form import add_form, weigh_half_bar
 from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.model import BarMap, Phrase, Section
@@ -147,7 +147,9 @@ def n_odd_bars(positions: np.ndarray, meter: int) -> int:
 def hear(song: Song, model: object | None) -> tuple[BarMap | None, str]:
     """Track a song with an observation model; on failure the reason in words."""
     try:
-        return song.with_form(track(song.audio, song.features, model=model)), ""
+        found = track(song.audio, song.features, model=model)
+        evidence = beat_evidence(song.features, found.beat_times_s)
+        return add_form(weigh_half_bar(found, evidence), evidence), ""
     except PhrasefitError as exc:
         return None, str(exc)
 

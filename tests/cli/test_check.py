@@ -78,7 +78,7 @@ def test_mistakes_are_listed_with_lines_and_exit_code_2(bad: Path) -> None:
     assert result.exit_code == 2
     assert "error    line 3: the file says walls = 4" in result.stdout
     assert "error    line 5: count 3 steps on the left foot" in result.stdout
-    assert "2 mistakes to mend, 1 doubt to decide on" in result.stdout
+    assert "2 mistakes to fix, 1 doubt to decide on" in result.stdout
     assert "Bent Nail   (as the file stands, mistakes included)" in result.stdout
 
 

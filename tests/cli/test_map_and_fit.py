@@ -170,6 +170,20 @@ def test_no_pulse_means_no_plan(tmp_path: Path, rng: np.random.Generator) -> Non
             assert path.name in done.stderr
 
 
+def test_whoever_insists_gets_a_map_under_a_loud_doubt(
+    tmp_path: Path, rng: np.random.Generator
+) -> None:
+    """The refusal names --anyway; what it makes is kept, and every report opens with the doubt."""
+    noise = write(tmp_path / "noise.wav", 0.1 * rng.standard_normal(22050 * 60))
+    assert "--anyway" in phrasefit("map", noise, expect=2).stderr
+
+    shown = phrasefit("map", noise, "--anyway").stdout
+    assert "HARDLY A STEADY BEAT: TAP ALONG BEFORE YOU TRUST IT" in shown.splitlines()[2]
+
+    fit = phrasefit("fit", noise, "--counts", "8", "--walls", "4").stdout
+    assert fit.splitlines()[2].startswith("Hardly a steady beat: tap along before you trust it.")
+
+
 def test_bad_files_are_named(tmp_path: Path) -> None:
     """Empty, renamed and cut-off files each get a line with their name."""
     empty = tmp_path / "empty.mp3"

@@ -16,11 +16,12 @@ import pytest
 
 from in_process import Program
 from kept_songs import keep, square_song
+from phrasefit.cli import _many as many
 from phrasefit.cli._many import split_places
 from phrasefit.store import Store
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
-EASY = ("--minutes", 8, "--beginner-every", 0)
+EASY = ("--minutes", 8, "--beginner-every", 0, "--min-length", "1:00")
 XSPF = "{http://xspf.org/ns/0/}"
 
 
@@ -62,6 +63,40 @@ def test_evening_on_the_terminal(program: Program, music: Path) -> None:
     assert "no better one can be made of them" in done.out
 
 
+def test_keep_one_and_ask_for_another(program: Program, music: Path) -> None:
+    """--at keeps a dance where it is, --instead puts the next best at another place."""
+
+    def evening(*words: object) -> list[tuple[str, str]]:
+        done = program("playlist", music, *routines(), *EASY, "--json", "-", *words)
+        return [(d["title"], d["routine"]) for d in json.loads(done.out)["dances"]]
+
+    first = evening("--at", "1=Grün")
+    second = evening("--at", "1=Grün", "--instead", 2)
+
+    assert first[0][0] == second[0][0] == "Grün"
+    assert first[1] != second[1]
+    assert first[2:] == second[2:]
+
+
+def test_stopped_while_listening(
+    program: Program, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No evening is made of half the songs: nothing is written, and the exit code says so."""
+    gather = many.gather
+
+    def stopped(*args: object, **options: object) -> tuple:
+        library, report = gather(*args, **options)
+        report.n_left = 3
+        return library, report
+
+    monkeypatch.setattr(many, "gather", stopped)
+    words = ("--csv", tmp_path / "e.csv")
+    done = program("playlist", music, *routines(), *EASY, *words, expect=130)
+
+    assert "3 are left; run the command again" in done.err
+    assert not (tmp_path / "e.csv").exists()
+
+
 def test_same_seed_same_evening(program: Program, music: Path) -> None:
     """The seed repeats the evening."""
     words = ("playlist", music, *routines(), *EASY, "--seed", 3)
@@ -86,6 +121,10 @@ def test_files(program: Program, music: Path, tmp_path: Path) -> None:
     assert {"Grün", "#1 & more", "Last <one>"} <= set(titles)
 
     check_xspf(out / "e.xspf", titles, music)
+    for dance in document["dances"]:  # players show one line: it names the dance
+        named = f"{dance['title']} ({dance['routine']})"
+        assert named in ElementTree.parse(out / "e.xspf").getroot().itertext()
+        assert f" - {named}\n" in (out / "e.m3u8").read_text("utf-8")
 
     lines = (out / "e.m3u8").read_text("utf-8").splitlines()
     assert lines[0] == "#EXTM3U"
@@ -114,7 +153,8 @@ def check_xspf(path: Path, titles: list[str], music: Path) -> None:
     assert [child.tag for child in root] == [f"{XSPF}title", f"{XSPF}trackList"]
     assert root.findtext(f"{XSPF}title") == "Mill & Pond"
     tracks = root.findall(f"{XSPF}trackList/{XSPF}track")
-    assert [track.findtext(f"{XSPF}title") for track in tracks] == titles
+    named = [track.findtext(f"{XSPF}title") for track in tracks]
+    assert [name.rpartition(" (")[0] for name in named] == titles
     for number, (track, title) in enumerate(zip(tracks, titles, strict=True), start=1):
         location = track.findtext(f"{XSPF}location")
         assert (path.parent / unquote(location)).resolve() == (music / f"{title}.wav").resolve()
@@ -127,11 +167,15 @@ def test_events_are_on_the_floor_list(program: Program, music: Path, tmp_path: P
     """A dance with a tag or restart has it in capitals, with wall, facing and time."""
     target = tmp_path / "floor.pdf"
 
-    program("playlist", music, ROUTINES / "borrowed-teaspoons.toml", "--must", "Extra",
-            "--minutes", 3, "--floor", target, "--paper", "letter")  # fmt: skip
+    program(
+        "playlist", music, ROUTINES / "borrowed-teaspoons.toml", "--must", "Extra",
+        "--min-length", "1:00", "--minutes", 3, "--floor", target, "--paper", "letter",
+        "--starts-at", "19:30",
+    )  # fmt: skip
 
     text = " ".join(pypdf.PdfReader(target).pages[0].extract_text().split())
     assert "Extra" in text
+    assert "from 19:30 to 19:3" in text
     assert "TAG 4 after wall" in text or "RESTART wall" in text
 
 
@@ -151,7 +195,9 @@ def test_picture_of_the_floor_list(program: Program, music: Path, tmp_path: Path
         (("--at", "3"), "write --at 3=waltz"),
         (("--floor", "list.txt"), "printed as .pdf or .png"),
         (("--must", "Nobody At All"), "in no title, artist or routine"),
-        (("--minutes", 600), "are needed for 600 minutes"),
+        (("--floor", "list.pdf", "--starts-at", "half past"), "write it as in --starts-at 19:30"),
+        (("--instead", 9), "place 9 lies outside the evening"),
+        (("--min-length", "9:00"), "shorter than 9:00; add longer ones"),
         (("--minutes", 0), "minutes=0 must lie between"),
         (("--at", "1=Grün", "--at", "2=Grün"), "cannot be met together"),
     ],

@@ -17,6 +17,7 @@ import soundfile
 
 from in_process import Program
 from kept_songs import keep, square_song
+from phrasefit.cli import _many as many
 from phrasefit.model import Confidence
 from phrasefit.store import Store
 from synth import make_song
@@ -48,7 +49,7 @@ def music(tmp_path: Path) -> Path:
 
 
 def test_table(program: Program, music: Path) -> None:
-    """Score, tempo with the change needed, changes, verdict; songs far off the tempo last."""
+    """One line a song; those far off the tempo stand apart, and nobody is told to play them."""
     done = program("rank", music, TEASPOONS)
 
     rows = [line for line in done.out.splitlines() if line[:4].strip().rstrip(".").isdigit()]
@@ -56,10 +57,55 @@ def test_table(program: Program, music: Path) -> None:
         "Square - Ada", "=Unsure", "Extra Bar - Ada", "Quick",
     ]  # fmt: skip
     assert rows[0].split()[1] == "100"
-    assert "145 -14.5%" in rows[-1]
-    assert "check the one (40% sure)" in " ".join(done.out.split())
+    assert "  too fast       145   " in rows[-1] and "-14.5" not in done.out
+    assert done.out.index("out of reach, the tempo is off by more than 8 %:") > done.out.index(
+        rows[2]
+    )
+    assert "  check the one  104   " in rows[1] and " 40%  " in rows[1]
+    assert len(done.out.splitlines()) == 1 + 1 + len(rows) + 2
     assert "left out: 1 song, not counted in fours" in done.out
     assert done.err == ""
+
+
+def test_long_report(program: Program, music: Path) -> None:
+    """The whole verdict stands under each line; one out of reach is not to be played faster."""
+    done = program("rank", music, TEASPOONS, "--long")
+
+    words = " ".join(done.out.split())
+    assert "Check the one (40% sure). If that is right, it fits as it is (" in words
+    assert "145 counts a minute is too fast (96 to 124 is wanted), by 14 %: choose another" in words
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_as_wide_as_the_terminal(
+    program: Program, music: Path, monkeypatch: pytest.MonkeyPatch, width: int
+) -> None:
+    """No line is longer than the terminal is wide."""
+    monkeypatch.setenv("COLUMNS", str(width))
+
+    assert max(map(len, program("rank", music, TEASPOONS).out.splitlines())) <= width
+
+
+def test_stopped_before_the_end_writes_no_table(
+    program: Program, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same command goes on afterwards; a table of half the songs would be in its way."""
+    gather = many.gather
+
+    def stopped(*args: object, **options: object) -> tuple:
+        library, report = gather(*args, **options)
+        report.n_left = 3
+        return library, report
+
+    words = ("rank", music, TEASPOONS, "--csv", tmp_path / "t.csv", "--json", tmp_path / "t.json")
+    with monkeypatch.context() as patch:
+        patch.setattr(many, "gather", stopped)
+        done = program(*words, expect=130)
+
+    assert "3 are left; run the command again" in done.err
+    assert not list(tmp_path.glob("t.*"))
+    program(*words)
+    assert len(list(tmp_path.glob("t.*"))) == 2
 
 
 def test_show_and_filters(program: Program, music: Path) -> None:

@@ -97,7 +97,7 @@ def test_the_songs_hold_the_promised_cases() -> None:
     assert [b["beats"] for b in documents["half-a-bar-of-dust"]["irregular_bars"]] == [2]
     gaps = np.diff(documents["porch-light-for-nobody"]["beats_s"])[:-8]
     assert np.mean(gaps[:16]) / np.mean(gaps[-16:]) > 1.02
-    assert documents["glitter-ledger"]["gridded"]
+    assert documents["glitter-ledger"]["steady"]
     assert {d["meter"] for d in documents.values()} == {2, 3, 4}
     assert {d["style"] for d in documents.values()} >= {
         "country-rock", "shuffle", "disco", "waltz", "ballad", "two-step",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -55,6 +56,7 @@ def wish(minutes: float = 12.0, **fields: object) -> EveningRequest:
     """EveningRequest without the rules that stand by default."""
     plain = {
         "fast_in_a_row": True, "beginner_every": 0, "artist_gap": 0, "min_score": 0.0,
+        "min_length_s": 0.0,
     }  # fmt: skip
     return EveningRequest(minutes=minutes, **(plain | fields))
 
@@ -253,7 +255,6 @@ def test_wishes_that_contradict_each_other_are_named() -> None:
 @pytest.mark.parametrize(
     ("wishes", "message"),
     [
-        ({"minutes": 300}, r"only \d+ songs go with these routines"),
         ({"must": ("Nobody",)}, "in no title, artist or routine"),
         ({"fixed": ((99, "Song 1."),)}, "lies outside the evening"),
         ({"never": ("Song",)}, "no song fits any routine"),
@@ -265,10 +266,71 @@ def test_wishes_that_cannot_be_met(wishes: dict, message: str) -> None:
         build_evening(pairings(), wish(**wishes))
 
 
-def test_too_few_routines_names_the_option() -> None:
-    """The remedy says how often each must be danced."""
-    with pytest.raises(NoFitError, match="--repeats 2"):
-        build_evening(pairings(16, 3), wish(13))
+@pytest.mark.parametrize(
+    ("n_routines", "minutes", "reason"),
+    [
+        (3, 13, r"13 minutes need \d dances and there are only 3 with these routines.*--repeats 2"),
+        (12, 300, r"300 minutes need \d+ dances and there are only 12 with these routines"),
+    ],
+)
+def test_a_shorter_evening_is_offered(n_routines: int, minutes: float, reason: str) -> None:
+    """Where the wished length cannot be filled; the note has reason and remedy."""
+    evening = build_evening(pairings(16, n_routines), wish(minutes))
+
+    assert len(evening.dances) == n_routines
+    assert evening.length_s < 60 * minutes
+    assert re.search(reason, evening.notes[0])
+
+
+def test_wishes_that_only_a_shorter_evening_meets() -> None:
+    """Fast and slow by turns with one fast song: as long as that goes, and why no longer."""
+    few = [pairing(song, routine) for song in (0, 8, 16, 6) for routine in range(8)]
+    wishes = wish(12, alternate=True, fast_cpm=130)
+
+    evening = build_evening(few, wishes)
+
+    assert len(evening.dances) == 3
+    assert "instead of 4" in evening.notes[-1]
+    assert "without the alternation of fast and slow" in evening.notes[-1]
+
+
+def test_no_routine_again_before_all_were_danced() -> None:
+    """The first round has every routine once; then a gap is kept."""
+    evening = build_evening(pairings(24, 5), wish(30, repeats=3, repeat_gap=3))
+    names = [dance.pairing.fit.routine.name for dance in evening.dances]
+
+    assert len(names) > 6
+    assert len(set(names[:5])) == 5
+    assert all(len(set(names[i : i + 4])) == 4 for i in range(len(names) - 3))
+
+
+def test_short_songs_and_songs_out_of_reach_are_left_out() -> None:
+    """A DJ plays neither; how many were short is noted."""
+    long = [o for o in pairings() if o.fit.bar_map.duration_s >= 130]
+    n_short = len({o.key for o in pairings()} - {o.key for o in long})
+    fast = make_song(*[("A", 8)] * 9, bpm=180, title="Quick", beats_per_count=1.0)
+    dance = Routine(name="Calm", walls=4, parts=(make_part(),), tempo_bpm=(90, 120))
+    quick = Pairing(key="quick", fit=fit_routine(fast, dance))
+
+    evening = build_evening([*pairings(), quick], wish(8, min_length_s=130.0))
+
+    assert n_short
+    assert all(dance.pairing in long for dance in evening.dances)
+    assert f"{n_short} songs shorter than 2:10 left out (--min-length)" in evening.notes
+
+
+def test_the_next_best_stands_there_instead() -> None:
+    """The others stay; asked again, another one comes; the value never rises."""
+    evenings = [build_evening(pairings(), wish(12, instead=(2,) * n)) for n in range(3)]
+    songs = [[dance.pairing.key for dance in evening.dances] for evening in evenings]
+
+    assert len({tuple(row[:1] + row[2:]) for row in songs}) == 1
+    assert len({row[1] for row in songs}) == 3
+    values = [evening.value for evening in evenings]
+    assert values == sorted(values, reverse=True)
+
+    with pytest.raises(ParameterError, match="place 99 lies outside the evening"):
+        build_evening(pairings(), wish(12, instead=(99,)))
 
 
 def test_no_beginner_routine_is_noted() -> None:

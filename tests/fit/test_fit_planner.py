@@ -576,16 +576,20 @@ def test_doubts_carry_the_other_readings() -> None:
     assert [doubt.kind for doubt in fit.doubts] == ["one", "meter", "phrases"]
     assert fit.doubts[0].rivals == (rivals[0], rivals[2])
     assert doubt_lines(fit) == (
-        "check the one (50% sure); if it is wrong, it may be 2 beats later (30%) or"
+        "check the one (50% sure): hear whether a new line of the song begins on count 1 of a"
+        " wall; if it is wrong, it may be 2 beats later (30%) or"
         " a beat later (10%)",
-        "check the bars of 4 (60% sure); if it is wrong, it may be half as fast (20%)",
-        "check the phrases (40% sure): the plan is only as good as they are",
+        "check the bars of 4 (60% sure): count along and hear whether the accent comes on every 1;"
+        " if it is wrong, it may be half as fast (20%)",
+        "check the phrases (40% sure): hear whether the music starts something new where they"
+        " begin",
     )
-    assert doubt_lines(fit, option_words)[:2] == (
-        "check the one (50% sure); if it is wrong, try --shift-one +2 (30%) or"
-        " --shift-one +1 (10%)",
-        "check the bars of 4 (60% sure); if it is wrong, try --half (20%)",
-    )
+    ends = [line.partition("; ")[2] for line in doubt_lines(fit, option_words)]
+    assert ends == [
+        "if it is wrong, try --shift-one +2 (30%) or --shift-one +1 (10%)",
+        "if it is wrong, try --half (20%)",
+        "where a section begins elsewhere, say so with --section-at TIME",
+    ]
 
 
 def test_other_readings_are_given_from_the_counts_shown() -> None:
@@ -612,9 +616,9 @@ def test_other_doubts() -> None:
     ranged = fit_routine(make_song(*SQUARE, bpm=170), make_routine(tempo_bpm=(80, 90)))
     bare = fit_routine(make_song(("A", 24), sections=()), make_routine())
 
-    assert "counted at 85 a minute while the beat is 170" in doubt_lines(fast)[0]
+    assert "check the count (85 a minute, and the beat is 170)" in doubt_lines(fast)[0]
     assert ranged.doubts == ()
-    assert "no sections are known" in doubt_lines(bare)[0]
+    assert "the map has no sections" in doubt_lines(bare)[0]
 
 
 def test_less_than_an_eight_of_music_is_the_ending() -> None:

@@ -9,9 +9,10 @@ import pytest
 
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.fit import fit_routine
-from phrasefit.model import Confidence, RestartPoint, Step, TagOption
+from phrasefit.model import Alternative, Confidence, Correction, RestartPoint, Step, TagOption
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
+from phrasefit.reports.start_words import why_not
 from phrasefit.reports.words import cautions, reasons, tempo_words, verdict
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
@@ -32,7 +33,7 @@ def test_verdict_of_the_example_of_the_design() -> None:
 
     assert verdict(fit) == (
         "It fits with one change (87 of 100)."
-        " Straight through, it starts every wall on a phrase up to wall 6."
+        " Straight through, it keeps to the phrases up to wall 6."
         " The song adds 4 counts before section B at 1:55.0."
         " A 4-count tag after wall 6 (1:53.0, facing 6:00) fixes it."
     )
@@ -108,28 +109,68 @@ def test_verdict_of_many_breaks() -> None:
 
     assert "adds 4 counts before section B at 0:51.0, is 2 counts short before" in text
     assert "and breaks three more times." in text
-    assert re.search(r"Advised: .*; \w+ phrase starts still fall inside a wall\.$", text)
+    assert text.endswith(
+        "; nine walls still start off the phrases and nine phrase starts still fall inside a wall."
+    )
 
 
 def test_verdict_with_a_routine_that_never_meets() -> None:
-    """48 counts leave phrases of 32 in the first wall."""
-    fit = fit_routine(make_song(*SQUARE), make_routine(make_part(counts=48)))
+    """40 counts leave phrases of 32 in the first wall."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(make_part(counts=40)))
 
-    assert " Straight through, it leaves the phrases in wall 1 already." in verdict(fit)
+    assert " Straight through, it keeps to the phrases up to wall 1." in verdict(fit)
 
 
-def test_verdict_ends_with_tempo_and_doubt() -> None:
-    """Too fast, with the change that fixes it; then what to check first."""
+def test_verdict_begins_with_the_doubt_and_ends_with_the_tempo() -> None:
+    """What to check comes before any praise; then too fast, with the change that fixes it."""
     song = make_song(*SQUARE, bpm=130, confidence=Confidence(downbeat=0.4))
 
     text = verdict(fit_routine(song, make_routine(tempo_bpm=(90, 120))))
 
     assert text == (
-        "It fits as it is (100 of 100): every phrase of the song starts a wall."
+        "Check the one (40% sure): hear whether a new line of the song begins on count 1 of a wall."
+        " If that is right, it fits as it is (100 of 100): every phrase of the song starts a wall."
         " 130 counts a minute is too fast (90 to 120 is wanted):"
         " play it 7.7 % slower, with the pitch kept."
-        " Before you trust it, check the one (40% sure)."
     )
+
+
+def test_no_praise_before_the_doubt_that_matters() -> None:
+    """The one comes before the phrases, with the likeliest correction; the rest stands below."""
+    rivals = tuple(
+        Alternative(
+            kind="one", correction=Correction(shift_one_beats=n), probability=share,
+            tempo_bpm=120.0, meter=4,
+        )
+        for n, share in ((2, 0.3), (1, 0.2))
+    )  # fmt: skip
+    song = make_song(*SQUARE, confidence=Confidence(downbeat=0.5, phrase=0.4), alternatives=rivals)
+
+    def name(correction: Correction) -> str:
+        return (
+            f"--shift-one {correction.shift_one_beats:+d}" if correction.shift_one_beats else "-x"
+        )
+
+    text = render(fit_routine(song, make_routine()), name_correction=name)
+    first = " ".join(text.split("\n\n")[1].split())
+
+    assert first.startswith("Check the one (50% sure): hear whether a new line of the song begins")
+    assert "if it is wrong, try --shift-one +2 (30%). If that is right, it fits as it is" in first
+    assert "--shift-one +1" not in text
+    assert "\ncheck also\n  check the phrases (40% sure)" in text
+
+
+def test_a_map_without_sections_says_what_is_assumed() -> None:
+    """It is planned by phrases of 32 also for 64 counts: an intro of 32 is as good as any."""
+    song = make_song(("A", 8 * 12))
+    song = dataclasses.replace(song, sections=())
+
+    fit = fit_routine(song, make_routine(make_part(counts=64), intro_counts=32))
+
+    assert fit.plan.intro_counts == 32
+    text = verdict(fit)
+    assert text.startswith("Check the phrases: the map has no sections, so that one is assumed")
+    assert text.endswith("every wall starts on a phrase (a wall is two phrases of 32 counts).")
 
 
 def test_a_tempo_off_by_a_hair_is_no_fault() -> None:
@@ -184,17 +225,17 @@ def test_reasons() -> None:
     song = dataclasses.replace(song, sections=song.sections[1:])
     fit = fit_routine(song, make_routine(), intro=36)
 
-    plain, mended = reasons(fit.plans[0]), reasons(fit.plans[1])
+    plain, fixed = (reasons(fit, plan) for plan in fit.plans[:2])
 
     assert plain == (
         "count 1 at 0:19.0, after an intro of 36 counts from the first one"
         " (32 counts from count 1 of the first phrase)",
         "walls 3 to 5 start 4 counts before a phrase start (from 0:51.0)",
         "the music ends at 1:33.0 after count 20 of wall 5, facing 12:00: already to the front",
-        "phrases met 37.5 of 100, charges 0.0, score 38",
+        "38 of 100: phrases met 37.5",
     )
-    assert "a 4-count tag after wall 2 (0:51.0, facing 6:00)" in mended
-    assert not any("before a phrase start" in line for line in mended)
+    assert "a 4-count tag after wall 2 (0:51.0, facing 6:00)" in fixed
+    assert not any("before a phrase start" in line for line in fixed)
 
 
 def test_reasons_without_intro() -> None:
@@ -202,8 +243,8 @@ def test_reasons_without_intro() -> None:
     on_one = fit_routine(make_song(*SQUARE), make_routine(), intro=0)
     early = fit_routine(make_song(*SQUARE, pickup=2), make_routine(), start_s=1.0)
 
-    assert "no intro to count in on" in reasons(on_one.plan)[0]
-    assert "2 counts before the first one" in reasons(early.plan)[0]
+    assert "no intro to count in on" in reasons(on_one, on_one.plan)[0]
+    assert "2 counts before the first one" in reasons(early, early.plan)[0]
 
 
 def test_short_routines_start_walls_inside_phrases_by_nature() -> None:
@@ -211,7 +252,7 @@ def test_short_routines_start_walls_inside_phrases_by_nature() -> None:
     fit = fit_routine(make_song(*SQUARE), make_routine(make_part(counts=16, cuts={})))
 
     assert fit.plan.phrase_met == pytest.approx(100)
-    assert not any("phrase start (from" in line for line in reasons(fit.plan))
+    assert not any("phrase start (from" in line for line in reasons(fit, fit.plan))
 
 
 def test_tempo_in_range() -> None:
@@ -282,7 +323,7 @@ def test_report_of_restarts_parts_and_doubts() -> None:
     assert re.search(r"RESTART wall \d+ after count 16, facing \d+:00, touch on 16", text)
     assert "phrase  part\n" in text
     assert re.search(r"^ +3 .*  B$", text, re.M)
-    assert "\ncheck\n  check the phrases (30% sure)" in text
+    assert text.split("\n\n")[1].startswith("Check the phrases (30% sure): hear whether")
     assert "\ntaken for granted\n  no feet are written\n" in text
     assert "\ncare\n  fast for this routine" in text
 
@@ -297,7 +338,32 @@ def test_report_of_a_six_eight_song() -> None:
 def test_music_left_over_is_said() -> None:
     """Four counts after the last wall are named, with the wall they follow."""
     fit = fit_routine(make_song(("I", 8), ("A", 16), ("B", 17)), make_routine())
-    left, plain = fit.plans[0], fit_routine(make_song(("A", 16)), make_routine(), intro=0).plans[0]
+    whole = fit_routine(make_song(("A", 16)), make_routine(), intro=0)
 
-    assert ", 4 counts after count 32 of wall 4" in " ".join(reasons(left))
-    assert "counts after count" not in " ".join(reasons(plain))
+    assert ", 4 counts after count 32 of wall 4" in " ".join(reasons(fit, fit.plans[0]))
+    assert "counts after count" not in " ".join(reasons(whole, whole.plans[0]))
+
+
+def test_an_intro_by_the_trade() -> None:
+    """Another intro is taken where the music asks for it; 16 and 32 counts say why not."""
+    song = make_song(("I", 6), *[("A", 8)] * 9)
+    fit = fit_routine(song, make_routine())
+
+    assert fit.plan.intro_counts == 24  # nothing begins on 16 or 32
+    lines = render(fit).split("other places for count 1, and why not")[1].split("\n\n")[0]
+    assert re.search(r"intro  16 counts  score +\d+  no phrase begins there", lines)
+    assert re.search(r"intro  32 counts  score +\d+  no phrase begins there", lines)
+    assert re.search(r"intro  56 counts  score +\d+  a long wait", lines)
+
+
+def test_a_usual_intro_is_preferred() -> None:
+    """Phrases of 8 counts begin on 16, 24 and 32: nobody expects 24."""
+    song = make_song(*[("AB"[i % 2], 2) for i in range(40)])
+
+    fit = fit_routine(song, make_routine(make_part(counts=8, cuts={})))
+
+    assert fit.plan.intro_counts == 16
+    unusual = next(option for option in fit.start_options if option.intro_counts == 24)
+    assert "an unusual intro (16 or 32 is expected)" in why_not(fit, unusual)
+    asked = fit_routine(song, make_routine(make_part(counts=8, cuts={}), intro_counts=24))
+    assert asked.plan.intro_counts == 24

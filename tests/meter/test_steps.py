@@ -113,12 +113,12 @@ def test_onsets_are_found_to_the_millisecond() -> None:
 
 
 def test_a_tempo_change_gives_two_straight_pieces() -> None:
-    """Two tempos, both from a click: gridded, each beat within 3 ms."""
+    """Two tempos, both from a click: each is steady, each beat within 3 ms."""
     times_s = 0.5 + np.cumsum([0.5] * 32 + [0.45] * 32)
 
     timing = refine_beats(clicks(times_s, 34), np.round(times_s * 50) / 50)
 
-    assert timing.gridded
+    assert timing.steady
     assert np.abs(timing.beat_times_s - times_s).max() < 0.004
 
 
@@ -129,7 +129,7 @@ def test_uneven_players_are_no_click() -> None:
 
     timing = refine_beats(clicks(times_s, 32), 0.5 + 0.5 * np.arange(60))
 
-    assert not timing.gridded
+    assert not timing.steady
     assert np.median(np.abs(timing.beat_times_s - times_s)) < 0.012
 
 

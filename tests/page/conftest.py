@@ -47,6 +47,13 @@ def opened(browser, tmp_path: Path) -> Iterator[Callable]:
     """Open pages from disk; at the end none may have asked the network or complained."""
     contexts, asked, complaints = [], [], []
 
+    def answer(dialog) -> None:
+        """Leave the page when it asks; a dialog that anything else opens is a fault."""
+        if dialog.type == "beforeunload":
+            return dialog.accept()
+        complaints.append("dialog")
+        return dialog.dismiss()
+
     def open_page(text: str, *, width: int = 1280, height: int = 800, **options):
         path = tmp_path / f"page{len(contexts)}.html"
         path.write_text(text, encoding="utf-8")
@@ -57,7 +64,7 @@ def opened(browser, tmp_path: Path) -> Iterator[Callable]:
         page.on("request", lambda request: asked.append(request.url))
         page.on("console", lambda message: complaints.append(message.text))
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (complaints.append("dialog"), dialog.dismiss()))
+        page.on("dialog", answer)
         page.goto(path.as_uri())
         return page
 

@@ -199,7 +199,9 @@ def lines_of(document: Document) -> list[str]:
 def test_the_plan(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
     """The JSON document, by one list of events and by the lists of each kind."""
     document = json.loads(
-        serial.dump_json(serial.fit_document(fit, verdict="", reasons=lambda plan: ()))
+        serial.dump_json(
+            serial.fit_document(fit, verdict="", doubts=(), reasons=lambda fit, plan: ())
+        )
     )
 
     found = document["events"]
@@ -244,52 +246,74 @@ def test_terminal(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
 
 @every_case
 def test_dj_card(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
-    """The sentences give each change its time and facing, in order."""
-    text = " ".join(lines_of(dj_card(fit)))
+    """Each change has its time and its wall, in order; a DJ needs no facings."""
+    text = " ".join(lines_of(dj_card(fit, per_page=1)))
     text = text[text.index("changes") : text.index("ends")]
 
-    found = re.findall(r"(tag|restart)[^(]*\((\d+:\d\d\.\d), facing (\d+:\d\d)", text)
+    found = re.findall(r"(\d+:\d\d\.\d) (.*?): (TAG \d+|RESTART)", text)
 
-    assert found == [(m.name.lower(), clock_time(m.time_s), m.clock) for m in changes_in(expected)]
+    assert found == [
+        (
+            clock_time(m.time_s),
+            f"wall {m.wall}, after {m.after}"
+            if m.cut or m.name == "RESTART"
+            else f"after wall {m.wall}",
+            f"{m.name} {m.length or ''}".strip(),
+        )
+        for m in changes_in(expected)
+    ]
 
 
 @pytest.mark.parametrize("size", ["page", "stand"])
 @every_case
 def test_sheets(fit: FitPlan, expected: tuple[Moment, ...], size: str) -> None:
-    """Each row has the time, the facing then, and the wall or the event."""
+    """Each row has the wall or the event, the time and the facing then."""
     decimals = 1 if size == "page" else 0
     time = r"\d+:\d\d\.\d" if decimals else r"\d+:\d\d"
-    row = re.compile(rf"^({time}) (?:(?:[AB] )?(\d+) )?(\d+:\d\d)\b(.*)$")
-    rows = [
-        match.groups() for line in lines_of(sheet(fit, size=size)) if (match := row.match(line))
-    ]
+    row = re.compile(rf"^(?:(\d+) )?({time}) (\d+:\d\d)\b(.*)$")
+    rows: list[list[str | None]] = []
+    for line in lines_of(sheet(fit, size=size)):
+        if match := row.match(line):
+            rows.append(list(match.groups()))
+        elif rows:
+            rows[-1][3] = f"{rows[-1][3]} {line}"
 
-    assert [(time, clock) for time, _, clock, _ in rows] == [
+    assert [(time, clock) for _, time, clock, _ in rows] == [
         (clock_time(m.time_s, decimals=decimals), m.clock) for m in expected
     ]
-    for (_, wall, _, rest), m in zip(rows, expected, strict=True):
+    for (wall, _, _, rest), m in zip(rows, expected, strict=True):
         assert wall == (str(m.wall) if m.name == "WALL" else None)
         if m.name == "RESTART":
-            told = f"RESTART after {m.after}" if size == "page" else f"RESTART {m.after}"
-            assert told in rest
-            assert STEP_CHANGES.get(m.count, "") in rest or size == "stand"
+            assert f"RESTART after {m.after}" in rest
+            assert STEP_CHANGES.get(m.count, "") in rest
         elif m.name != "WALL":
             assert f"{m.name} {m.length}".removesuffix(" 0") in rest
+            assert not m.cut or f"after {m.after}" in rest
+        elif len(fit.routine.parts) > 1:
+            assert re.search(r"\bpart [AB]\b", rest)
 
 
 @every_case
 def test_floor_sheet(fit: FitPlan, expected: tuple[Moment, ...]) -> None:
     """The facing at the moment of each change, the wall it belongs to, and its count."""
-    row = re.compile(r"^(\d+:\d\d) (?:(?:[AB] )?(\d+): )?(TAG|RESTART|END)\b ?(\d*)")
-    found = [
-        match.groups() for line in lines_of(sheet(fit, size="floor")) if (match := row.match(line))
-    ]
+    text = "\n".join(lines_of(sheet(fit, size="floor")))
 
-    *changes, end = found
+    changes = re.findall(
+        r"^(after wall \d+|wall \d+, after \d+):\n(\d+:\d\d) (TAG, \d+|RESTART)", text, re.M
+    )
     assert changes == [
-        (m.clock, str(m.wall), m.name, str(m.length or m.after)) for m in changes_in(expected)
+        (
+            f"wall {m.wall}, after {m.after}"
+            if m.cut or m.name == "RESTART"
+            else f"after wall {m.wall}",
+            m.clock,
+            f"TAG, {m.length}" if m.name == "TAG" else m.name,
+        )
+        for m in changes_in(expected)
     ]
-    assert end[0] == expected[-1].clock
+    assert f"END\n{expected[-1].clock} " in text
+    for change in STEP_CHANGES.values():
+        assert change in text or len(fit.routine.parts) > 1
 
 
 @every_case

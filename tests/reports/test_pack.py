@@ -54,6 +54,25 @@ def test_practice_audio_is_in_the_pack(tagged: FitPlan, tmp_path: Path, monkeypa
     folder = write_pack(tmp_path / "class", tagged)
 
     assert (folder / "practice-85.ogg").read_bytes().startswith(b"OggS")
+    index = (folder / "index.html").read_text("utf-8")
+    assert '<audio controls preload="none" src="./practice-85.ogg"' in index
+    assert "media-src 'self' file:" in index
+
+
+@pytest.mark.usefixtures("short_pack")
+def test_index_leads_with_the_rehearsal_page(tagged: FitPlan, tmp_path: Path) -> None:
+    """Then practice and paper; what only programs read is folded, song and routine are named."""
+    folder = write_pack(tmp_path / "class", tagged)
+    index = (folder / "index.html").read_text("utf-8")
+    visible, _, folded = index.partition("<details>")
+
+    links = Links()
+    links.feed(visible.partition("<body>")[2])
+    assert links.found[0] == "./rehearsal.html"
+    assert "Lantern Row &lt;&amp;&gt;" in visible
+    for name in ("captions.vtt", "walls.csv", "song.mid", "song.jams", "plan.json"):
+        assert name in folded
+        assert name not in visible
 
 
 @pytest.mark.usefixtures("short_pack")

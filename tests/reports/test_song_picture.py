@@ -16,7 +16,7 @@ from matplotlib.image import imread
 
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
-from phrasefit.model import Alternative, BarMap, Confidence, FitPlan
+from phrasefit.model import Alternative, BarMap, Confidence, Correction, FitPlan
 from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, Note, PlacedNote, placed
 from phrasefit.reports.paper import (
     MARGIN_PT,
@@ -182,8 +182,8 @@ def test_a_doubtful_one_is_marked_at_both_places() -> None:
     """The one is 55 % sure and may be two beats later: both counts are named."""
     plain = song((32, 64))
     rival = Alternative(
-        kind="one", option="--shift-one +2", probability=0.3, tempo_bpm=120.0, meter=4,
-        shift_beats=2,
+        kind="one", correction=Correction(shift_one_beats=2), probability=0.3, tempo_bpm=120.0,
+        meter=4,
     )  # fmt: skip
     doubtful = dataclasses.replace(
         plain, confidence=Confidence(downbeat=0.55), alternatives=(rival,)
@@ -193,7 +193,7 @@ def test_a_doubtful_one_is_marked_at_both_places() -> None:
     assert doubtful_ones(heard(doubtful)) == [(0, 0.55), (2, 0.3)]
     text = words_of(drawn(heard(doubtful)))
     assert "check the one: on count 1 (55% sure) or on count 3 (30% sure)" in text
-    assert "--shift-one +2" in text and "in doubt" in text
+    assert "2 beats later" in text and "in doubt" in text
     assert doubtful_ones(heard(sure)) == []
     assert "check the one" not in words_of(drawn(heard(sure)))
 

@@ -15,7 +15,7 @@ from matplotlib.image import imread
 
 from phrasefit.audio.decode import decode
 from phrasefit.fit.grid import count_grid
-from phrasefit.model import Alternative, Audio
+from phrasefit.model import Alternative, Audio, Correction
 from phrasefit.reports.paper import PNG_DPI, Document
 from phrasefit.reports.song_view import SongView
 from phrasefit.reports.spectra import Spectra, add_spectra_page, spectra_of, tempo_lines
@@ -106,9 +106,11 @@ def test_the_page_names_tempo_notes_and_sections(spectra: Spectra) -> None:
 def test_other_readings_are_marked_once() -> None:
     """The reading at half the tempo is the half; one in threes has a tempo of its own."""
 
+    said = {"half": Correction(level=0.5), "meter": Correction(meter=3)}
+
     def reading(kind: str, tempo_bpm: float) -> Alternative:
         return Alternative(
-            kind=kind, option=f"--{kind}", probability=0.25, tempo_bpm=tempo_bpm, meter=4
+            kind=kind, correction=said[kind], probability=0.25, tempo_bpm=tempo_bpm, meter=4
         )
 
     view = view_of(alternatives=(reading("half", 60.0), reading("meter", 80.0)))

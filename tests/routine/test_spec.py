@@ -254,7 +254,7 @@ def test_tag_rules(rule: str, meter: str, lengths: list[int]) -> None:
 # -------------------------------------------------------------------- numbers
 
 
-@pytest.mark.parametrize(("walls", "turn"), [(1, 0), (2, 180), (4, 90), (3, 120), (8, 45)])
+@pytest.mark.parametrize(("walls", "turn"), [(1, 0), (2, 180), (4, 90)])
 def test_numbers_make_a_routine(walls: int, turn: int) -> None:
     """Counts and walls are enough; what was assumed is said."""
     routine = routine_from_numbers(counts=48, walls=walls)
@@ -262,8 +262,16 @@ def test_numbers_make_a_routine(walls: int, turn: int) -> None:
     assert (routine.counts, routine.walls, routine.parts[0].turn_deg) == (48, walls, turn)
     assert [p.after_count for p in routine.parts[0].restart_points] == list(range(4, 48, 4))
     assert all(p.turn_deg == 0 for p in routine.parts[0].restart_points)
-    assert "from the number of walls" in routine.assumed[0]
-    assert "feet" in routine.assumed[-1]
+    (assumed,) = routine.assumed
+    assert ("at its very end" in assumed) == bool(turn)
+    assert "no change of step at a restart" in assumed
+
+
+@pytest.mark.parametrize("walls", [0, 3, 8])
+def test_other_walls_need_a_file(walls: int) -> None:
+    """A number alone does not say how such a dance turns."""
+    with pytest.raises(ParameterError, match="must be 1, 2 or 4; write a routine file"):
+        routine_from_numbers(counts=48, walls=walls)
 
 
 def test_numbers_of_a_waltz() -> None:

@@ -153,7 +153,7 @@ def test_machines_keep_time_exactly() -> None:
     piece = plain_piece()
     rng = np.random.default_rng(3)
     tempo_map = draw_tempo_map(rng, piece, start_s=0.5)
-    played = perform(rng, one_part([0, 1, 2, 3]), tempo_map, 0.0)
+    played = perform(rng, one_part([0, 1, 2, 3]), tempo_map, piece)
 
     np.testing.assert_allclose(np.diff(tempo_map.times_s), 0.5)
     np.testing.assert_allclose(played.starts_s, [0.5, 1.0, 1.5, 2.0])
@@ -164,7 +164,7 @@ def test_players_stay_near_the_beat() -> None:
     piece = plain_piece(64, looseness=1.0)
     rng = np.random.default_rng(4)
     tempo_map = draw_tempo_map(rng, piece, start_s=0.0)
-    played = perform(rng, one_part(list(range(200)), "bass"), tempo_map, 1.0)
+    played = perform(rng, one_part(list(range(200)), "bass"), tempo_map, piece)
     away = played.starts_s - tempo_map.times_s[:200]
 
     assert 0.002 < np.std(away) < 0.02

@@ -10,20 +10,20 @@ const playPause = () => (sound.playing ? pause() : play());
 // Key, its name in the list, what it does.
 const KEYS = [
   [" ", "space", "play, pause", playPause],
-  ["ArrowLeft", "←", "back one group of counts", () => step(-1)],
-  ["ArrowRight", "→", "ahead one group of counts", () => step(1)],
+  ["ArrowLeft", "←", "back one eight", () => step(-1)],
+  ["ArrowRight", "→", "on one eight", () => step(1)],
   ["PageUp", "page up", "wall before", () => stepWall(-1)],
   ["PageDown", "page down", "next wall", () => stepWall(1)],
   ["Home", "home", "count 1 of wall 1", () => toStart()],
   ["ArrowUp", "↑", "5 % faster", () => speedBy(5)],
   ["ArrowDown", "↓", "5 % slower", () => speedBy(-5)],
-  ["l", "L", "loop this group of counts", () => toggleLoop("group")],
-  ["w", "W", "loop this wall", () => toggleLoop("wall")],
+  ["r", "R", "repeat this eight", () => repeat("group")],
+  ["w", "W", "repeat this wall", () => repeat("wall")],
   ["t", "T", "tap the 1", tap],
   ["[", "[", "the one a beat earlier", () => shiftOne(-1)],
   ["]", "]", "the one a beat later", () => shiftOne(1)],
-  [",", ",", "all beats 10 ms earlier", () => nudge(-10)],
-  [".", ".", "all beats 10 ms later", () => nudge(10)],
+  [",", ",", "all beats earlier by 10 ms", () => allLater(-10)],
+  [".", ".", "all beats later by 10 ms", () => allLater(10)],
   ["b", "B", "large type", () => toggle("large")],
   ["d", "D", "dark hall", () => toggle("dark")],
 ];
@@ -34,11 +34,13 @@ const toStart = () => seek(state.score.times[state.score.start]);
 function isOwnKey(target, key) {
   if (target.matches("select, input[type=number]")) return true;
   if (target.matches("input[type=range]")) return /^(Arrow|Page|Home|End)/.test(key);
+  if (target.matches("#lines")) return /^(ArrowUp|ArrowDown|Page)/.test(key); // it scrolls
   return key === " " && target.matches("button, summary, input");
 }
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !$("keys-on").checked) return;
+  if ($("wrong").open) return;
   const action = KEYS.find(([key]) => key === event.key || key === event.key.toLowerCase());
   if (!action || isOwnKey(event.target, event.key)) return;
   event.preventDefault();
@@ -48,14 +50,16 @@ document.addEventListener("keydown", (event) => {
 function wire() {
   const clicks = {
     play: playPause, "to-start": toStart, back: () => step(-1), ahead: () => step(1),
-    "loop-group": () => toggleLoop("group"), "loop-wall": () => toggleLoop("wall"),
+    "repeat-group": () => repeat("group"), "repeat-wall": () => repeat("wall"),
     large: () => toggle("large"), dark: () => toggle("dark"),
     "one-earlier": () => shiftOne(-1), "one-later": () => shiftOne(1),
-    "nudge-earlier": () => nudge(-10), "nudge-later": () => nudge(10), tap,
+    "beats-earlier": () => allLater(-10), "beats-later": () => allLater(10), tap,
     half: () => setLevel(data.half), double: () => setLevel(data.double),
     "section-here": () => markSection(true), "no-section-here": () => markSection(false),
-    undo: () => apply(state.history.pop()),
-    "undo-all": () => { state.history = []; apply(UNTOUCHED); }, save,
+    undo, "undo-all": undoAll, save,
+    "wrong-other": () => { $("wrong").close(); $("file").click(); },
+    "wrong-clicks": () => { $("wrong").close(); useClicks(); },
+    "wrong-keep": () => $("wrong").close(),
   };
   for (const [id, action] of Object.entries(clicks)) $(id).addEventListener("click", action);
   $("seek").addEventListener("input", () => seek(Number($("seek").value)));
@@ -67,18 +71,16 @@ function wire() {
     const [file] = $("file").files;
     if (file) open(file, file.name);
   });
-  $("picture").addEventListener("click", (event) => {
-    const i = Math.floor((event.clientX - $("strip").getBoundingClientRect().left) / WIDE);
-    seek(state.score.times[clamp(i, 0, state.score.rows.length - 1)]);
-  });
   setInterval(scheduleClicks, 100);
 }
+
+/** Call a group of counts what it is: an eight, in threes a six. */
+const inGroups = (words) => (data.group === 6 ? words.replace("eight", "six") : words);
 
 /** Put the fixed texts of the plan into the page. */
 function write() {
   document.title = `${data.routine} – ${data.title}`;
   $("routine").textContent = data.routine;
-  $("song").textContent = data.facts;
   $("verdict").textContent = data.verdict;
   $("licenses").textContent = data.licenses;
   const list = (id, tag, words) => $(id).append(...words.map((text) => {
@@ -89,33 +91,25 @@ function write() {
   list("remarks", "li", data.remarks);
   for (const [, name, words] of KEYS) {
     list("key-list", "dt", [name]);
-    list("key-list", "dd", [words]);
+    list("key-list", "dd", [inGroups(words)]);
   }
   for (let i = 0; i < data.group; i++) $("places").append(document.createElement("i"));
-  $("cues").hidden = !data.steps.length;
   $("seek").max = Math.max(data.duration_s, data.score.times.at(-1));
   for (const id of ["half", "double"]) {
     $(id).disabled = !data[id];
     if (!data[id]) $(id).title = "the program does not count this song so";
   }
-  for (const id of ["loop-group", "back", "ahead"]) {
-    $(id).textContent = $(id).textContent.replace("8", data.group);
+  for (const id of ["repeat-group", "back", "ahead"]) {
+    $(id).textContent = inGroups($(id).textContent);
   }
-  if (!data.save) $("save-note").textContent = 
+  if (!data.save) $("save-note").textContent =
     'made without the song file: make the page with "phrasefit page SONG ROUTINE" to save corrections';
-}
-
-/** Take the recording that came with the page, if one did. */
-function openEmbedded() {
-  const block = $("recording");
-  if (!block) return say("no song open: clicks are made here; start quietly, they are sharper than music");
-  const bytes = Uint8Array.from(atob(block.textContent.trim()), (c) => c.charCodeAt(0));
-  open(new Blob([bytes], { type: block.dataset.type }), data.title);
 }
 
 write();
 wire();
-apply(UNTOUCHED);
+if (takeUp()) announce(`taken up from before: ${changeWords(state.change)}`);
+else apply(UNTOUCHED);
 sound.anchor.position = state.score.times[Math.max(0, state.score.start - data.group)];
 openEmbedded();
 frame();

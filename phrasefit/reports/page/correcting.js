@@ -25,18 +25,41 @@ function apply(change) {
   state.score = scoreOf(change);
   state.index = -2;
   drawTable();
-  setLoop(null);
+  drawSheet();
+  setAgain(null);
   setRate(Number($("speed").value));
-  $("verdict").hidden = $("remarks").hidden = movesCounts(change); // they are of the plan as made
-  const start = minutes(state.score.times[state.score.start]);
-  $("state").textContent = `${changeWords(change) || "nothing is changed"}; count 1 of wall 1 at ${start}`;
-  $("save").disabled = !data.save || isUntouched(change);
+  showState();
+  keep();
+}
+
+/** Say what is changed, and show of the plan only what still holds. */
+function showState() {
+  const { planned } = state.score;
+  $("song").textContent = planned ? `${data.facts}; ${data.start}` : data.facts;
+  $("planned").hidden = !planned;
+  $("unplanned").hidden = planned;
+  $("cues").hidden = !planned || !data.steps.length;
+  $("repeat-wall").disabled = !planned;
+  $("to-start").disabled = !planned;
+  $("state").textContent = changeWords(state.change) || "nothing is changed";
+  $("save").disabled = !data.save || isUntouched(state.change);
   $("undo").disabled = $("undo-all").disabled = !state.history.length;
 }
 
 function amend(part) {
   state.history.push(state.change);
+  state.saved = false;
   apply({ ...state.change, ...part });
+}
+
+function undo() {
+  state.saved = false;
+  apply(state.history.pop());
+}
+
+function undoAll() {
+  Object.assign(state, { history: [], saved: true });
+  apply(UNTOUCHED);
 }
 
 function shiftOne(beats) {
@@ -44,8 +67,9 @@ function shiftOne(beats) {
   amend({ shift_one_beats: clamp(state.change.shift_one_beats + beats, -most, most) });
 }
 
-function nudge(ms) {
-  const most = data.most.nudge_ms;
+/** Move all beats later by `ms` (earlier if negative). */
+function allLater(ms) {
+  const most = data.most.later_ms;
   amend({ nudge_s: clamp(Math.round(state.change.nudge_s * 1000) + ms, -most, most) / 1000 });
 }
 
@@ -83,6 +107,8 @@ function save() {
   link.download = `${(data.title.replace(/[^\p{L}\p{N}]+/gu, "-").slice(0, 60)) || "song"}-correction.json`;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  state.saved = true;
+  keep();
   $("save-note").textContent = `now run: phrasefit correct SONG "${link.download}", then make the page again`;
 }
 

@@ -1,17 +1,24 @@
 """The rehearsal page: one HTML file that plays, counts, warns and takes corrections.
 
 `page` lays out what the script in this folder needs as JSON: the running counts of
-`phrasefit.reports.cues` as they are, and the beats, blocks and order they were laid
-from, so that the script can count again after a correction.  The script is in five
-files: ``score.js`` (counting, pure functions), ``sound.js`` (the clock), ``drawing.js``,
-``correcting.js``, ``controls.js``.
+`phrasefit.reports.cues` as they are, and the beats they were counted from, so that the
+script can count again after a correction.  It then shows counts only: where the walls
+lie on corrected counts is for `phrasefit.fit` to say, not for a browser to guess.
+
+The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small arithmetic
+and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
+one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
+``awake.js`` keeps the screen on, ``recording.js`` opens the song, ``drawing.js`` draws the
+moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``controls.js``
+wires keys and buttons.
 """
 
 from __future__ import annotations
 
 import base64
 import hashlib
-from dataclasses import dataclass, replace
+import json
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,22 +28,14 @@ from phrasefit.model import (
     BarMap,
     Correction,
     Event,
-    EventKind,
     FitPlan,
-    Part,
     Plan,
     SongInfo,
     Step,
     Tag,
     Wall,
 )
-from phrasefit.reports.cues import (
-    RunningCount,
-    group_size,
-    running_counts,
-    step_on,
-    tag_option,
-)
+from phrasefit.reports.cues import RunningCount, group_size, part_of, running_counts
 from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import (
     CAPITALS,
@@ -46,18 +45,22 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
+from phrasefit.reports.layout import CAUTION
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
-from phrasefit.reports.sheet import CAUTION
+from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, off_phrase_lines, start_words, verdict
-from phrasefit.routine.dancer_state import turn_after
-from phrasefit.routine.turns import format_turn, turn_to_front
+from phrasefit.reports.words import cautions, off_phrase_lines, verdict
+from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
 
-SCRIPTS = ("score.js", "sound.js", "drawing.js", "correcting.js", "controls.js")
+STYLES = ("sheet.css", "page.css")
+SCRIPTS = (
+    "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
+    "drawing.js", "keeping.js", "correcting.js", "controls.js",
+)  # fmt: skip
 MOST_SHIFT_BEATS = 16
-MOST_NUDGE_MS = 500
+MOST_LATER_MS = 500
 EMBEDDED = (
     "This file carries a recording: keep it to yourself, and pass it on only if your license says"
     " so."
@@ -122,7 +125,7 @@ def page(
     str
         HTML that loads nothing from anywhere.
     """
-    style, script = part("page.css"), "\n".join(part(name) for name in SCRIPTS)
+    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
     carried = ""
     if recording is not None:
         encoded = base64.b64encode(recording.content).decode()
@@ -147,13 +150,12 @@ def page_document(
     fit: FitPlan, plan: Plan, *, origin: Origin | None, embedded: bool = False
 ) -> dict[str, Any]:
     """Lay out everything the script reads."""
-    steps = _Steps()
-    blocks = _Blocks(fit, steps)
-    order = blocks.order(plan)
+    saved = _saved(fit, origin) if origin else None
     return {
         "routine": fit.routine.name,
         "title": fit.bar_map.title,
-        "facts": facts(fit, plan),
+        "facts": song_facts(fit),
+        "start": start_words(plan),
         "verdict": verdict(fit, plan),
         "remarks": _remarks(fit, plan),
         "licenses": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
@@ -162,14 +164,8 @@ def page_document(
         "group": group_size(fit),
         "start_s": plan.start_s,
         "facing": plan.walls[0].facing,
-        "score": _score(fit, plan, steps, order),
-        "order": order,
-        "next_wall": {"kind": EventKind.WALL, "place": "", "remark": "", "row": ""},
-        "ends": _ends(plan),
         "capitals": CAPITALS,
-        "cycle": blocks.cycle(plan),
-        "blocks": blocks.made,
-        "steps": steps.made,
+        **_score_and_steps(fit, plan),
         "sections": _sections(fit),
         "phrases": [
             {"start_s": float(fit.grid.times_s[i]), "strength": float(fit.grid.strength[i])}
@@ -178,8 +174,9 @@ def page_document(
         "map": _beats(fit.bar_map, fit.grid.beats_per_count, end_s=float(fit.grid.times_s[-1])),
         "half": _level(origin.half) if origin and origin.half else None,
         "double": _level(origin.double) if origin and origin.double else None,
-        "most": {"shift_beats": MOST_SHIFT_BEATS, "nudge_ms": MOST_NUDGE_MS},
-        "save": _saved(fit, origin) if origin else None,
+        "most": {"shift_beats": MOST_SHIFT_BEATS, "later_ms": MOST_LATER_MS},
+        "save": saved,
+        "key": _key(saved or [fit.bar_map.title, fingerprint(fit.bar_map)]),
         "clicks": CLICKS,
         "second_tone_s": SECOND_TONE_S,
         "peak": PEAK,
@@ -195,12 +192,17 @@ def fingerprint(bar_map: BarMap) -> str:
 
 def facts(fit: FitPlan, plan: Plan) -> str:
     """Say in one line the song, how fast, how long, and when the dance starts."""
+    return f"{song_facts(fit)}; {start_words(plan)}"
+
+
+def song_facts(fit: FitPlan) -> str:
+    """Say in one line the song, how fast and how long it is."""
     names = (fit.bar_map.title, fit.bar_map.artist)
     song = " – ".join(_isolated(name) for name in names if name)
     by = f"by {_isolated(fit.routine.by)}; " if fit.routine.by else ""
     return (
         f"{by}{song}, {fit.grid.counts_per_minute:.0f} counts a minute,"
-        f" {clock_time(fit.bar_map.duration_s, decimals=0)}; {start_words(plan)}"
+        f" {clock_time(fit.bar_map.duration_s, decimals=0)}"
     )
 
 
@@ -216,53 +218,44 @@ def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *doubt_lines(fit),
         *cautions(fit),
-        *off_phrase_lines(plan.walls),
+        *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
         *fit.routine.assumed,
         *fit.routine.notes,
     ]
 
 
-def _score(fit: FitPlan, plan: Plan, steps: _Steps, order: list[dict[str, Any]]) -> dict[str, Any]:
-    items = [*order, {**_pieces(plan.ending), "wall": plan.ending.wall}]
-    return {
+def _score_and_steps(fit: FitPlan, plan: Plan) -> dict[str, Any]:
+    steps = _Steps()
+    score = {
         "times": fit.grid.times_s.tolist(),
+        "ones": fit.grid.bar_start.tolist(),
         "rows": [_row(fit, row, steps) for row in running_counts(fit, plan)],
-        "events": [
-            {**item, "at": event.count, "facing": event.facing, **_danced(event)}
-            for item, event in zip(items, plan.events, strict=True)
-        ],
+        "events": [_event(fit, event) for event in plan.events],
     }
+    return {"score": score, "steps": steps.made}
 
 
-def _pieces(event: Event) -> dict[str, Any]:
-    """Give the script the words of an event; it adds the facing itself."""
-    return {
+def _event(fit: FitPlan, event: Event) -> dict[str, Any]:
+    """Give the script what an event is, where, and its words; it adds the facing itself."""
+    words = {
         "kind": event.kind,
         "label": label(event),
         "place": place(event),
         "remark": remark(event),
         "row": sheet_words(event),
+        "wall": event.wall,
+        "at": event.count,
+        "facing": event.facing,
     }
-
-
-def _danced(event: Event) -> dict[str, int]:
-    return {"counts": event.counts} if isinstance(event, Wall | Tag) else {}
-
-
-def _ends(plan: Plan) -> dict[int, dict[str, Any]]:
-    """Word the end for every facing that a corrected song may leave the dancers with."""
-    return {
-        facing: _pieces(
-            replace(
-                plan.ending,
-                facing=facing,
-                turn_to_front_deg=turn_to_front(facing),
-                counts_over=0,
-            )
-        )
-        for facing in range(0, 360, 45)
-    }
+    if isinstance(event, Wall):
+        name = _shown_name(fit, "wall", event.part)
+        return words | {
+            "name": name,
+            "counts": event.counts,
+            "whole": part_of(fit, event.part).counts,
+        }
+    return words | ({"name": event.name, "counts": event.counts} if isinstance(event, Tag) else {})
 
 
 def _row(fit: FitPlan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
@@ -279,8 +272,10 @@ def _row(fit: FitPlan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
 
 
 def _shown_name(fit: FitPlan, kind: str, name: str) -> str:
-    """Name the part only where a routine has several."""
-    return "" if kind == "wall" and len(fit.routine.parts) == 1 else name
+    """Name a tag as it is called, and a part only where a routine has several."""
+    if kind != "wall":
+        return name
+    return f"part {name}" if len(fit.routine.parts) > 1 else ""
 
 
 class _Steps:
@@ -307,63 +302,16 @@ class _Steps:
         return self._known[step]
 
 
-class _Blocks:
-    """Collects parts and tags as the script lays them again: turn and step by count."""
-
-    def __init__(self, fit: FitPlan, steps: _Steps) -> None:
-        self.made: list[dict[str, Any]] = []
-        self._fit, self._steps = fit, steps
-        self._parts = {part.name: self._add_part(part) for part in fit.routine.parts}
-
-    def _add_part(self, part: Part) -> int:
-        name = _shown_name(self._fit, "wall", part.name)
-        return self._add(name, [0, *turn_after(part)], part.steps)
-
-    def _add(self, name: str, turned: list[int], steps: tuple[Step, ...]) -> int:
-        counts = len(turned) - 1
-        on = [self._steps.index(step_on(steps, count)) for count in range(counts)]
-        self.made.append({"name": name, "counts": counts, "turned": turned, "steps": on})
-        return len(self.made) - 1
-
-    def _add_tag(self, tag: Tag) -> int:
-        option = tag_option(self._fit, tag)
-        turned = [0] * tag.counts + [tag.end_facing - tag.facing]
-        return self._add(tag.name, turned, option.steps if option else ())
-
-    def order(self, plan: Plan) -> list[dict[str, Any]]:
-        """List the events but the end as the script lays them again, their facings left out.
-
-        The last wall is listed whole, for a song that may turn out longer.
-        """
-        items = []
-        for event in plan.events[:-1]:
-            item = {**_pieces(event), "wall": event.wall, "counts": 0}
-            if isinstance(event, Wall | Tag):
-                is_wall = isinstance(event, Wall)
-                block = self._parts[event.part] if is_wall else self._add_tag(event)
-                whole = is_wall and event.wall == plan.ending.wall
-                item |= {
-                    "block": block,
-                    "name": self.made[block]["name"],
-                    "counts": self.made[block]["counts"] if whole else event.counts,
-                }
-            items.append(item)
-        return items
-
-    def cycle(self, plan: Plan) -> list[int]:
-        """List the blocks danced over and over, should a corrected song have room for more."""
-        sequence = self._fit.routine.sequence or (plan.walls[-1].part,)
-        return [self._parts[name] for name in sequence]
-
-
 def _sections(fit: FitPlan) -> list[dict[str, Any]]:
     index = fit.grid.section
     begins = np.diff(index, prepend=-1) != 0
     starts = np.flatnonzero(begins & (index >= 0)).tolist()
-    return [
-        {"start_s": float(fit.grid.times_s[i]), "letter": fit.bar_map.sections[index[i]].letter}
-        for i in starts
-    ]
+    return [{"start_s": float(fit.grid.times_s[i]), "name": _music(fit, index[i])} for i in starts]
+
+
+def _music(fit: FitPlan, index: int) -> str:
+    """Name a section so that it cannot be taken for a part of the routine."""
+    return f"music {fit.bar_map.sections[index].letter}"
 
 
 def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str, Any]:
@@ -393,3 +341,8 @@ def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:
         "shown": fingerprint(fit.bar_map),
         "based_on": correction_document(origin.correction),
     }
+
+
+def _key(belongs_to: Any) -> str:
+    """Name what the browser keeps for one song and map, so that no other page takes it up."""
+    return hashlib.sha256(json.dumps(belongs_to).encode()).hexdigest()[:16]

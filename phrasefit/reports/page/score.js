@@ -1,4 +1,3 @@
-"use strict";
 // The rehearsal page: one score of counts, one clock that says where the sound is, one
 // function that draws the moment.  Times are seconds of the song, facings degrees clockwise
 // from the front; indices start at 0.  Texts of users go into the page as text only.
@@ -6,63 +5,12 @@
 const data = JSON.parse(document.getElementById("plan").textContent);
 const $ = (id) => document.getElementById(id);
 
-// ------------------------------------------------------------- small pure functions
-
-const mod = (n, size) => ((n % size) + size) % size;
-const clamp = (n, low, high) => Math.min(Math.max(n, low), high);
-const median = (numbers) => [...numbers].sort((a, b) => a - b)[numbers.length >> 1];
-const gaps = (times) => times.slice(1).map((time, i) => time - times[i]);
-const nearest = (times, time) =>
-  times.reduce((best, t, i) => (Math.abs(t - time) < Math.abs(times[best] - time) ? i : best), 0);
-
-/** Find the last of increasing `times` that is not after `time`; -1 if all are. */
-function lastAt(times, time) {
-  let low = 0;
-  let high = times.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (times[middle] <= time) low = middle + 1;
-    else high = middle;
-  }
-  return low - 1;
-}
-
-/** Write a facing as a clock: 90 is 3:00. */
-function clock(degrees) {
-  const minutes = Math.round(mod(degrees, 360) * 2) % 720;
-  return `${Math.floor(minutes / 60) || 12}:${String(minutes % 60).padStart(2, "0")}`;
-}
-
-/** Write seconds as m:ss.d. */
-function minutes(seconds) {
-  const tenths = Math.round(Math.max(0, seconds) * 10);
-  const rest = String(Math.floor(tenths / 10) % 60).padStart(2, "0");
-  return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
-}
-
-/** Take a position that ran on past a loop's end back into the loop. */
-const wrapped = (time, loop) =>
-  loop && time >= loop.end ? loop.start + ((time - loop.start) % (loop.end - loop.start)) : time;
-
-/** Find the first count at or after the running time `time`, through as many loops as passed. */
-function countAfter(times, time, loop) {
-  const length = loop ? loop.end - loop.start : 0;
-  const passed = loop && time >= loop.end ? Math.floor((time - loop.start) / length) : 0;
-  const index = lastAt(times, time - passed * length - 1e-9) + 1;
-  if (loop && !(times[index] < loop.end - 1e-9)) {
-    return { index: lastAt(times, loop.start + 1e-9), time: loop.start + (passed + 1) * length };
-  }
-  return index < times.length ? { index, time: times[index] + passed * length } : null;
-}
-
 // -------------------------------------------------- counting again after a correction
 
 const UNTOUCHED = {
   level: null, shift_one_beats: 0, nudge_s: 0, sections_at_s: [], no_section_at_s: [],
 };
 const isUntouched = (change) => JSON.stringify(change) === JSON.stringify(UNTOUCHED);
-const movesCounts = (change) =>
-  change.level !== null || change.shift_one_beats !== 0 || change.nudge_s !== 0;
 
 /** Move every one by `shift` beats; whole bars fill the gap at the edge. */
 function shifted(positions, meter, shift) {
@@ -95,52 +43,20 @@ function counted(beats, positions, end, step) {
   };
 }
 
-/** List walls, tags and restarts from wall 1 on: as planned, then wall after wall. */
-function* danced() {
-  yield* data.order;
-  for (let before = data.order.at(-1).wall; ; before++) {
-    const block = data.cycle[before % data.cycle.length];
-    const { name, counts } = data.blocks[block];
-    yield { ...data.next_wall, wall: before + 1, label: `${data.capitals.wall} ${before + 1}`,
-      name, block, counts };
-  }
+/** Call counts in groups from bar to bar; count `anchor`, a one, begins a group. */
+function called(ones, anchor) {
+  const starts = [...ones.keys()].filter((i) => ones[i]);
+  const bar = starts.length > 1 ? median(gaps(starts)) : data.group;
+  let spoken = 0;
+  return ones.map((one, i) => {
+    spoken = (spoken % data.group) + 1;
+    if (i === anchor || (one && (spoken - 1) % bar)) spoken = 1; // after an odd bar: afresh
+    return { kind: "counts", wall: 0, count: i + 1, spoken, facing: null, name: "", event: "",
+      step: null };
+  });
 }
 
-/** Lay intro and events on a grid of counts, wall 1 at count `start`. */
-function laid(grid, start) {
-  const n = grid.times.length - 1;
-  const [rows, events] = [[], []];
-  for (let i = 0; i < Math.min(start, n); i++) {
-    rows.push({ kind: "intro", wall: 0, count: i - start, spoken: mod(i - start, data.group) + 1,
-      facing: 0, name: "", event: "", step: null });
-  }
-  let [wall, facing] = [0, data.facing];
-  for (const item of danced()) {
-    const left = n - rows.length;
-    if (!left || (item.kind !== "tag" && wall && left < data.group)) break; // an ending, no wall
-    ({ wall } = item);
-    const counts = Math.min(item.counts, left);
-    events.push({ ...item, at: rows.length, facing, counts });
-    if (item.kind === "restart") continue;
-    const block = data.blocks[item.block];
-    for (let i = 0; i < counts; i++) {
-      rows.push({ kind: item.kind, wall, count: i + 1, spoken: (i % data.group) + 1,
-        facing: mod(facing + block.turned[i], 360), name: block.name, event: "",
-        step: block.steps[i] });
-    }
-    facing = mod(facing + block.turned[counts], 360);
-  }
-  for (let i = 0; rows.length < n; i++) {
-    rows.push({ ...rows.at(-1), kind: "after", count: i + 1, spoken: (i % data.group) + 1,
-      name: "", step: null });
-  }
-  // A restart and the wall it leads to begin on one count: the restart is announced.
-  for (const event of events.toReversed()) rows[event.at].event = event.kind;
-  events.push({ ...data.ends[facing], at: n, wall, facing });
-  return { times: grid.times, rows, events };
-}
-
-/** Apply a change to the beats: half or double, then the one, then the nudge. */
+/** Apply a change to the beats: half or double, then the one, then all beats later or earlier. */
 function moved(change) {
   const level = [data.half, data.double].find((l) => l?.change === change.level) ?? data.map;
   const positions = shifted(level.positions, data.map.meter, change.shift_one_beats);
@@ -148,14 +64,16 @@ function moved(change) {
   return { level, positions, beats };
 }
 
-/** Count the song again with a change, wall 1 at the bar nearest to the moved start. */
+/** Count the song again with a change; where the walls then lie is for the program to say. */
 function recounted(change) {
   const { level, positions, beats } = moved(change);
-  const grid = counted(beats, positions, level.end_s + change.nudge_s, level.beats_per_count);
+  const { times, barStart: ones } =
+    counted(beats, positions, level.end_s + change.nudge_s, level.beats_per_count);
   const moved_s = change.nudge_s + change.shift_one_beats * median(gaps(beats));
-  const bars = [...grid.barStart.keys()].filter((i) => grid.barStart[i]);
-  const wanted = nearest(bars.map((i) => grid.times[i]), data.start_s + moved_s);
-  return laid(grid, bars.length ? bars[wanted] : 0);
+  const bars = [...ones.keys()].filter((i) => ones[i]);
+  const wanted = nearest(bars.map((i) => times[i]), data.start_s + moved_s);
+  const start = bars[wanted] ?? 0; // where a group of counts begins; not where the dance does
+  return { times, ones, rows: called(ones, start), events: [], start };
 }
 
 /** List sections after a person's marks: those near a mark give way to it. */
@@ -165,7 +83,7 @@ function sectionsAfter(change) {
   const marks = change.sections_at_s;
   const kept = data.sections.filter((section, i) =>
     !close(marks, section.start_s) && (i === 0 || !close(change.no_section_at_s, section.start_s)));
-  const added = marks.map((start_s) => ({ start_s, letter: "new" }));
+  const added = marks.map((start_s) => ({ start_s, name: "new section" }));
   return [...kept, ...added].sort((a, b) => a.start_s - b.start_s);
 }
 
@@ -179,19 +97,21 @@ function stretches(rows) {
   return found;
 }
 
-
 // ----------------------------------------------------------------------- the score
 
 /** Add to times, rows and events what the page draws: stretches, sections, phrases. */
 function scoreOf(change) {
-  const { times, rows, events } = movesCounts(change) ? recounted(change) : data.score;
-  const parts = stretches(rows);
+  const planned = isUntouched(change);
+  const { times, ones, rows, events, start: begin } = planned ? data.score : recounted(change);
   const countAt = (time) => Math.max(0, nearest(times, time + change.nudge_s));
   const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
-  const phrases = data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength }));
-  const start = Math.max(0, rows.findIndex((row) => row.kind === "wall"));
+  const phrases = planned // after a correction the program looks for them again
+    ? data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength })) : [];
+  const start = begin ?? Math.max(0, rows.findIndex((row) => row.kind === "wall"));
   const pace = change.level === null ? data.counts_per_minute : 60 / median(gaps(times));
-  return { times, rows, parts, events, start, pace, end: events.at(-1), sections, phrases };
+  return { planned, times, ones, rows, events, sections, phrases, start, pace, group: data.group,
+    parts: stretches(rows), end: events.at(-1) };
 }
 
-const state = { change: UNTOUCHED, history: [], score: null, loop: null, index: -2, dragging: false };
+const state = { change: UNTOUCHED, history: [], saved: true, score: null, again: null, index: -2,
+  dragging: false };

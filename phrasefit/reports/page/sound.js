@@ -21,14 +21,14 @@ function heardAt() {
   return Math.min(heard, context.currentTime);
 }
 
-/** Give the running time (loops not folded) that belongs to a time of the audio clock. */
+/** Give the running time (repeats not folded) that belongs to a time of the audio clock. */
 const runningAt = (time) => sound.anchor.position + (time - sound.anchor.context) * sound.rate;
 
 /** Say where in the song the sound is now. */
 function position() {
   if (sound.source === "song") return song.currentTime;
   if (!sound.playing) return sound.anchor.position;
-  return wrapped(Math.max(runningAt(heardAt()), sound.anchor.position), state.loop);
+  return wrapped(Math.max(runningAt(heardAt()), sound.anchor.position), state.again);
 }
 
 /** Sound one click at `time` of the audio clock. */
@@ -56,10 +56,10 @@ function scheduleClicks() {
   if (withSong && (!$("clicks").checked || song.paused)) return;
   const now = sound.context.currentTime;
   const here = withSong ? song.currentTime : runningAt(now);
-  if (withSong && Math.abs(sound.next - here) > 0.6) sound.next = here; // a loop, a jump
+  if (withSong && Math.abs(sound.next - here) > 0.6) sound.next = here; // a repeat, a jump
   const horizon = here + (withSong ? 0.3 : 1.5) * sound.rate;
   for (;;) {
-    const found = countAfter(state.score.times, sound.next, withSong ? null : state.loop);
+    const found = countAfter(state.score.times, sound.next, withSong ? null : state.again);
     if (!found || found.time > horizon || found.index >= state.score.rows.length) return;
     const row = state.score.rows[found.index];
     const kind = row.event || (row.spoken === 1 ? "eight" : "count");
@@ -97,7 +97,7 @@ async function play() {
     song.pause();
   }
   await sound.context.resume();
-  navigator.wakeLock?.request("screen").catch(() => {}); // a tablet must not go dark in class
+  keepAwake();
   if (position() >= lastMoment() - 0.05) seek(0);
   const from = position();
   sound.playing = true;
@@ -124,6 +124,7 @@ function pause() {
   song.pause();
   sound.anchor = { position: at, context: 0 };
   silence();
+  letSleep();
   showPlaying();
 }
 
@@ -141,7 +142,7 @@ function jump(time) {
 }
 
 function seek(time) {
-  if (state.loop && (time < state.loop.start - 1e-6 || time >= state.loop.end)) setLoop(null);
+  if (state.again && (time < state.again.start - 1e-6 || time >= state.again.end)) setAgain(null);
   jump(clamp(time, 0, lastMoment()));
 }
 
@@ -154,83 +155,4 @@ function setRate(percent) {
   if (sound.source === "clicks" && sound.playing) jump(at);
   $("speed").value = percent;
   $("percent").value = `${percent} %, ${Math.round(state.score.pace * sound.rate)} a minute`;
-}
-
-/** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
-function open(blob, name) {
-  if (sound.playing) pause();
-  if (song.src) URL.revokeObjectURL(song.src);
-  song.src = URL.createObjectURL(blob);
-  song.playbackRate = song.defaultPlaybackRate = sound.rate;
-  sound.source = "song";
-  say(`playing ${name}`);
-  song.onloadedmetadata = () => {
-    const off = song.duration - data.duration_s;
-    if (Math.abs(off) > 1) {
-      say(`${name} lasts ${minutes(song.duration)}, the song of the plan ${minutes(data.duration_s)}:`
-        + " is it the same recording?");
-    }
-  };
-  song.onpause = () => { // by a key of the keyboard or headphones
-    if (song.paused && sound.playing && !sound.lead && !song.ended) pause();
-  };
-  song.onended = () => {
-    if (!sound.playing || !state.loop) return pause();
-    song.currentTime = state.loop.start;
-    return startSong();
-  };
-  song.onerror = () => {
-    sound.source = "clicks";
-    say(`${name} cannot be played by this browser; the page goes on with clicks`);
-  };
-  seek(0);
-}
-
-// ------------------------------------------------------------------------- loops
-
-function setLoop(stretch) {
-  const at = position();
-  const times = state.score.times;
-  state.loop = stretch
-    && { ...stretch, start: times[stretch.first], end: times[stretch.after] };
-  if (sound.source === "clicks" && sound.playing) jump(at);
-  $("loop-group").setAttribute("aria-pressed", stretch?.kind === "group");
-  $("loop-wall").setAttribute("aria-pressed", stretch?.kind === "wall");
-  drawStrip();
-}
-
-/** Find the group of counts (an eight, in threes a six) around count `i`. */
-function groupAround(i) {
-  const part = state.score.parts.find((p) => p.end > i);
-  const { rows } = state.score;
-  let first = i;
-  while (first > part.first && rows[first].spoken !== 1) first--;
-  let after = i + 1;
-  while (after < part.end && rows[after].spoken !== 1) after++;
-  return { first, after, kind: "group" };
-}
-
-function toggleLoop(kind) {
-  if (state.loop?.kind === kind) return setLoop(null);
-  const i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
-  const part = state.score.parts.find((p) => p.end > i);
-  setLoop(kind === "group" ? groupAround(i) : { first: part.first, after: part.end, kind });
-}
-
-/** Go `n` groups of counts on or back, from the beginning of the one under way. */
-function step(n) {
-  let i = clamp(lastAt(state.score.times, position()), 0, state.score.rows.length - 1);
-  for (let left = Math.abs(n); left > 0; left--) {
-    const here = groupAround(i);
-    i = clamp(n > 0 ? here.after : groupAround(Math.max(0, here.first - 1)).first,
-      0, state.score.rows.length - 1);
-  }
-  seek(state.score.times[i]);
-}
-
-function stepWall(n) {
-  const i = lastAt(state.score.times, position());
-  const starts = state.score.parts.map((part) => part.first);
-  const here = Math.max(0, lastAt(starts, i));
-  seek(state.score.times[starts[clamp(here + n, 0, starts.length - 1)]]);
 }

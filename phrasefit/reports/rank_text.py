@@ -1,0 +1,129 @@
+"""Rankings for the terminal: songs for a routine, routines for a song, one line each.
+
+Songs whose tempo is out of the routine's reach stand under a line of their own, whatever
+they score.
+"""
+
+from __future__ import annotations
+
+import shutil
+import textwrap
+from collections.abc import Callable, Sequence
+
+from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, is_in_reach
+from phrasefit.model import FitPlan, Plan
+from phrasefit.ranking.rank import Ranking
+from phrasefit.ranking.summary import least_confidence
+from phrasefit.reports.times import clock_time
+from phrasefit.reports.words import is_off_tempo, plural_s, verdict, verdict_cell
+
+NO_TERMINAL = (10_000, 24)  # into a file or another program no name is cut
+LEAST_NAME = 12  # columns
+LONG_INDENT = 8
+
+NameOf = Callable[[FitPlan], str]
+
+
+def render_ranking(ranking: Ranking, *, width: int | None = None, long: bool = False) -> str:
+    """Write a ranking, one line a song; `long` adds the whole verdict.
+
+    Parameters
+    ----------
+    width : int, optional
+        Columns; names are cut to fit.  Those of the terminal if left out.
+    """
+    n_shown = len(ranking.songs)
+    looked = f"{ranking.n_songs} song{plural_s(ranking.n_songs)}"
+    if n_shown:
+        lines = [f"{ranking.routine.name}: the best {n_shown} of {looked}"]
+        lines += _rows([song.fit for song in ranking.songs], "song", song_name, width, long)
+    else:
+        lines = [f"{ranking.routine.name}: none of {looked} fits it"]
+    return "\n".join([*lines, *_left_out(ranking)]) + "\n"
+
+
+def render_suits(fits: Sequence[FitPlan], *, width: int | None = None, long: bool = False) -> str:
+    """Write the routines for one song, the best first; see `render_ranking`."""
+    if not fits:
+        return "no routine fits this song\n"
+    title = fits[0].bar_map.title or "this song"
+    lines = [f"{title}: {len(fits)} routine{plural_s(len(fits))}, the best first"]
+    lines += _rows(fits, "routine", lambda fit: fit.routine.name, width, long)
+    return "\n".join(lines) + "\n"
+
+
+def song_name(fit: FitPlan) -> str:
+    """Name a song by title and artist."""
+    return " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist))) or "song"
+
+
+def _rows(
+    fits: Sequence[FitPlan], what: str, name_of: NameOf, width: int | None, long: bool
+) -> list[str]:
+    """Write those in reach, then the others under a line that says so; places run on."""
+    width = width or shutil.get_terminal_size(NO_TERMINAL).columns
+    ordered = sorted(fits, key=lambda fit: not is_in_reach(fit.tempo))
+    n_reached = sum(is_in_reach(fit.tempo) for fit in fits)
+    lines = [_line("", "score", "verdict", "tempo", "count 1", "changes", "sure", what)]
+    for place, fit in enumerate(ordered, start=1):
+        if place == n_reached + 1:
+            lines.append(f"out of reach, the tempo is off by more than {MOST_CHANGE_PERCENT:g} %:")
+        row = _row(place, fit)
+        room = max(LEAST_NAME, width - len(row))
+        lines.append(row + _cut(name_of(fit), room))
+        if long:
+            words = textwrap.wrap(verdict(fit), max(40, width - LONG_INDENT))
+            lines += [" " * LONG_INDENT + text for text in words]
+    return lines
+
+
+def _row(place: int, fit: FitPlan) -> str:
+    return _line(
+        f"{place}.",
+        f"{fit.plan.score:.0f}",
+        verdict_cell(fit),
+        tempo_cell(fit),
+        clock_time(fit.plan.start_s),
+        changes_cell(fit.plan),
+        f"{least_confidence(fit.bar_map):.0%}",
+    )
+
+
+def _line(
+    place: str, score: str, words: str, tempo: str, start: str, changes: str, sure: str,
+    name: str = "",
+) -> str:  # fmt: skip
+    return (
+        f"{place:>4} {score:>5}  {words:<13}  {tempo:<10}  {start:>7}  {changes:<7}  {sure:>4}"
+        f"  {name}"
+    )
+
+
+def _cut(name: str, room: int) -> str:
+    return name if len(name) <= room else name[: room - 1].rstrip() + "…"
+
+
+def tempo_cell(fit: FitPlan) -> str:
+    """Write counts a minute, and the change that brings a song in range that is in reach."""
+    tempo = fit.tempo
+    needs = f" {tempo.change_percent:+.1f}%"
+    shown = is_off_tempo(tempo) and is_in_reach(tempo)
+    return f"{tempo.counts_per_minute:.0f}{needs if shown else ''}"
+
+
+def changes_cell(plan: Plan) -> str:
+    """Count the restarts and tags to be remembered."""
+    return str(plan.n_changes) if plan.n_changes else "none"
+
+
+def _left_out(ranking: Ranking) -> list[str]:
+    """Say what is not in the table, and that nothing better was overlooked."""
+    lines = []
+    rest = ranking.n_songs - ranking.n_filtered - sum(ranking.unfit.values()) - len(ranking.songs)
+    if rest > 0:
+        lines.append(f"not shown: {rest} that come after these (see --show)")
+    if ranking.n_filtered:
+        lines.append(f"put aside by what you asked for: {ranking.n_filtered}")
+    for reason, n in ranking.unfit.items():
+        lines.append(f"left out: {n} song{plural_s(n)}, {reason}")
+    return lines

@@ -1,0 +1,49 @@
+"""Where the dance begins, and why not elsewhere, in words."""
+
+from __future__ import annotations
+
+from phrasefit.fit.starts import usual_intros
+from phrasefit.meters import DANCE_METERS
+from phrasefit.model import FitPlan, Plan, StartOption
+from phrasefit.reports.event_words import counts_words
+from phrasefit.reports.times import clock_time
+
+FELT_POINTS = 1.0  # a difference of the score that is worth a word
+
+
+def start_words(plan: Plan) -> str:
+    """Say when count 1 comes, counted from the first one and from the first phrase."""
+    text = f"count 1 at {clock_time(plan.start_s)}"
+    if plan.intro_counts > 0:
+        text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
+    elif plan.intro_counts == 0:
+        text += ", on the first one of the song: there is no intro to count in on"
+    else:
+        text += f", {counts_words(-plan.intro_counts)} before the first one"
+    phrase = plan.intro_from_phrase_counts
+    if phrase != plan.intro_counts and phrase > 0:
+        text += f" ({counts_words(phrase)} from count 1 of the first phrase)"
+    return text
+
+
+def why_not(fit: FitPlan, option: StartOption) -> str:
+    """Say what speaks against another start, what weighs most first; what it costs in points."""
+    intro, routine = option.intro_counts, fit.routine
+    group, usual = DANCE_METERS[routine.meter].group_counts, usual_intros(routine)
+    reasons = []
+    if intro < group:
+        reasons.append("no room for a count-in")
+    elif intro < min(usual):
+        reasons.append(f"only {counts_words(intro)} to count in")
+    elif intro > max(usual):
+        reasons.append("a long wait")
+    if not fit.grid.strength[option.start_count]:
+        reasons.append("no phrase begins there")
+    if routine.intro_counts not in (None, intro):
+        reasons.append(f"the routine asks for {routine.intro_counts}")
+    elif min(usual) <= intro <= max(usual) and intro not in usual:
+        reasons.append(f"an unusual intro ({' or '.join(map(str, usual))} is expected)")
+    less = max(plan.score for plan in fit.plans) - option.score
+    if less >= FELT_POINTS and not reasons:
+        reasons.append("fewer phrases are met from there")
+    return "; ".join(reasons) or "as good, but later" * (option.start_count > fit.plan.start_count)

@@ -1,0 +1,92 @@
+"""The program hears the sample songs as they were made: beats, ones, sections and plans.
+
+Broken weights, a decoder gone wrong or a feature computed otherwise fail here, whatever the
+tests of single rooms say.  The songs are our own (``sample_audio/``), their truth is written
+by the generator that played them; mir_eval (Raffel et al., ISMIR 2014) is the referee, with
+its usual windows: 70 ms for beats, 0.5 s for the boundaries of sections.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+import mir_eval
+import numpy as np
+import pytest
+
+import phrasefit
+from phrasefit.fit.request import PlanRequest
+from phrasefit.model import BarMap
+from phrasefit.routine.from_numbers import routine_from_numbers
+from phrasefit.serial import read_map
+
+SAMPLES = Path(__file__).parents[1] / "sample_audio"
+SONGS = sorted(path.stem for path in SAMPLES.glob("*.json"))
+COUNTS = {4: (32, 48, 64), 3: (24, 48)}
+# A polka in bars of two is counted in bars of four, so that every second one is heard.
+IN_TWOS = {"marmalade-polka"}
+WINDOW_S = 0.070
+
+
+@cache
+def truth(name: str) -> BarMap:
+    """What was played."""
+    return read_map(json.loads((SAMPLES / f"{name}.json").read_text("utf-8")), name=name)
+
+
+@cache
+def heard(name: str) -> BarMap:
+    """What is heard."""
+    return phrasefit.analyse(SAMPLES / f"{name}.ogg").bar_map
+
+
+def ones_s(bar_map: BarMap) -> np.ndarray:
+    """Give the times of the downbeats."""
+    return bar_map.beat_times_s[bar_map.positions == 1]
+
+
+def section_edges_s(bar_map: BarMap) -> np.ndarray:
+    """Give the stretches from each section's start to the next."""
+    starts = [float(bar_map.beat_times_s[s.start_beat]) for s in bar_map.sections]
+    return np.column_stack([starts, [*starts[1:], bar_map.end_s]])
+
+
+@pytest.mark.parametrize("name", SONGS)
+def test_beats_and_ones_are_those_that_were_played(name: str) -> None:
+    """All beats but a few at the edges, and nearly all ones."""
+    song, found = truth(name), heard(name)
+
+    assert mir_eval.beat.f_measure(song.beat_times_s, found.beat_times_s) > 0.98
+    true_ones, found_ones = ones_s(song), ones_s(found)
+    if name in IN_TWOS and found.meter == 4:
+        true_ones = min(
+            (true_ones[::2], true_ones[1::2]),
+            key=lambda ones: -mir_eval.beat.f_measure(ones, found_ones),
+        )
+    assert mir_eval.beat.f_measure(true_ones, found_ones) > 0.85
+
+
+@pytest.mark.parametrize("name", SONGS)
+def test_sections_are_those_that_were_played(name: str) -> None:
+    """Boundaries within half a second."""
+    edges = section_edges_s(truth(name)), section_edges_s(heard(name))
+
+    _, _, f_measure = mir_eval.segment.detection(*edges, window=0.5, trim=True)
+
+    assert f_measure > 0.85
+
+
+@pytest.mark.parametrize("name", SONGS)
+def test_plans_are_those_of_the_true_map(name: str) -> None:
+    """Every wall of plans of several lengths starts where it should."""
+    song, found = truth(name), heard(name)
+    meter = 3 if song.meter % 3 == 0 else 4
+    for counts in COUNTS[meter]:
+        request = PlanRequest(routine=routine_from_numbers(counts=counts, walls=4, meter=meter))
+        walls = [
+            [wall.start_s for wall in phrasefit.fit(bar_map, request).plan.walls]
+            for bar_map in (song, found)
+        ]
+        assert np.allclose(*walls, atol=WINDOW_S), counts
