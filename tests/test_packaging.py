@@ -64,7 +64,7 @@ def test_training_asks_nothing_of_users(wheel: ZipFile) -> None:
     """No dependency of the wheel, not even an optional one, is there for training or tests."""
     asked = " ".join(metadata(wheel).get_all("Requires-Dist"))
 
-    assert set(metadata(wheel).get_all("Provides-Extra")) == {"m4a", "chapters", "speech"}
+    assert set(metadata(wheel).get_all("Provides-Extra")) == {"chapters", "speech"}
     for name in ("torch", "music21", "tinysoundfont", "pytest", "mir_eval"):
         assert name not in asked
 

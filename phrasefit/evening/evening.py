@@ -113,7 +113,8 @@ class EveningRequest:
         ):
             value = getattr(self, name)
             if not low <= value <= high:
-                raise ParameterError(f"{name}={shown(value)} must lie between {low} and {high}")
+                words = f"{value:g}" if isinstance(value, float) else shown(value)
+                raise ParameterError(f"{name}={words} must lie between {low} and {high}")
         if any(not TEMPO_RANGE[0] <= tempo <= TEMPO_RANGE[1] for tempo in self.curve):
             raise ParameterError(
                 f"curve={shown(self.curve)} must be counts a minute, such as 95,120,110"
