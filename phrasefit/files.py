@@ -166,19 +166,50 @@ def write_sound(
     """
     import soundfile
 
-    with soundfile.SoundFile(
-        file,
-        "w",
-        sample_rate_hz,
-        n_channels,
-        subtype=subtype,
-        format=container,
-        compression_level=compression_level,
-    ) as sound:
-        for name, words in (tags or {}).items():
-            setattr(sound, name, words)
-        for block in blocks:
-            sound.write(block)
+    target = _FromC(file)
+    try:
+        with soundfile.SoundFile(
+            target,
+            "w",
+            sample_rate_hz,
+            n_channels,
+            subtype=subtype,
+            format=container,
+            compression_level=compression_level,
+        ) as sound:
+            for name, words in (tags or {}).items():
+                setattr(sound, name, words)
+            for block in blocks:
+                sound.write(block)
+    except (AssertionError, soundfile.LibsndfileError):
+        if target.error is None:
+            raise
+    if target.error is not None:
+        raise target.error
+
+
+class _FromC:
+    """A file that libsndfile writes to: an error cannot pass through C, so it is kept here."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self.error: OSError | None = None
+        self.seek, self.tell, self.read = file.seek, file.tell, file.read
+
+    def write(self, data: bytes) -> int:
+        """Write all of `data`, or nothing once the disk is full."""
+        try:
+            return self._file.write(data) if self.error is None else 0
+        except OSError as exc:
+            self.error = exc
+            return 0
+
+    def flush(self) -> None:
+        """Hand on what is buffered."""
+        try:
+            self._file.flush()
+        except OSError as exc:
+            self.error = self.error or exc
 
 
 def sound_bytes(samples: np.ndarray, sample_rate_hz: int, **how: Any) -> bytes:

@@ -244,7 +244,8 @@ def test_default_names_are_safe_everywhere(
     monkeypatch.chdir(tmp_path)
     program("page", "--map", written(tmp_path / "CON.json"), *NUMBERS)
 
-    assert (tmp_path / "CON_.html").exists()
+    assert [path.name for path in tmp_path.glob("*.html")] == ["CON-32-counts-4-walls.html"]
+    assert safe_stem("CON") == "CON_"
     assert safe_stem("x" * 300) == "x" * 200
 
 

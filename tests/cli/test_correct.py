@@ -186,8 +186,8 @@ MISTAKES = [
     (("song",), "me", "song must be"),
     (("song", "duration_s"), 0, "duration_s = 0"),
     (("song", "content_hash"), "ab", "content_hash"),
-    (("song", "path"), "/tmp", "'path' is not known"),
-    (("extra",), 1, "'extra' is not known"),
+    (("song", "path"), "/tmp", '"path" is no key of it'),
+    (("extra",), 1, '"extra" is no key of it'),
     (("change", "level"), 3, "level = 3 must be 0.25"),
     (("change", "level"), True, "level = True"),
     (("change", "meter"), 5, "meter = 5"),
@@ -200,7 +200,7 @@ MISTAKES = [
     (("change", "sections_at_s"), [0] * 1001, "at most 1000"),
     (("change", "odd_bars"), [{"at_s": 1, "beats": 1}], "beats = 1"),
     (("change", "odd_bars"), [{"at_s": 1}], "beats = None"),
-    (("based_on", "swing"), 0.6, "'swing' is not known"),
+    (("based_on", "swing"), 0.6, '"swing" is no key of it'),
 ]
 
 

@@ -16,7 +16,7 @@ from phrasefit.cli import app
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit import fit_routine
 from phrasefit.reports.cues import running_counts
-from phrasefit.reports.page import Entry, index_page
+from phrasefit.reports.page import Entry, Use, index_page
 from phrasefit.routine.spec import load_routine
 from phrasefit.serial import dump_json, map_document, read_map
 from songs import song
@@ -98,7 +98,7 @@ def test_a_name_cannot_end_the_data(tmp_path: Path) -> None:
     page("--map", path, "--counts", 32, "--out", out)
     text = out.read_text("utf-8")
     fit = fit_routine(read_map(json.loads(path.read_text("utf-8"))), load_routine(TEASPOONS))
-    listed = index_page(fit, [Entry(path='a"><script>.pdf', words="<b>")])
+    listed = index_page(fit, [Entry(path='a"><script>.pdf', words="<b>", use=Use.PRINT)])
 
     assert "<script>alert" not in text
     assert json.loads(block(text, r'id="plan">(.*?)</script>'))["title"] == evil
