@@ -16,7 +16,8 @@ from phrasefit.cli import app
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit import fit_routine
 from phrasefit.reports.cues import running_counts
-from phrasefit.reports.page import Entry, Use, index_page
+from phrasefit.reports.page import Entry, index_page
+from phrasefit.reports.page.index import Use
 from phrasefit.routine.spec import load_routine
 from phrasefit.serial import dump_json, map_document, read_map
 from songs import song
