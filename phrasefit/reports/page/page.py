@@ -50,7 +50,7 @@ from phrasefit.reports.page.selfcontained import data_block, filled, part, polic
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, off_phrase_lines, verdict
+from phrasefit.reports.words import cautions, music_name, off_phrase_lines, part_name, verdict
 from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
 
@@ -275,7 +275,7 @@ def _shown_name(fit: FitPlan, kind: str, name: str) -> str:
     """Name a tag as it is called, and a part only where a routine has several."""
     if kind != "wall":
         return name
-    return f"part {name}" if len(fit.routine.parts) > 1 else ""
+    return part_name(name) if len(fit.routine.parts) > 1 else ""
 
 
 class _Steps:
@@ -311,7 +311,7 @@ def _sections(fit: FitPlan) -> list[dict[str, Any]]:
 
 def _music(fit: FitPlan, index: int) -> str:
     """Name a section so that it cannot be taken for a part of the routine."""
-    return f"music {fit.bar_map.sections[index].letter}"
+    return music_name(fit.bar_map.sections[index].letter)
 
 
 def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str, Any]:
