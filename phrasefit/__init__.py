@@ -32,7 +32,7 @@ Examples
 >>> [row.fit.plan.score == plan.score for row in ranking.songs]
 [True]
 
-Errors a user can mend are all `PhrasefitError`:
+Errors a user can fix are all `PhrasefitError`:
 
 >>> try:
 ...     phrasefit.analyse("sample_audio/no-such-song.ogg")

@@ -136,6 +136,16 @@ def songs_in(places: Iterable[Path]) -> list[Path]:
     Hidden files and folders are passed over, links to folders are not followed.  A file
     that is named itself is taken whatever its suffix.
 
+    Parameters
+    ----------
+    places : iterable of Path
+        Folders and song files.
+
+    Returns
+    -------
+    list of Path
+        Each file once.
+
     Raises
     ------
     ParameterError

@@ -15,7 +15,7 @@ GAP_S = 0.05  # times of packets are rounded, and Opus skips some; less than thi
 TOLD_S = 0.1  # smaller holes are not worth a word
 LONGEST_PAGE_S = 5.2  # of Ogg: 255 packets of Opus, 20 ms each
 TAG_HEADS = (b"ID3", b"TAG", b"APETAGEX", b"LYRICSBEGIN")
-MEND = "copy or download it again"
+COPY_IT = "copy or download it again"
 
 
 @dataclass(slots=True)
@@ -113,7 +113,7 @@ class LossWatch:
         """Say what is too little to refuse the file for."""
         lost_s = self.lost_s(heard_s)
         if lost_s >= TOLD_S:
-            return [f"{lost_s:.1f} s of the sound cannot be read; if it stutters, {MEND}"]
+            return [f"{lost_s:.1f} s of the sound cannot be read; if it stutters, {COPY_IT}"]
         if self._ends_badly:
-            return [f"the file ends in the middle of a frame; if the end is missing, {MEND}"]
+            return [f"the file ends in the middle of a frame; if the end is missing, {COPY_IT}"]
         return []

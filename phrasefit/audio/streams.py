@@ -24,7 +24,7 @@ from phrasefit.audio.containers import (
     ogg_links,
     promised_bytes,
 )
-from phrasefit.audio.losses import MEND, LossWatch
+from phrasefit.audio.losses import COPY_IT, LossWatch
 from phrasefit.errors import AudioError
 from phrasefit.model import one_line
 
@@ -96,19 +96,20 @@ class SongReader:
                     yield from _joined(self._sound_of(container, file, link))
                 if link.is_cut:
                     raise AudioError(
-                        f"is cut off after {self.heard_s:.1f} s, its last page is missing; {MEND}",
+                        f"is cut off after {self.heard_s:.1f} s, its last page is missing;"
+                        f" {COPY_IT}",
                         where=self.path,
                     )
         self.declared_s = max(self.declared_s, self.heard_s / there)
         if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
             raise AudioError(
                 f"is cut off, only {self.heard_s:.1f} s of {self.declared_s:.1f} s"
-                f" can be read; {MEND}",
+                f" can be read; {COPY_IT}",
                 where=self.path,
             )
         if not link.has_end_mark:
             self.notes.append(
-                f"the file lacks the mark that ends an Ogg file; if the end is missing, {MEND}"
+                f"the file lacks the mark that ends an Ogg file; if the end is missing, {COPY_IT}"
             )
 
     def _links(self, file: BinaryIO, size_bytes: int) -> list[OggLink]:
@@ -119,7 +120,7 @@ class SongReader:
         try:
             links = ogg_links(file)
         except ValueError as exc:
-            raise AudioError(f"is damaged, it {exc}; {MEND}", where=self.path) from exc
+            raise AudioError(f"is damaged, it {exc}; {COPY_IT}", where=self.path) from exc
         if len(links) > MOST_OGG_LINKS:
             raise AudioError(
                 f"is joined of {len(links)} recordings, up to {MOST_OGG_LINKS} can"
@@ -145,11 +146,11 @@ class SongReader:
         window.seek(0)
         head = window.read(12)
         if self.heard_s:
-            return f"is damaged after {self.heard_s:.1f} s; {MEND}"
+            return f"is damaged after {self.heard_s:.1f} s; {COPY_IT}"
         if there < 1.0:
-            return f"is cut off, only {100 * there:.0f} percent of its bytes are there; {MEND}"
+            return f"is cut off, only {100 * there:.0f} percent of its bytes are there; {COPY_IT}"
         if head[4:8] == b"ftyp" or head.startswith(KNOWN_HEADS):
-            return f"is damaged or cut off, none of it can be read; {MEND}"
+            return f"is damaged or cut off, none of it can be read; {COPY_IT}"
         return "is not a sound file that can be read; use WAV, FLAC, OGG, MP3 or M4A"
 
     # ------------------------------------------------------- one stream of sound
@@ -201,7 +202,7 @@ class SongReader:
         if lost_s > MISSING_TOLERANCE_S:
             raise AudioError(
                 f"is damaged near {self.heard_s:.1f} s,"
-                f" {lost_s:.1f} s of its sound cannot be read; {MEND}",
+                f" {lost_s:.1f} s of its sound cannot be read; {COPY_IT}",
                 where=self.path,
             )
 

@@ -55,7 +55,7 @@ for _name in COMMANDS:
 
 
 def main() -> None:
-    """Run the command line; every mendable error becomes one line and exit code 2."""
+    """Run the command line; every fixable error becomes one line and exit code 2."""
     from phrasefit.cli._edge import run
 
     run(app)

@@ -10,7 +10,7 @@ from phrasefit.errors import PhrasefitError
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Write all sample songs with their truths; return the exit code (2 = mend something)."""
+    """Write all sample songs with their truths; return the exit code (2 = fix something)."""
     parser = argparse.ArgumentParser(
         prog="python -m phrasefit.demo",
         description="Write the sample songs (OGG) and what is true about them (JSON).",

@@ -21,6 +21,12 @@ def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Eveni
         Songs may come with several routines, routines with several songs.
     request : EveningRequest
 
+    Returns
+    -------
+    Evening
+        The dances in their order, what the evening is worth, and what no evening from the
+        same pairings can exceed.
+
     Raises
     ------
     NoFitError

@@ -212,10 +212,22 @@ def rank_table(
     plan : callable
         Given indices into the table, gives for each the fit for `request`, or the error
         that tells why there is none.
+    top : int, optional
+        How many songs to plan and return; all that fit if left out.
+    songs : SongFilter, optional
+        Which songs to look at; all if left out.
     n_threads : int
         For scoring from summaries.
 
-    See `rank` for the others, and for what is returned and raised.
+    Returns
+    -------
+    Ranking
+        As of `rank`.
+
+    Raises
+    ------
+    ParameterError
+        If the request has a `start_s`, or a summary is damaged.
     """
     if top is not None and top < 1:
         raise ParameterError(f"top={top} must be at least 1 song")

@@ -51,6 +51,12 @@ def routine_from_numbers(
     turn_deg : int, optional
         Signed turn of one repetition [degrees, right = +]; by default the one that
         makes `walls`, to the right.
+    name : str
+        What to call it; its numbers if left out.
+    tempo_bpm : (float, float), optional
+        Slowest and fastest tempo [counts a minute].
+    intro_counts : int, optional
+        Counts of intro it wants.
 
     Returns
     -------

@@ -141,6 +141,15 @@ class Reading:
 def load_routine(path: Path | str) -> Routine:
     """Read a routine file that has no mistakes.
 
+    Parameters
+    ----------
+    path : Path or str
+        A TOML file, as the top of this module describes it.
+
+    Returns
+    -------
+    Routine
+
     Raises
     ------
     RoutineError

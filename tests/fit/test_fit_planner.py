@@ -60,7 +60,7 @@ def test_a_square_song_is_danced_straight_through() -> None:
 
 
 def test_the_example_of_the_design() -> None:
-    """The song adds 4 counts before the last chorus: a 4-count tag right before it mends it."""
+    """The song adds 4 counts before the last chorus: a 4-count tag right before it fixes it."""
     song = make_song(("I", 8), ("A", 16), ("B", 16), ("A", 17), ("B", 16), ("B", 16))
 
     fit = fit_routine(song, make_routine())
@@ -83,7 +83,7 @@ def test_the_example_of_the_design() -> None:
     ],
 )
 def test_the_mend_fits_the_break(bars, event) -> None:
-    """Each break is mended by the event that teachers use for it."""
+    """Each break is fixed by the event that teachers use for it."""
     song = make_song(("I", 8), ("A", bars), *[("B", 16), ("A", 16)] * 3)
 
     fit = fit_routine(song, make_routine())
@@ -112,7 +112,7 @@ def test_a_tag_that_gains_little_is_not_advised() -> None:
 
 
 def test_the_same_restart_again_is_easier() -> None:
-    """Where 8 and 24 counts over could be mended by either, the kind used before is taken."""
+    """Where 8 and 24 counts over could be fixed by either, the kind used before is taken."""
     routine = make_routine(tags=(TagOption(counts=2), TagOption(counts=2, turn_deg=180)))
     odd = [4] * 15 + [6]
     song = make_song(("I", 8), ("A", odd), ("B", 16), ("A", odd), ("B", 16), ("B", 16))
