@@ -138,7 +138,7 @@ def test_a_tag_before_a_restart_comes_first(rehearse: Callable, fits: SimpleName
     at = next(i for i, row in enumerate(rows) if "TAG" in row)
     facings = [clock(facing) for facing in (tag.facing, restart.facing)]
     assert [" ".join(row.split()[1:]) for row in rows[at : at + 2]] == [
-        f"{facings[0]} music B 4 TAG 4 after 16",
+        f"{facings[0]} music B 4 TAG 4 after 16, turning to {clock(tag.end_facing)}",
         f"{facings[1]} RESTART after 16",
     ]
     assert rows[at + 1].split()[0] == rows[at + 2].split()[0] == clock_time(restart.time_s)
@@ -150,7 +150,7 @@ def test_a_tag_before_a_restart_comes_first(rehearse: Callable, fits: SimpleName
     )
     named = [(words, kind.split()[1], box) for words, kind, box in notes if "after 16" in words]
     assert [entry[:2] for entry in named] == [
-        ("TAG 4 after 16", "tag"),
+        (f"TAG 4 after 16, turning to {clock(tag.end_facing)}", "tag"),
         ("RESTART after 16", "restart"),
     ]
     (_, _, above), (_, _, below) = named
