@@ -182,6 +182,7 @@ def test_name_alone_does_not_turn_its_sentence() -> None:
 def test_emoji_are_named_and_flags_spelled(monkeypatch: pytest.MonkeyPatch) -> None:
     """Signs that no font has stand in words (names of the Unicode Character Database)."""
     without_fonts(monkeypatch)
+    letters_note()  # what tests before had to say
 
     assert printable("Go \U0001f483\U0001f3fd now") == "Go [dancer] now"
     assert printable("\U0001f1eb\U0001f1f7 x") == "[flag FR] x"
