@@ -73,4 +73,15 @@ def _seconds(value: Any) -> float:
 
 
 def _is_usable(record: Record) -> bool:
+    if not _is_text(record.key) or not _is_text(record.text):
+        return False
     return record.table != "correction" or isinstance(record.value(), dict)
+
+
+def _is_text(text: str) -> bool:
+    """Tell whether it can be kept: half a character, as ``"\\ud800"`` in JSON, cannot."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True

@@ -277,6 +277,18 @@ def test_byte_order_marks_are_taken_everywhere(kind: str, program: Program, tmp_
     program("fit", "--map", paths["map"], paths["routine"], "--settings", paths["settings"])
 
 
+@pytest.mark.parametrize("key", ["name", "text"])
+def test_half_characters_are_not_imported(key: str, program: Program, tmp_path: Path) -> None:
+    """What no file of text can hold is refused with the kind of row it stands in."""
+    row = {"name": "x", "text": "y", "stored_at": 1.0} | {key: "\ud800"}
+    path = tmp_path / "export.json"
+    path.write_text(
+        json.dumps({"format": "phrasefit-store", "version": 1, "correction": [], "routine": [row]})
+    )
+
+    assert "a routine in it is damaged" in program("store", "import", path, expect=2).err
+
+
 # ---------------------------------------------------------------- stopped and closed
 
 
