@@ -27,7 +27,7 @@ from phrasefit.routine.turns import (
 from phrasefit.routine.vocabulary import plain_pattern
 
 USUAL_COUNTS = (16, 128)  # lengths in use; common practice, no source
-SLOWEST_COUNTS_PER_MINUTE = 60.0  # below it bars a minute were meant; see TEMPO in the docs
+SLOWEST_COUNTS_PER_MINUTE = 60.0  # below it bars a minute were meant
 LOAD_TEMPO = 120.0  # counts a minute for the turn load of a routine without a tempo range
 
 # No limit is published: more than one turn without a pause, and six turns a minute, are
