@@ -90,7 +90,7 @@ def test_two_shells_keep_all_their_corrections(song: Path) -> None:
         {"one_at_s": "soon"},
         {"sections_at_s": 7},
         {"sections_at_s": [None]},
-        {"nudge_s": None},
+        {"nudge_s": "late"},
         {"no": "correction"},
         {"level": [2.0]},
         {"shift_one_beats": 10**400},

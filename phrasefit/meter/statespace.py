@@ -17,7 +17,7 @@ MOVE_COST = 6.0  # for each `RATE_STEP` of tempo change from beat to beat
 MOVE_REACH = 3
 START_COST = 6.0  # so that a few chance hits are not taken for a pulse
 BREAK_COST = 20.0  # music seldom stops and begins again out of phase
-# Tempos of released songs: median 119, wider than measured (TRADE.md: 74-150 for 90 %)
+# Tempos of released songs: median 119, wider than measured (74-150 for 90 % of the Harmonix Set)
 # because slow ballads and fast waltzes are danced to as well.
 USUAL_BPM, USUAL_SPREAD = 118.0, 0.45
 

@@ -58,7 +58,11 @@ def test_level_without_a_routine(bpm: float, meter: int, level: float) -> None:
         (85, (160, 180), 0.5),
         (170, (80, 90), 2.0),
         (120, (60, 130), 1.0),
-        (104, (200, 208), 0.5),  # quickstep is often tagged at half (TRADE, tempo table)
+        (
+            104,
+            (200, 208),
+            0.5,
+        ),  # quickstep is often tagged at half (50 to 52 bars a minute in the tables)
     ],
 )
 def test_level_by_the_range_of_the_routine(bpm: float, tempo, level: float) -> None:
