@@ -33,6 +33,8 @@ class Reason(StrEnum):
     NO_ONE = "no one"
     OTHER_METER = "other meter"
     SHORTER_THAN_ONE_WALL = "shorter than one wall"
+    NO_EVENING = "no evening"
+    NO_TIME = "no time"
 
 
 class PhrasefitError(Exception):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing, curve_at
 from phrasefit.evening.integer_program import EveningProgram, Row, Solution
 from phrasefit.fit.tempo import is_in_reach
@@ -64,12 +64,14 @@ def _usable(
     n_short = len({o.key for o in reached} - {o.key for o in usable})
     if not usable and n_short:
         raise NoFitError(
-            f"all songs that fit are shorter than {least}; add longer ones, or lower --min-length"
+            f"all songs that fit are shorter than {least}; add longer ones, or lower --min-length",
+            reason=Reason.NO_EVENING,
         )
     if not usable:
         raise NoFitError(
             f"no song fits any routine at a score of {request.min_score:g} or more with its tempo"
-            " in reach; add songs or routines, or lower --min-score"
+            " in reach; add songs or routines, or lower --min-score",
+            reason=Reason.NO_EVENING,
         )
     notes = []
     if n_short:
@@ -99,7 +101,7 @@ def _longest(
             tried.notes += program.notes
             tried.notes.append(f"{shorter} dances instead of {n}: {reason}")
             return tried, found
-    raise NoFitError(reason)
+    raise NoFitError(reason, reason=Reason.NO_EVENING)
 
 
 def _with_others(program: EveningProgram, found: Solution, request: EveningRequest) -> Solution:
@@ -118,7 +120,8 @@ def _with_others(program: EveningProgram, found: Solution, request: EveningReque
             program.notes.append(f"nothing else can stand at place {place}: others moved as well")
         if other is None:
             raise NoFitError(
-                f"there is no other evening without the song at place {place}; add songs"
+                f"there is no other evening without the song at place {place}; add songs",
+                reason=Reason.NO_EVENING,
             )
         found = other
     return found

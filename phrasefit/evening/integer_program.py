@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.evening.evening import EveningRequest, Pairing, curve_at
 
 if TYPE_CHECKING:
@@ -252,7 +252,8 @@ class EveningProgram:
         if result.x is None and result.status == STOPPED:
             raise NoFitError(
                 "no evening was found in the time allowed; ask for a shorter one, or for less at"
-                " once"
+                " once",
+                reason=Reason.NO_TIME,
             )
         if result.x is None:
             return None
