@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import hypothesis
 import numpy as np
 import pytest
+
+from browsing import chromium
 
 # How long a drawn case takes depends on who else uses the machine: time is measured by scripts.
 hypothesis.settings.register_profile("untimed", deadline=None)
@@ -27,3 +31,10 @@ def private_cache(
 def rng() -> np.random.Generator:
     """Give the same random numbers on every run."""
     return np.random.default_rng(20261125)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Start Chromium once for all tests of pages."""
+    with chromium() as running:
+        yield running

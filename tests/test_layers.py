@@ -38,6 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "collection": {"fit", "ranking", "store", "pipeline", "batch"},
     "demo": {"serial", "sounds"},
     "training": {"audio", "meter", "form", "routine", "reports", "sounds", "demo"},
+    "desk": ALL_THAT_SHIPS,
     "cli": ALL_THAT_SHIPS,
     "__init__": ALL_THAT_SHIPS,  # names the public things; a test checks that it loads none of them
     "__main__": {"cli"},

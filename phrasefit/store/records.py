@@ -19,6 +19,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "correction": ("content_hash", "document"),
     "routine": ("name", "text"),
     "set_aside": ("key", "document"),
+    "desk": ("key", "document"),  # keys are "kind/name", see `UserData.desk_items`
 }
 REMOVED = "null"  # the text of a record that says: there is none any more
 TICK_S = 1e-6  # between two changes of one record, should the clock stand still or go back
@@ -114,6 +115,8 @@ def in_words(records: Iterable[Record]) -> str:
         f"{n['correction']} correction{'s' * (n['correction'] != 1)}",
         f"{n['routine']} routine{'s' * (n['routine'] != 1)}",
     ]
+    if n["desk"]:
+        parts.append(f"{n['desk']} record{'s' * (n['desk'] != 1)} of the desk")
     if n["set_aside"]:
         parts.append(f"{n['set_aside']} set aside")
     return " and ".join(parts) if len(parts) == 2 else ", ".join(parts)

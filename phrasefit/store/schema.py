@@ -63,6 +63,13 @@ MIGRATIONS: tuple[str, ...] = (
     UPDATE routine SET checksum = record_checksum('routine', name, text, stored_at);
     DELETE FROM file WHERE content_hash NOT IN (SELECT content_hash FROM analysis);
     """,
+    # 4: what a person made at the desk: steps to undo, evenings, what was taught.
+    """
+    CREATE TABLE desk (
+        key TEXT PRIMARY KEY, document TEXT NOT NULL, stored_at REAL NOT NULL,
+        checksum INTEGER
+    ) WITHOUT ROWID;
+    """,
 )
 SCHEMA = len(MIGRATIONS)
 

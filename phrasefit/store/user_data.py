@@ -156,11 +156,57 @@ class UserData(TwoCopies):
         """Keep a routine, in place of an earlier one of this name."""
         self._write(lambda: [self._record("routine", name, text)])
 
+    def edit_routine(self, name: str, change: Callable[[str | None], str | None]) -> None:
+        """Change a routine while no other program can; as `edit_correction`, with its text."""
+
+        def decide() -> list[Record]:
+            kept = self._get("routine", name)
+            text = change(kept.text if kept else None)
+            if text is None and kept is None:
+                return []
+            return [self._record("routine", name, REMOVED if text is None else text)]
+
+        self._write(decide)
+
+    # --------------------------------------------------------------------- the desk
+
+    def desk_items(self, kind: str) -> dict[str, Document]:
+        """Recall everything of one kind (``evening``, ``lesson`` ...) by its name."""
+        return {
+            record.key.removeprefix(f"{kind}/"): document
+            for record in self._all("desk")
+            if record.key.startswith(f"{kind}/") and (document := _object_in(record)) is not None
+        }
+
+    def desk_item(self, kind: str, name: str) -> Document | None:
+        """Recall one thing that a person made at the desk; None if there is none."""
+        record = self._get("desk", f"{kind}/{name}")
+        return _object_in(record) if record else None
+
+    def edit_desk_item(
+        self, kind: str, name: str, change: Callable[[Document | None], Document | None]
+    ) -> Document | None:
+        """Change one thing of the desk while no other program can; see `edit_correction`."""
+        key = f"{kind}/{name}"
+        result: Document | None = None
+
+        def decide() -> list[Record]:
+            nonlocal result
+            kept = self._get("desk", key)
+            result = change(_object_in(kept) if kept else None)
+            if result is None and kept is None:
+                return []
+            text = REMOVED if result is None else json.dumps(result)
+            return [self._record("desk", key, text)]
+
+        self._write(decide)
+        return result
+
     # ------------------------------------------------------------- another computer
 
     def user_records(self) -> list[Record]:
-        """Recall all corrections and routines."""
-        return [*self._all("correction"), *self._all("routine")]
+        """Recall all corrections, routines and what was made at the desk."""
+        return [*self._all("correction"), *self._all("routine"), *self._all("desk")]
 
     def merge_records(self, records: Iterable[Record]) -> dict[str, int]:
         """Take over records of another store; of two for the same thing the later one stays.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import wave
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,27 +18,8 @@ from phrasefit.reports.page import page as page_of
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
 
-CHROMIUMS = ("chromium", "chromium-browser", "google-chrome")
-# No sandbox: tests run as root in containers.  No traffic of the browser's own.
-ARGUMENTS = (
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
-    "--autoplay-policy=no-user-gesture-required",
-)  # fmt: skip
 ROUTINES = Path(phrasefit.__file__).parent / "routines"
 RATE_HZ = 8000
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator:
-    """Start Chromium once; without one these tests are skipped."""
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    found = next((path for name in CHROMIUMS if (path := shutil.which(name))), None)
-    if found is None:
-        pytest.skip("no Chromium on this machine: install Debian's package chromium")
-    with api.sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=found, args=list(ARGUMENTS))
-        yield running
-        running.close()
 
 
 @pytest.fixture

@@ -54,7 +54,7 @@ from phrasefit.reports.words import cautions, music_name, off_phrase_lines, part
 from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
 
-STYLES = ("sheet.css", "page.css")
+STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
     "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
     "drawing.js", "keeping.js", "correcting.js", "controls.js",

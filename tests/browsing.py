@@ -1,0 +1,30 @@
+"""A real Chromium for tests of pages; they are skipped without one."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+CHROMIUMS = ("chromium", "chromium-browser", "google-chrome")
+# No sandbox: tests run as root in containers.  No traffic of the browser's own.
+ARGUMENTS = (
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+)  # fmt: skip
+
+
+@contextlib.contextmanager
+def chromium() -> Iterator[Any]:
+    """Start Chromium through Playwright."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    found = next((path for name in CHROMIUMS if (path := shutil.which(name))), None)
+    if found is None:
+        pytest.skip("no Chromium on this machine: install Debian's package chromium")
+    with api.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=found, args=list(ARGUMENTS))
+        yield running
+        running.close()
