@@ -120,8 +120,10 @@ def plural_s(n: int) -> str:
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what fixes it."""
-    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     judgement = _judgement(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    if fit.plans[0].n_changes:  # changes are demanded: there is no plan straight through
+        return [judgement, _what_changes_do(fit, plan)]
+    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     straight = _straight_through(fit, plain)
     if plain.all_kept and not plan.n_changes:
         return [f"{judgement}: {straight}"]
