@@ -17,16 +17,6 @@ if TYPE_CHECKING:
     from phrasefit.pipeline import Analysis
     from phrasefit.reports.page import Level, Origin, Recording
 
-MEDIA_TYPES = {
-    ".mp3": "audio/mpeg",
-    ".wav": "audio/wav",
-    ".flac": "audio/flac",
-    ".ogg": "audio/ogg",
-    ".oga": "audio/ogg",
-    ".opus": "audio/ogg",
-    ".m4a": "audio/mp4",
-    ".aac": "audio/aac",
-}
 MOST_EMBEDDED_BYTES = 60_000_000  # a browser on a tablet still opens a file of this size
 
 
@@ -81,7 +71,7 @@ def recording_of(song: Path | None, target: Path) -> Recording:
         If it cannot be read.
     """
     from phrasefit.errors import AudioError, ParameterError
-    from phrasefit.reports.page import Recording
+    from phrasefit.reports.page import MEDIA_TYPES, Recording
 
     if song is None:
         raise ParameterError("--embed needs the song file; give it in place of --map")
