@@ -20,17 +20,6 @@ if TYPE_CHECKING:
 LEVELS = (0.5, 2.0, 1.0, 0.25, 4.0)  # beats of the map in a count, tried for half and double
 SAME_PACE = 0.03  # two levels count equally fast if they differ by less
 
-MEDIA_TYPES = {
-    ".mp3": "audio/mpeg",
-    ".wav": "audio/wav",
-    ".flac": "audio/flac",
-    ".ogg": "audio/ogg",
-    ".oga": "audio/ogg",
-    ".opus": "audio/ogg",
-    ".m4a": "audio/mp4",
-    ".aac": "audio/aac",
-}
-
 
 class Planned(NamedTuple):
     """A routine laid over a song, the plan that was asked for, and what was heard.

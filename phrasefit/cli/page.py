@@ -69,8 +69,7 @@ def recording_of(song: Path | None, target: Path) -> Recording:
         If it cannot be read.
     """
     from phrasefit.errors import AudioError, ParameterError
-    from phrasefit.hand_out import MEDIA_TYPES
-    from phrasefit.reports.page import Recording
+    from phrasefit.reports.page import MEDIA_TYPES, Recording
 
     if song is None:
         raise ParameterError("--embed needs the song file; give it in place of --map")
