@@ -392,6 +392,8 @@ class SongSummary:
     `version` is that of the analysis and of the bytes in `grid` (`ranking.summary`);
     `tempo_bpm` are beats a minute, `meter` beats a bar; `confidence` (0-1) is that of the
     least sure reading; `beats_per_count` is the level a person chose, None where nobody did.
+    `counts_per_minute` are those it is danced at if no routine decides; `doubts` are the kinds of
+    its doubts (`DoubtKind`), with commas between.
     """
 
     content_hash: str
@@ -403,6 +405,8 @@ class SongSummary:
     meter: int
     confidence: float
     beats_per_count: float | None
+    counts_per_minute: float
+    doubts: str
     grid: bytes
 
 

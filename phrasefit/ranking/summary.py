@@ -22,7 +22,8 @@ import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts
+from phrasefit.fit.doubts import doubts_of_song
+from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts, level_of
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
 from phrasefit.model import BarMap, CountGrid, Part, Routine, SongSummary
 
@@ -66,17 +67,20 @@ def summary_of(bar_map: BarMap, *, key: str, version: str = "") -> SongSummary:
     version : str
         Of the analysis; that of summaries is added.
     """
+    # A map without beats fits no routine; its tempo only has to be a number.
+    tempo_bpm = beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0
     return SongSummary(
         content_hash=key,
         version=summary_version(version),
         title=bar_map.title,
         artist=bar_map.artist,
         duration_s=bar_map.duration_s,
-        # A map without beats fits no routine; its tempo only has to be a number.
-        tempo_bpm=beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0,
+        tempo_bpm=tempo_bpm,
         meter=bar_map.meter,
         confidence=least_confidence(bar_map),
         beats_per_count=bar_map.beats_per_count,
+        counts_per_minute=tempo_bpm / level_of(bar_map) if bar_map.beat_times_s.size else 0.0,
+        doubts=",".join(doubts_of_song(bar_map)),
         grid=layouts_of(bar_map),
     )
 
