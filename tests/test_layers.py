@@ -36,6 +36,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "parent_watch": set(),
     "batch": {"ranking", "store", "pipeline", "parent_watch"},
     "collection": {"fit", "ranking", "evening", "store", "pipeline", "batch"},
+    "hand_out": {"fit", "corrections", "pipeline", "reports", "serial"},
     "demo": {"serial", "sounds"},
     "training": {"audio", "meter", "form", "routine", "reports", "sounds", "demo"},
     "desk": ALL_THAT_SHIPS,

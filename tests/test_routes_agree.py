@@ -17,10 +17,10 @@ import pytest
 import phrasefit
 from in_process import Program
 from kept_songs import keep
-from phrasefit.cli.page import origin_of
 from phrasefit.collection import Collection
 from phrasefit.fit import PlanRequest, Settings
 from phrasefit.fit.grid import level_of
+from phrasefit.hand_out import Planned, origin_of
 from phrasefit.model import BarMap, Correction, FitPlan, Routine
 from phrasefit.pipeline import Analysis, analyse, correct
 from phrasefit.ranking.rank import rank_table
@@ -315,7 +315,7 @@ def test_the_page_s_levels_are_those_of_the_program(tmp_path: Path) -> None:
     _, analysis = kept_song(truth, tmp_path, Correction())
     fit = phrasefit.fit(analysis, load_routine(KETTLE))
 
-    origin = origin_of((fit, fit.plan, analysis))
+    origin = origin_of(Planned(fit, fit.plan, analysis))
 
     assert origin.double is not None
     assert origin.double.bar_map.beats_per_count == origin.double.beats_per_count == 1.0

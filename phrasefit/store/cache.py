@@ -77,6 +77,11 @@ class Store(UserData):
         rows = self._ask("SELECT * FROM file", kinds=(str, int, int, str))
         return {row[0]: row[1:] for row in rows}
 
+    def paths_of(self, content_hash: str) -> list[str]:
+        """List the files that held this sound when they were heard."""
+        query = "SELECT path FROM file WHERE content_hash = ? ORDER BY path"
+        return [row[0] for row in self._ask(query, (content_hash,), (str,))]
+
     def _put_file(self, path: Path, content_hash: str) -> None:
         state = path.stat()
         self._db.execute(

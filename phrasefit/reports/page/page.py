@@ -93,6 +93,19 @@ class Origin:
     double: Level | None = None
 
 
+# What browsers are told that a song file is (IANA media types).
+MEDIA_TYPES = {
+    ".mp3": "audio/mpeg",
+    ".wav": "audio/wav",
+    ".flac": "audio/flac",
+    ".ogg": "audio/ogg",
+    ".oga": "audio/ogg",
+    ".opus": "audio/ogg",
+    ".m4a": "audio/mp4",
+    ".aac": "audio/aac",
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
     """The song file itself, to be carried by the page."""
