@@ -16,6 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from phrasefit.desk import routines, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -30,7 +31,10 @@ MOST_CONNECTIONS = 250
 
 # The modules of the views: each has the addresses of its data in ROUTES, and may
 # prepare the desk in ``prepare(desk)``.
-ROUTES: list[BaseRoute] = []
+ROUTES: list[BaseRoute] = [
+    *songs.ROUTES,
+    *routines.ROUTES,
+]
 PREPARE: list[Callable[[Desk], None]] = []
 
 

@@ -27,7 +27,7 @@ from phrasefit.store.salvage import (
 from phrasefit.store.user_data import UserData
 
 SUMMARY_KINDS: tuple[type | UnionType, ...] = (
-    str, str, str, str, float, float, int, float, float | None, bytes, int,
+    str, str, str, str, float, float, int, float, float | None, float, str, bytes, int,
 )  # fmt: skip
 
 
@@ -76,6 +76,11 @@ class Store(UserData):
         """List all files heard: path to (size, modification time in ns, content hash)."""
         rows = self._ask("SELECT * FROM file", kinds=(str, int, int, str))
         return {row[0]: row[1:] for row in rows}
+
+    def paths_of(self, content_hash: str) -> list[str]:
+        """List the files that held this sound when they were heard."""
+        query = "SELECT path FROM file WHERE content_hash = ? ORDER BY path"
+        return [row[0] for row in self._ask(query, (content_hash,), (str,))]
 
     def _put_file(self, path: Path, content_hash: str) -> None:
         state = path.stat()
@@ -205,8 +210,12 @@ class Store(UserData):
 
     def hashes_heard(self, version: str) -> set[str]:
         """List the sounds that have an analysis of this version."""
-        query = "SELECT content_hash FROM analysis WHERE version = ?"
-        return {row[0] for row in self._ask(query, (version,), (str,))}
+        return set(self.heard_at(version))
+
+    def heard_at(self, version: str) -> dict[str, float]:
+        """Tell when the sounds that have an analysis of this version were heard [s since 1970]."""
+        query = "SELECT content_hash, stored_at FROM analysis WHERE version = ?"
+        return dict(self._ask(query, (version,), (str, float)))
 
     def put_summaries(self, summaries: Iterable[SongSummary]) -> None:
         """Keep summaries, in place of earlier ones of the same sounds."""
@@ -214,7 +223,7 @@ class Store(UserData):
             return
         rows = [tuple(getattr(s, name) for name in SongSummary.__slots__) for s in summaries]
         values = [(*row, _summary_checksum(row)) for row in rows]
-        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         self._change(lambda: self._db.executemany(query, values))
 
 
