@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import routines, songs
+from phrasefit.desk import routines, sheet, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -34,6 +34,7 @@ MOST_CONNECTIONS = 250
 ROUTES: list[BaseRoute] = [
     *songs.ROUTES,
     *routines.ROUTES,
+    *sheet.ROUTES,
 ]
 PREPARE: list[Callable[[Desk], None]] = []
 

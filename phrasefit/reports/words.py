@@ -290,6 +290,11 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
     )
 
 
+def changes_words(plan: Plan) -> str:
+    """Say all changes of a plan in a line."""
+    return "; ".join(change_sentences(plan)) or "danced straight through"
+
+
 def score_words(plan: Plan) -> str:
     """Say how the score comes about."""
     if plan.phrase_met < 0:

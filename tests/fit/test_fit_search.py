@@ -145,7 +145,7 @@ def test_equals_brute_force_with_demands(
     strength, routine, costs, demanded, forbidden, start
 ) -> None:
     """The best of all dances that have every change demanded and none that is ruled out."""
-    demanded = [(kind, count) for kind, count in demanded if count < len(strength)]
+    demanded = [place for place in demanded if start < place[1] < len(strength)]
     bounds = Bounds(demanded=tuple(demanded), forbidden=tuple(forbidden))
     search = search_for(strength, routine, [start], 2, costs, bounds)
     expected = best_by_changes(
