@@ -34,6 +34,7 @@ from phrasefit.fit.grid import count_grid
 from phrasefit.fit.request import ChangePlace, PlanRequest
 from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
+from phrasefit.reports.fit_text import plans_worth_showing
 from phrasefit.reports.page.page import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
 from phrasefit.reports.song_view import (
@@ -214,7 +215,7 @@ def _plan(desk: Desk, analysis: pipeline.Analysis, fit: FitPlan) -> dict[str, An
                 "advised": plan is fit.advised,
                 "shown": plan is fit.plan,
             }
-            for plan in fit.plans
+            for plan in plans_worth_showing(fit)
         ],
         "starts": [
             {

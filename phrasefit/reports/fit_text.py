@@ -124,8 +124,13 @@ def _wall_row(wall: Wall, cell: str) -> str:
     )
 
 
+def plans_worth_showing(fit: FitPlan) -> list[Plan]:
+    """Leave out the plans that nobody would learn."""
+    return [p for p in fit.plans if p in (fit.plan, fit.advised) or p.score >= WORTH_SHOWING]
+
+
 def _other_plans(fit: FitPlan) -> list[str]:
-    shown = [p for p in fit.plans if p in (fit.plan, fit.advised) or p.score >= WORTH_SHOWING]
+    shown = plans_worth_showing(fit)
     if len(shown) == 1:
         return []
     lines = ["plans (the best for each number of changes; * = advised)"]

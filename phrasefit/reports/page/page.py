@@ -5,12 +5,12 @@
 script can count again after a correction.  It then shows counts only: where the walls
 lie on corrected counts is for `phrasefit.fit` to say, not for a browser to guess.
 
-The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small arithmetic
-and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
-one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
-``awake.js`` keeps the screen on, ``recording.js`` opens the song, ``drawing.js`` draws the
-moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``controls.js``
-wires keys and buttons.
+The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
+arithmetic, ``clicking.js`` sounds a click and ``sheet.js`` draws the song in lines (none of
+them knows this page: all can serve another one), ``score.js`` counts, ``sound.js`` is the
+clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``recording.js``
+opens the song, ``drawing.js`` draws the moment, ``keeping.js`` holds what is unsaved,
+``correcting.js`` changes it, ``controls.js`` wires keys and buttons.
 """
 
 from __future__ import annotations
@@ -64,8 +64,8 @@ from phrasefit.routine.vocabulary import cue_words
 
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
-    "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
-    "drawing.js", "keeping.js", "correcting.js", "controls.js",
+    "counting.js", "clicking.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js",
+    "recording.js", "drawing.js", "keeping.js", "correcting.js", "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
