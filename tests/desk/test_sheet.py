@@ -13,13 +13,13 @@ import threading
 from pathlib import Path
 
 import pytest
-from conftest import ROOT, RunningDesk
 
 from phrasefit.batch import Workers, listen_to, songs_in
 from phrasefit.desk.places import choose_folder
 from phrasefit.routine.turns import clock
 from phrasefit.store import Store
 
+ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_audio"
 DUST, BREATH = "half-a-bar-of-dust.ogg", "one-bar-for-breath.ogg"
 NUMBERS = "counts=32&walls=4"
@@ -63,7 +63,7 @@ def fit_by_command(data: Path, song: Path, *arguments: str) -> dict:
     return json.loads(done.stdout)
 
 
-def change(desk: RunningDesk, address: str, sheet: dict, **value: object) -> dict:
+def change(desk, address: str, sheet: dict, **value: object) -> dict:
     """Correct what a sheet shows; gives the sheet that follows."""
     seen = {name: sheet["corrections"][name] for name in ("revision", "mark")}
     song, _, query = address.partition("?")
