@@ -8,10 +8,14 @@ import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from phrasefit.store import Store
 from phrasefit.store.database import default_path
+
+if TYPE_CHECKING:
+    from phrasefit.desk.hand_out import Packs
+    from phrasefit.desk.rehearsal import Room
 
 MOST_UNREAD = 500  # news that a page may leave unread before it has to look anew
 ALIVE_EVERY_S = 15.0  # a word now and then keeps the line open and shows that it is
@@ -97,6 +101,8 @@ class Desk:
     opening: list[Callable[[], None]] = field(default_factory=list)
     closing: list[Callable[[], None]] = field(default_factory=list)
     stop: Callable[[], None] = lambda: None
+    packs: Packs = field(init=False)
+    room: Room = field(init=False)
 
     def store(self) -> Store:
         """Open the store; one for each answer, to be used in a ``with``."""

@@ -111,5 +111,6 @@ wire();
 if (takeUp()) announce(`taken up from before: ${changeWords(state.change)}`);
 else apply(UNTOUCHED);
 sound.anchor.position = state.score.times[Math.max(0, state.score.start - data.group)];
-openEmbedded();
+if (data.live) follow(data.live);
+else openEmbedded();
 frame();

@@ -9,8 +9,8 @@ The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is sma
 and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
 one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
 ``awake.js`` keeps the screen on, ``recording.js`` opens the song, ``drawing.js`` draws the
-moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``controls.js``
-wires keys and buttons.
+moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js`` follows a
+desk, ``controls.js`` wires keys and buttons.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -57,7 +57,7 @@ from phrasefit.routine.vocabulary import cue_words
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
     "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
-    "drawing.js", "keeping.js", "correcting.js", "controls.js",
+    "drawing.js", "keeping.js", "correcting.js", "live.js", "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
@@ -114,12 +114,38 @@ class Recording:
     content: bytes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Live:
+    """Where a page that is served, not saved, gets the sound and the news.
+
+    `song` is the name under which the news speak of the song.  Corrections are then made
+    where the page comes from.
+    """
+
+    sound: str
+    news: str
+    song: str
+
+
+def _parts() -> tuple[str, str]:
+    """Read the style and the script of the page."""
+    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    return style, script
+
+
+def live_policy() -> str:
+    """Write the policy under which a live page is served."""
+    style, script = _parts()
+    return policy(style=style, script=script, live=True)
+
+
 def page(
     fit: FitPlan,
     plan: Plan | None = None,
     *,
     origin: Origin | None = None,
     recording: Recording | None = None,
+    live: Live | None = None,
 ) -> str:
     """Make the rehearsal page of a plan.
 
@@ -132,13 +158,15 @@ def page(
         Without it corrections can be tried in the page but not saved.
     recording : Recording, optional
         Carried inside the page; without it the user opens a file, or clicks are made.
+    live : Live, optional
+        The page is served, and follows whoever serves it.
 
     Returns
     -------
     str
-        HTML that loads nothing from anywhere.
+        HTML that loads nothing from anywhere; a live page only from its own server.
     """
-    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    style, script = _parts()
     carried = ""
     if recording is not None:
         encoded = base64.b64encode(recording.content).decode()
@@ -147,10 +175,11 @@ def page(
             f"{encoded}</script>"
         )
     document = page_document(fit, plan or fit.plan, origin=origin, embedded=bool(recording))
+    document["live"] = asdict(live) if live else None
     return filled(
         part("page.html"),
         {
-            "policy": policy(style=style, script=script),
+            "policy": policy(style=style, script=script, live=live is not None),
             "style": style,
             "script": script,
             "plan": data_block(document),

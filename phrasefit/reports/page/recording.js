@@ -4,10 +4,13 @@ const NO_SONG = "no song open: clicks are made here";
 const MOST_OFF_S = 1; // two copies of one recording differ by less: silence at the ends
 
 /** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
-function open(blob, name) {
+const open = (blob, name) => take(URL.createObjectURL(blob), name);
+
+/** Take what an address leads to as the sound. */
+function take(address, name) {
   if (sound.playing) pause();
   if (song.src) URL.revokeObjectURL(song.src);
-  song.src = URL.createObjectURL(blob);
+  song.src = address;
   song.playbackRate = song.defaultPlaybackRate = sound.rate;
   sound.source = "song";
   say(`playing ${name}`);
