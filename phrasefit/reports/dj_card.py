@@ -12,7 +12,8 @@ from phrasefit.errors import ParameterError
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.cues import COUNT_IN
 from phrasefit.reports.event_words import floor_words, label
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     BOTTOM_PT,
     FOOT_PT,
@@ -21,18 +22,11 @@ from phrasefit.reports.layout import (
     LEFT_PT,
     TITLE_PT,
     TOP_PT,
-    Flow,
     Leaf,
-    Row,
-    SetWords,
-    Slab,
     draw,
-    height_of,
-    paginate,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
+from phrasefit.reports.rows import Row, SetWords, Slab, height_of, paginate, row_of, set_words
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import is_off_tempo, tempo_words
 

@@ -12,22 +12,18 @@ from collections.abc import Sequence
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step, TagOption
 from phrasefit.reports.event_words import counts_words
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     HEAD_PT,
     HEAVY_RULE_PT,
     LEFT_PT,
     SMALL_PT,
-    TITLE_PT,
-    Flow,
     Leaf,
-    Row,
-    Slab,
     draw,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
+from phrasefit.reports.rows import Row, Slab, row_of, set_words
 from phrasefit.reports.words import part_name, routine_size
 from phrasefit.routine.dancer_state import first_count, last_count, turn_after
 from phrasefit.routine.turns import clock, format_turn
@@ -68,8 +64,7 @@ def step_leaves(routine: Routine, *, paper: str = "a4") -> list[Leaf]:
 
 def _heading(flow: Flow, routine: Routine) -> None:
     """Name, size, level, tempo, intro."""
-    flow.words(routine.name, TITLE_PT, least=HEAD_PT, bold=True)
-    flow.y += 2
+    flow.heading(routine.name)
     size = routine_size(routine)
     facts = [size if size != routine.name else "", routine.level]
     facts.append(DANCE_METERS[routine.meter].dance)
