@@ -41,7 +41,7 @@ LEAST_PT = 9.0  # the smallest type of a row
 SIZES = (16.0, 14.0, 13.0, BODY_PT, 11.0, 10.5)  # the largest one, in which a short plan fills it
 LEAD_EM = 1.6  # from row to row
 VERDICT_GAP_PT = 6.0  # between the table and the line below it
-VERDICT_PT = VERDICT_GAP_PT + SMALL_PT * LEADING
+VERDICT_PT = 2 * VERDICT_GAP_PT + SMALL_PT * LEADING
 MOST_STRETCH = 0.8  # of the type: how far rows move apart to fill a page
 # Columns, as multiples of the type; what follows has the rest.
 TIME_EM, COUNTS_EM, MUSIC_EM, PART_EM = 4.4, 3.6, 4.9, 4.2

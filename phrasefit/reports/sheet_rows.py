@@ -19,7 +19,7 @@ from phrasefit.reports.words import music_name, off_phrase, part_name
 # Columns, as multiples of the type: wall, facing.
 WALL_EM, FACES_EM = 2.3, 4.7
 AFTER_ARROW_EM = 1.25  # where the clock stands in its column
-BOX_GAP_PT = 2.4  # between a box and the rules above and below
+BOX_GAP_PT = 1.8  # between a box and the rules above and below
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

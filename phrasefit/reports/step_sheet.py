@@ -8,6 +8,7 @@ longer than a page.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step, TagOption
@@ -19,6 +20,7 @@ from phrasefit.reports.leaf import (
     HEAVY_RULE_PT,
     LEFT_PT,
     SMALL_PT,
+    Canvas,
     Leaf,
     draw,
 )
@@ -93,7 +95,7 @@ def _steps(flow: Flow, part: Part, meter: int) -> None:
             max(first_count(step), 0) // DANCE_METERS[meter].group_counts, []
         ).append(step)
     for i, steps in enumerate(sections.values()):
-        rows = [] if i else [_table_row(flow, [n for n, _ in COLUMNS], COLUMNS, size=SMALL_PT)]
+        rows = [] if i else [_heads(flow)]
         for step in steps:
             if step.heading:
                 rows.append(_heading_row(flow, step.heading))
@@ -101,6 +103,17 @@ def _steps(flow: Flow, part: Part, meter: int) -> None:
         flow.y += 0 if i else 6
         flow.group([slab for row in rows for slab in row])
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
+
+
+def _heads(flow: Flow) -> Row:
+    """Name the columns, over a heavy rule."""
+    (heads,) = _table_row(flow, [name for name, _ in COLUMNS], COLUMNS, size=SMALL_PT)
+
+    def rule(canvas: Canvas, top: float) -> None:
+        y = top + heads.height
+        canvas.line(LEFT_PT, y, LEFT_PT + flow.inner_pt, y, width=HEAVY_RULE_PT)
+
+    return (replace(heads, marks=(rule,)),)
 
 
 def _heading_row(flow: Flow, words: str) -> Row:
