@@ -35,7 +35,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "pipeline": {"audio", "meter", "form", "corrections", "store", "serial", "fields"},
     "parent_watch": set(),
     "batch": {"ranking", "store", "pipeline", "parent_watch"},
-    "collection": {"fit", "ranking", "store", "pipeline", "batch"},
+    "collection": {"fit", "ranking", "evening", "store", "pipeline", "batch"},
     "hand_out": {"fit", "corrections", "pipeline", "reports", "serial"},
     "demo": {"serial", "sounds"},
     "training": {"audio", "meter", "form", "routine", "reports", "sounds", "demo"},

@@ -16,7 +16,7 @@ import numpy as np
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import short_words
-from phrasefit.reports.layout import CAPITAL, Canvas, Leaf
+from phrasefit.reports.leaf import CAPITAL, Canvas, Leaf
 from phrasefit.reports.paper import text_width_pt
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import music_name, part_name
@@ -112,7 +112,7 @@ def section_spans(grid: CountGrid) -> list[tuple[int, int, int]]:
 
 def section_words(bar_map: BarMap, index: int, counts: int) -> str:
     """Name a section and say its length; nothing stands before the first."""
-    return f"{music_name(bar_map.sections[index].letter)}, {counts}" if index >= 0 else ""
+    return f"{music_name(bar_map.sections[index])}, {counts}" if index >= 0 else ""
 
 
 def wall_name(plan: Plan, wall: Wall) -> str:

@@ -45,7 +45,7 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
-from phrasefit.reports.layout import CAUTION
+from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.start_words import start_words
@@ -197,7 +197,7 @@ def page_document(
         "routine": fit.routine.name,
         "title": fit.bar_map.title,
         "facts": song_facts(fit),
-        "start": start_words(plan),
+        "start": start_words(fit, plan),
         "verdict": verdict(fit, plan),
         "remarks": _remarks(fit, plan),
         "licenses": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
@@ -234,7 +234,7 @@ def fingerprint(bar_map: BarMap) -> str:
 
 def facts(fit: FitPlan, plan: Plan) -> str:
     """Say in one line the song, how fast, how long, and when the dance starts."""
-    return f"{song_facts(fit)}; {start_words(plan)}"
+    return f"{song_facts(fit)}; {start_words(fit, plan)}"
 
 
 def song_facts(fit: FitPlan) -> str:
@@ -353,7 +353,7 @@ def _sections(fit: FitPlan) -> list[dict[str, Any]]:
 
 def _music(fit: FitPlan, index: int) -> str:
     """Name a section so that it cannot be taken for a part of the routine."""
-    return music_name(fit.bar_map.sections[index].letter)
+    return music_name(fit.bar_map.sections[index])
 
 
 def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str, Any]:
