@@ -95,7 +95,7 @@ def prepare(desk: Desk) -> None:
 def _choice(query: Query, key: str, known: tuple[str, ...], default: str) -> str:
     value = query.get(key, default)
     if value not in known:
-        raise ParameterError(f"{key}={shown(value)} is not one of {', '.join(known)}")
+        raise ParameterError(f"{key}={shown(value)} is unknown; choose {', '.join(known)}")
     return value
 
 
@@ -119,7 +119,7 @@ def practice_request(query: Query) -> PracticeRequest:
     try:
         percent = float(query.get("percent", "100"))
     except ValueError as exc:
-        raise ParameterError(f"percent={shown(query['percent'])} is no number") from exc
+        raise ParameterError(f"percent={shown(query['percent'])} must be a number") from exc
     return PracticeRequest(
         percent=percent,
         saying=query.get("say", "cues"),
@@ -137,7 +137,7 @@ def _offset(query: Query) -> float:
     try:
         return float(query.get("offset") or 0.0)
     except ValueError as exc:
-        raise ParameterError(f"offset={shown(query['offset'])} is no number of seconds") from exc
+        raise ParameterError(f"offset={shown(query['offset'])} must be seconds") from exc
 
 
 def _export(to: Export) -> Callable[[Planned, Query, str], bytes | str]:
