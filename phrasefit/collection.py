@@ -1,4 +1,7 @@
-"""The songs of a store as a table to rank from, and the plans for those wanted."""
+"""The songs of a store as a table to rank from, and the plans for those wanted.
+
+What an evening is chosen from (`Collection.pairings`) is gathered here, too.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,23 @@ from pathlib import Path
 from phrasefit import pipeline
 from phrasefit.batch import Heard, Workers
 from phrasefit.errors import CacheError, PhrasefitError
+from phrasefit.evening.evening import EveningRequest, Pairing
 from phrasefit.fit.request import PlanRequest
 from phrasefit.model import FitPlan, SongSummary
-from phrasefit.ranking.rank import Planner, SongTable, fit_or_reason
+from phrasefit.ranking.rank import (
+    Planner,
+    Ranking,
+    SongFilter,
+    SongTable,
+    fit_or_reason,
+    rank_table,
+)
 from phrasefit.ranking.summary import summary_of, summary_version
 from phrasefit.store import Store
 
 SUMMARIES_AT_ONCE = 200
+PAIRINGS = 320  # pairs of song and routine an evening is chosen from; more take minutes
+LEAST_PER_ROUTINE = 12
 PLANS_AT_ONCE = 32  # songs a process plans before it reports
 
 
@@ -68,6 +81,49 @@ class Collection:
             return [self._plan(key, request) for key in keys]
 
         return plan
+
+    def ranked(
+        self,
+        request: PlanRequest,
+        workers: Workers,
+        *,
+        songs: SongFilter | None = None,
+        top: int | None = None,
+    ) -> Ranking:
+        """Rank the songs for one routine; see `phrasefit.ranking.rank.rank_table`."""
+        planner = self.planner(request, workers=workers)
+        return rank_table(
+            self.table, request, planner, top=top, songs=songs, n_threads=workers.n_workers
+        )
+
+    def pairings(
+        self, requests: Sequence[PlanRequest], wanted: EveningRequest, workers: Workers
+    ) -> list[Pairing]:
+        """Plan the best songs for each routine, and those that were asked for by name.
+
+        Parameters
+        ----------
+        requests : sequence of PlanRequest
+            One for each routine of the evening.
+        wanted : EveningRequest
+            Its `fixed` and `must` name songs to plan whatever their score.
+        workers : Workers
+        """
+        top = max(LEAST_PER_ROUTINE, PAIRINGS // max(1, len(requests)))
+        named = [word for _, word in wanted.fixed] + [*wanted.must]
+        pairings: dict[tuple[str, str], Pairing] = {}
+        for request in requests:
+            for words in ((), *((word,) for word in named)):
+                songs = SongFilter(words=words)
+                for song in self.ranked(request, workers, songs=songs, top=top).songs:
+                    key = song.key, request.routine.name
+                    pairings[key] = Pairing(key=song.key, fit=song.fit)
+        return list(pairings.values())
+
+    def known_files(self) -> dict[str, str]:
+        """Find for each song the file in which it was last heard."""
+        wanted = set(self.table.keys)
+        return {key: path for path, (_, _, key) in self.store.files().items() if key in wanted}
 
     def _plan(self, key: str, request: PlanRequest) -> FitPlan | PhrasefitError:
         try:

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from phrasefit.batch import BatchProgress, BatchReport, Workers
     from phrasefit.cli._plan import Targets
     from phrasefit.collection import Collection
-    from phrasefit.fit.request import PlanRequest
     from phrasefit.model import Routine
-    from phrasefit.ranking.rank import Ranking, SongFilter
     from phrasefit.store import Store
 
 
@@ -140,33 +138,11 @@ def _listening(n_files: int) -> Iterator[BatchProgress]:
         bar.close()
 
 
-def ranked(
-    library: Collection,
-    request: PlanRequest,
-    workers: Workers,
-    *,
-    songs: SongFilter,
-    top: int | None,
-) -> Ranking:
-    """Rank the songs of `library` for one routine."""
-    from phrasefit.ranking.rank import rank_table
-
-    return rank_table(
-        library.table,
-        request,
-        library.planner(request, workers=workers),
-        top=top,
-        songs=songs,
-        n_threads=workers.n_workers,
-    )
-
-
-def file_of(library: Collection, report: BatchReport, store: Store) -> dict[str, str]:
+def file_of(library: Collection, report: BatchReport) -> dict[str, str]:
     """Find a file for each song: from this run, or where it was last heard."""
     if report.hash_of:
         return {key: str(path) for key, path in report.path_of.items()}
-    wanted = set(library.table.keys)
-    return {key: path for path, (_, _, key) in store.files().items() if key in wanted}
+    return library.known_files()
 
 
 def unless_stopped(report: BatchReport, target: str | None) -> str | None:

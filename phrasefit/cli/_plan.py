@@ -18,7 +18,8 @@ from phrasefit.cli import _options as options
 if TYPE_CHECKING:
     from phrasefit.fit.request import PlanRequest
     from phrasefit.fit.settings import Settings
-    from phrasefit.model import BarMap, Correction, FitPlan, Plan, Routine
+    from phrasefit.hand_out import Planned
+    from phrasefit.model import BarMap, Correction, Routine
     from phrasefit.pipeline import Analysis
 
 Targets = tuple[str | Path | None, ...]
@@ -28,14 +29,6 @@ class Source(NamedTuple):
     """A bar map, and what was heard of the song where one was listened to."""
 
     bar_map: BarMap
-    analysis: Analysis | None
-
-
-class Planned(NamedTuple):
-    """A routine laid over a song, the plan that was asked for, and what was heard."""
-
-    fit: FitPlan
-    plan: Plan
     analysis: Analysis | None
 
 
@@ -176,16 +169,14 @@ class SongAndRoutine(RoutineNumbers):
 
         Two routines for one song, and two songs for one routine, get different names.
         """
-        from phrasefit.files import safe_stem
+        from phrasefit.hand_out import numbers_name, stem_of
 
-        source = self.song or self.map_path
-        names = [source.stem if source else "song"]
+        name = ""
         if self.routine is not None:
-            names.append(self.routine.stem)
+            name = self.routine.stem
         elif self.counts is not None:
-            waltz = "-waltz" if self.waltz else ""
-            names.append(f"{self.counts}-counts-{self.walls or 1}-walls{waltz}")
-        return out or Path(f"{safe_stem('-'.join(names))}{ending}")
+            name = numbers_name(self.counts, self.walls or 1, waltz=self.waltz)
+        return out or Path(f"{stem_of(self.song or self.map_path or 'song', name)}{ending}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -208,7 +199,7 @@ class PlanCommand(PlanOptions, SongAndRoutine):
         forget: bool = False,
     ) -> Planned:
         """Do what every command that needs a plan does first: read, listen, correct, fit."""
-        from phrasefit.fit import fit_routine
+        from phrasefit.hand_out import planned
 
         request = self.request(self.routine_or(self.routine))
         source = source_of(
@@ -221,8 +212,7 @@ class PlanCommand(PlanOptions, SongAndRoutine):
             no_cache=self.no_cache,
             routine=request.routine,
         )
-        fit = fit_routine(source.bar_map, request)
-        return Planned(fit, fit.plan, source.analysis)
+        return planned(source.bar_map, request, source.analysis)
 
 
 def source_of(

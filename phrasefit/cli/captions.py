@@ -36,13 +36,11 @@ def captions(
     """
     from phrasefit.errors import ParameterError
     from phrasefit.files import write_atomic
-    from phrasefit.reports import captions as made
+    from phrasefit.hand_out import CAPTION_ENDINGS, captions_of
 
     target = command.named(out, ".vtt")
-    writers = {".vtt": made.webvtt, ".srt": made.srt}
-    if target.suffix.lower() not in writers:
+    if target.suffix.lower() not in CAPTION_ENDINGS:
         raise ParameterError(f"{target}: is neither .vtt nor .srt; end the name in one of them")
-    planned = command.planned(target)
-    items = made.captions(planned.fit, planned.plan, offset_s=offset)
-    write_atomic(target, writers[target.suffix.lower()](items), force=command.force)
+    made = captions_of(target.suffix, command.planned(target), offset_s=offset)
+    write_atomic(target, made, force=command.force)
     tell(f"wrote {target}")

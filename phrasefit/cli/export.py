@@ -2,26 +2,15 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
 from phrasefit.cli._plan import PlanCommand
-
-if TYPE_CHECKING:
-    from phrasefit.model import BarMap, FitPlan, Plan
-
-
-class Format(StrEnum):
-    """The open formats that can be written."""
-
-    MIDI = "midi"
-    JAMS = "jams"
-    CSV = "csv"
+from phrasefit.hand_out import Export
 
 
 def register(app: typer.Typer) -> None:
@@ -32,9 +21,9 @@ def register(app: typer.Typer) -> None:
 def export(
     *,
     to: Annotated[
-        Format,
+        Export,
         typer.Option("--to", help="midi: tempo map, bars, markers; jams: research; csv: walls."),
-    ] = Format.CSV,
+    ] = Export.CSV,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="The file to write (else named after song and routine)."),
@@ -46,28 +35,13 @@ def export(
     Example: phrasefit export song.mp3 routine.toml --to midi --out song.mid
     """
     from phrasefit.files import write_atomic
+    from phrasefit.hand_out import EXPORT_ENDINGS, export_of
 
-    suffix = {Format.MIDI: ".mid", Format.JAMS: ".jams", Format.CSV: ".csv"}[to]
-    target = command.named(out, suffix)
-    if command.has_routine or to is Format.CSV:
+    target = command.named(out, EXPORT_ENDINGS[to])
+    if command.has_routine or to is Export.CSV:
         fit, plan, _ = command.planned(target)
-        made = content(to, fit.bar_map, fit, plan)
+        made = export_of(to, fit.bar_map, fit, plan)
     else:
-        made = content(to, command.source(target).bar_map, None, None)
+        made = export_of(to, command.source(target).bar_map, None, None)
     write_atomic(target, made, force=command.force)
     tell(f"wrote {target}")
-
-
-def content(to: Format, bar_map: BarMap, fit: FitPlan | None, plan: Plan | None) -> bytes | str:
-    """Make the file's content in the format `to`."""
-    from phrasefit.reports.jams import jams_document
-    from phrasefit.reports.midi import midi_file
-    from phrasefit.reports.walls_csv import walls_csv
-    from phrasefit.serial import dump_json
-
-    if to is Format.MIDI:
-        return midi_file(bar_map, fit, plan)
-    if to is Format.JAMS:
-        return dump_json(jams_document(bar_map, fit, plan))
-    assert fit is not None, "a CSV is made of a plan"
-    return walls_csv(fit, plan)

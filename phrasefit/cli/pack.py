@@ -34,7 +34,7 @@ def pack(
     Example: phrasefit pack song.mp3 routine.toml --out tuesday
     """
     from phrasefit.cli._edge import Progress
-    from phrasefit.cli.page import origin_of
+    from phrasefit.hand_out import origin_of
     from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,12 +9,10 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.cli._plan import PlanCommand, Planned
+from phrasefit.cli._plan import PlanCommand
 
 if TYPE_CHECKING:
-    from phrasefit.model import FitPlan
-    from phrasefit.pipeline import Analysis
-    from phrasefit.reports.page import Level, Origin, Recording
+    from phrasefit.reports.page import Recording
 
 MOST_EMBEDDED_BYTES = 60_000_000  # a browser on a tablet still opens a file of this size
 
@@ -46,6 +43,7 @@ def page(
     Example: phrasefit page --map map.json --counts 32 --walls 4
     """
     from phrasefit.files import write_atomic
+    from phrasefit.hand_out import origin_of
     from phrasefit.reports.page import page as made
 
     target = command.named(out, ".html")
@@ -89,45 +87,3 @@ def recording_of(song: Path | None, target: Path) -> Recording:
             " leave --embed out and open the song in the page, or use an MP3"
         )
     return Recording(media_type=kind, content=content)
-
-
-def origin_of(planned: Planned) -> Origin | None:
-    """Say what corrections made in the page refer to, and what half and double would be."""
-    from phrasefit.reports.page import Origin
-
-    fit, _, analysis = planned
-    if analysis is None:  # a map file: nothing was heard that could be corrected
-        return None
-    levels = [
-        level for change in (0.5, 2.0, 1.0, 0.25, 4.0) if (level := _level(analysis, fit, change))
-    ]
-    pace = fit.grid.counts_per_minute
-
-    def at(factor: float) -> Level | None:
-        return next((x for x in levels if abs(_pace(x) / (pace * factor) - 1) < 0.03), None)
-
-    return Origin(info=analysis.info, correction=analysis.correction, half=at(0.5), double=at(2.0))
-
-
-def _pace(level: Level) -> float:
-    from phrasefit.fit.grid import beat_tempo
-
-    return beat_tempo(level.bar_map) / level.beats_per_count
-
-
-def _level(analysis: Analysis, fit: FitPlan, change: float) -> Level | None:
-    """Count the song at another level, exactly as `correct` would; None if it cannot be."""
-    from phrasefit.corrections import UNTOUCHED
-    from phrasefit.corrections.combine import merged
-    from phrasefit.errors import PhrasefitError
-    from phrasefit.fit.grid import count_grid
-    from phrasefit.pipeline import corrected
-    from phrasefit.reports.page import Level
-
-    try:
-        total = merged(analysis.correction, replace(UNTOUCHED, level=change), analysis.found)
-        bar_map = corrected(analysis, total).bar_map
-        grid = count_grid(bar_map, routine=fit.routine)
-    except PhrasefitError:
-        return None
-    return Level(change=change, bar_map=bar_map, beats_per_count=grid.beats_per_count)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,16 +15,9 @@ from phrasefit.cli._plan import PlanLimits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from phrasefit.batch import Workers
     from phrasefit.cli._plan import Targets
-    from phrasefit.collection import Collection
-    from phrasefit.evening.evening import Evening, EveningRequest, Pairing
-    from phrasefit.fit.request import PlanRequest
+    from phrasefit.evening.evening import Evening, EveningRequest
     from phrasefit.model import Routine
-
-PAIRINGS = 320  # pairs of song and routine the solver chooses from; more take minutes
-LEAST_PER_ROUTINE = 12
-
 
 Words = list[str]
 
@@ -117,7 +109,7 @@ class EveningOptions:
 class FewChanges(PlanLimits):
     """Plans for an evening: not much can be remembered."""
 
-    max_changes: options.MaxChanges = 2
+    max_changes: options.MaxChanges = 2  # as `phrasefit.evening.evening.MAX_CHANGES`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,16 +150,16 @@ class Outputs:
             If that is no time of day.
         """
         from phrasefit.errors import ParameterError
+        from phrasefit.reports.times import seconds_of_day
 
         if self.starts_at is None:
             return None
-        match = re.fullmatch(r"(\d{1,2})[:.](\d\d)", self.starts_at.strip())
-        hours, minutes = (int(part) for part in match.groups()) if match else (24, 60)
-        if hours > 23 or minutes > 59:
+        seconds = seconds_of_day(self.starts_at)
+        if seconds is None:
             raise ParameterError(
                 f"starts-at={self.starts_at!r} is no time of day; write it as in --starts-at 19:30"
             )
-        return 3600.0 * hours + 60.0 * minutes
+        return seconds
 
     @property
     def targets(self) -> Targets:
@@ -226,9 +218,9 @@ def playlist(
         )  # fmt: skip
         if report.n_left:  # stopped: an evening of some of the songs is no use
             many.finish(report)
-        pairings = _pairings(library, requests, wanted, workers)
+        pairings = library.pairings(requests, wanted, workers)
         found = build_evening(pairings, wanted)
-        paths = many.file_of(library, report, store)
+        paths = many.file_of(library, report)
     _write(found, paths, outputs, force=work.force)
     many.finish(report)
 
@@ -258,28 +250,6 @@ def _routines(files: Sequence[Path]) -> list[Routine]:
     if not routines:
         raise ParameterError("no routine given; name the routine files (TOML) of the evening")
     return routines
-
-
-def _pairings(
-    library: Collection,
-    requests: Sequence[PlanRequest],
-    wanted: EveningRequest,
-    workers: Workers,
-) -> list[Pairing]:
-    """Plan the best songs for each routine, and those that were asked for by name."""
-    from phrasefit.evening.evening import Pairing
-    from phrasefit.ranking.rank import SongFilter
-
-    top = max(LEAST_PER_ROUTINE, PAIRINGS // len(requests))
-    named = [word for _, word in wanted.fixed] + [*wanted.must]
-    pairings: dict[tuple[str, str], Pairing] = {}
-    for request in requests:
-        for words in ((), *((word,) for word in named)):
-            songs = SongFilter(words=words)
-            for song in many.ranked(library, request, workers, songs=songs, top=top).songs:
-                key = song.key, request.routine.name
-                pairings[key] = Pairing(key=song.key, fit=song.fit)
-    return list(pairings.values())
 
 
 def _write(evening: Evening, paths: dict[str, str], outputs: Outputs, *, force: bool) -> None:

@@ -104,10 +104,10 @@ def rank(
         csv_path, json_path = (many.unless_stopped(report, p) for p in (csv_path, json_path))
         top = None if show_all else show
         rankings = [
-            _sorted(many.ranked(library, request, workers, songs=wanted, top=top), sort)
+            _sorted(library.ranked(request, workers, songs=wanted, top=top), sort)
             for request in requests
         ]
-        paths = many.file_of(library, report, store)
+        paths = many.file_of(library, report)
     if "-" not in (json_path, csv_path):
         texts = (render_ranking(ranking, long=long) for ranking in rankings)
         typer.echo("\n".join(texts), nl=False)

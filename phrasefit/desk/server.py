@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import songs
+from phrasefit.desk import routines, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -33,6 +33,7 @@ MOST_CONNECTIONS = 250
 # prepare the desk in ``prepare(desk)``.
 ROUTES: list[BaseRoute] = [
     *songs.ROUTES,
+    *routines.ROUTES,
 ]
 PREPARE: list[Callable[[Desk], None]] = []
 

@@ -34,40 +34,40 @@ def build_evening(pairings: Sequence[Pairing], request: EveningRequest) -> Eveni
     ParameterError
         If a word in the request matches no pairing, or a fixed place lies outside.
     """
-    usable, notes = _usable(pairings, request)
-    program, found = _longest(usable, request)
+    offers, notes = usable(pairings, request)
+    program, found = _longest(offers, request)
     found = _with_others(program, found, request)
-    dances = _explained([usable[i] for i in found.chosen], request)
-    last = dances[-1]
+    dances = explained([offers[i] for i in found.chosen], request)
     return Evening(
         dances=dances,
         request=request,
-        length_s=last.start_s + last.pairing.length_s,
+        length_s=length_of(dances),
         value=found.value,
         bound=found.bound,
-        n_pairings=len(usable),
+        n_pairings=len(offers),
         repeatable=found.repeatable,
         notes=(*notes, *program.notes),
     )
 
 
-def _usable(
-    pairings: Sequence[Pairing], request: EveningRequest
-) -> tuple[list[Pairing], list[str]]:
+def usable(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[list[Pairing], list[str]]:
     """Leave out what no evening should have; say which songs that were wanted are missing."""
-    wanted = [o for o in pairings if not any(o.matches(word) for word in request.never)]
+    kept = [o for o in pairings if request.keeps(o)]
+    free = [o for o in pairings if not request.keeps(o)]
+    wanted = [o for o in free if not any(o.matches(word) for word in request.never)]
     fitting = [o for o in wanted if o.fit.plan.score >= request.min_score]
     reached = [o for o in fitting if is_in_reach(o.fit.tempo)]
-    usable = [o for o in reached if o.fit.bar_map.duration_s >= request.min_length_s]
+    offers = [o for o in reached if o.fit.bar_map.duration_s >= request.min_length_s]
     minutes, seconds = divmod(round(request.min_length_s), 60)
     least = f"{minutes}:{seconds:02d}"
-    n_short = len({o.key for o in reached} - {o.key for o in usable})
-    if not usable and n_short:
+    n_short = len({o.key for o in reached} - {o.key for o in offers})
+    offers = [*kept, *offers]
+    if not offers and n_short:
         raise NoFitError(
             f"all songs that fit are shorter than {least}; add longer ones, or lower --min-length",
             reason=Reason.NO_EVENING,
         )
-    if not usable:
+    if not offers:
         raise NoFitError(
             f"no song fits any routine at a score of {request.min_score:g} or more with its tempo"
             " in reach; add songs or routines, or lower --min-score",
@@ -77,7 +77,7 @@ def _usable(
     if n_short:
         songs = "1 song" if n_short == 1 else f"{n_short} songs"
         notes.append(f"{songs} shorter than {least} left out (--min-length)")
-    return usable, notes
+    return offers, notes
 
 
 def _longest(
@@ -92,7 +92,8 @@ def _longest(
     if found := program.solve():
         return program, found
     reason = program.why_not()
-    least = max((place for place, _ in request.fixed), default=1)
+    held = [*(place for place, _ in request.fixed), *(place for place, _, _ in request.kept)]
+    least = max(held, default=1)
     for shorter in dict.fromkeys((n - 1, n - 2, n - 3, 3 * n // 4, n // 2, n // 4)):
         if not least <= shorter < n:
             continue
@@ -130,8 +131,8 @@ def _with_others(program: EveningProgram, found: Solution, request: EveningReque
 # ----------------------------------------------------------------- explaining
 
 
-def _explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Dance, ...]:
-    """Give each dance its time and its reasons."""
+def explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Dance, ...]:
+    """Give each dance, in this order, its time and its reasons."""
     dances = []
     clock_s = 0.0
     waiting = list(request.teach)
@@ -157,6 +158,11 @@ def _explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Da
     return tuple(dances)
 
 
+def length_of(dances: Sequence[Dance]) -> float:
+    """Give the seconds from the beginning to the end of the last dance; 0 without any."""
+    return dances[-1].start_s + dances[-1].pairing.length_s if dances else 0.0
+
+
 def _reasons(
     place: int,
     pairing: Pairing,
@@ -169,7 +175,8 @@ def _reasons(
     said = []
     if taught:
         said.append("taught just before")
-    if any(at == place and pairing.matches(word) for at, word in request.fixed):
+    was_put = any(at == place and pairing.matches(word) for at, word in request.fixed)
+    if was_put or request.keeps(pairing, place):
         said.append("you put it here")
     elif any(pairing.matches(word) for word in request.must):
         said.append("you asked for it")

@@ -13,6 +13,7 @@ from phrasefit.errors import ParameterError, shown
 from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
 from phrasefit.model import FitPlan
 
+MAX_CHANGES = 2  # of each plan of an evening: not much can be remembered
 SWING_SHUFFLE = 0.58  # from here on a routine counts as shuffle; even is 0.5, a triplet 0.67
 
 
@@ -63,6 +64,8 @@ class EveningRequest:
     such wish); `beginner_share` (0-1) of all dances.  `artist_gap`, `rhythm_gap`: so
     many other dances between two of the same artist or rhythm.  `must`, `never`: words
     of titles, artists or routine names.  `fixed`: place (from 1) and such a word.
+    `kept`: place (from 1), key of the song and name of the routine that shall stay there,
+    whatever they score.
     `teach`: routines taught that evening, each for `teach_minutes` before its dance.
     `repeats`: how often a routine may be danced, again only after all the others and with
     `repeat_gap` dances between; a song is never played twice.  `min_score`: of the fit.
@@ -86,6 +89,7 @@ class EveningRequest:
     must: tuple[str, ...] = ()
     never: tuple[str, ...] = ()
     fixed: tuple[tuple[int, str], ...] = ()
+    kept: tuple[tuple[int, str, str], ...] = ()
     teach: tuple[str, ...] = ()
     teach_minutes: float = 15.0
     repeats: int = 1
@@ -120,6 +124,11 @@ class EveningRequest:
                 f"curve={shown(self.curve)} must be counts a minute, such as 95,120,110"
             )
 
+    def keeps(self, pairing: Pairing, place: int | None = None) -> bool:
+        """Tell whether a person keeps `pairing`, at this place (from 1) or at any."""
+        stays = (pairing.key, pairing.fit.routine.name)
+        return any(stays == (key, name) and place in (None, at) for at, key, name in self.kept)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Dance:
@@ -137,8 +146,9 @@ class Evening:
     """The evening found.
 
     `value` is its worth in points and `bound` what no evening from the same `n_pairings`
-    pairings can exceed; `repeatable` is False if the machine was too slow to search as far
-    as on others.  `notes` say which wishes were left aside, and why.
+    pairings can exceed, infinite where a person put it in order; `repeatable` is False if
+    the machine was too slow to search as far as on others.  `notes` say which wishes were
+    left aside, and why.
     """
 
     dances: tuple[Dance, ...]

@@ -139,6 +139,20 @@ class EveningProgram:
                     f"place {place} lies outside the evening; it has {self.n_places} dances"
                 )
             self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
+        for kept in request.kept:
+            self._add_kept(*kept)
+
+    def _add_kept(self, place: int, key: str, routine: str) -> None:
+        """Keep a song with its routine at a place."""
+        if place > self.n_places:
+            raise ParameterError(
+                f"a dance is kept at place {place}, and the evening has only {self.n_places}"
+                " dances; ask for more minutes, or let it go"
+            )
+        stays = (key, routine)
+        which = [(o.key, o.fit.routine.name) == stays for o in self.pairings]
+        title = self.pairings[which.index(True)].fit.bar_map.title
+        self._add(f'"{title}" kept at place {place}', which, [place - 1], 1, 1)
 
     def _add_repeats(self) -> None:
         """Let no routine come again before all have been danced, nor soon after itself."""

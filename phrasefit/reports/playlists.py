@@ -43,28 +43,30 @@ def tempo_words(dance: Dance) -> str:
     return f"{words}, played {abs(change):.1f} % {'faster' if change > 0 else 'slower'}"
 
 
-def _relative(path: str, folder: Path) -> Path:
-    """Name a song from the folder of the playlist; as it is on another drive."""
+def _relative(path: str, folder: Path | None) -> Path:
+    """Name a song from the folder of the playlist; in full on another drive or without one."""
+    if folder is None:
+        return Path(path).absolute()
     try:
         return Path(os.path.relpath(path, folder))
     except ValueError:
         return Path(path).absolute()
 
 
-def _uri(path: str, folder: Path) -> str:
+def _uri(path: str, folder: Path | None) -> str:
     relative = _relative(path, folder)
     return relative.as_uri() if relative.is_absolute() else quote(os.fsencode(relative.as_posix()))
 
 
-def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path, title: str) -> str:
+def xspf(evening: Evening, paths: Mapping[str, str], *, folder: Path | None, title: str) -> str:
     """Write an evening as XSPF.
 
     Parameters
     ----------
     paths : mapping
         Key of a song to its file; a song without one has no location.
-    folder : Path
-        Where the playlist will lie.
+    folder : Path or None
+        Where the playlist will lie; if it may lie anywhere, songs are named in full.
     """
     ElementTree.register_namespace("", XSPF_NAMESPACE)
     root = ElementTree.Element(f"{{{XSPF_NAMESPACE}}}playlist", version="1")
@@ -101,8 +103,8 @@ def _annotation(dance: Dance) -> str:
     return f"{dance.pairing.fit.routine.name}; {tempo_words(dance)}; {', '.join(dance.reasons)}"
 
 
-def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
-    """Write an evening as M3U8; songs without a file are left out."""
+def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path | None) -> str:
+    """Write an evening as M3U8; songs without a file are left out.  For `folder` see `xspf`."""
     lines = ["#EXTM3U"]
     for dance in evening.dances:
         song = dance.pairing.fit.bar_map
@@ -113,7 +115,7 @@ def m3u8(evening: Evening, paths: Mapping[str, str], *, folder: Path) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _line(path: str, folder: Path) -> str:
+def _line(path: str, folder: Path | None) -> str:
     """Name a song on one line; as a URI where signs in its name would break the line."""
     place = str(_relative(path, folder))
     if not place.isprintable():

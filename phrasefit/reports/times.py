@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 
 def clock_time(seconds: float, *, decimals: int = 1) -> str:
     """Write `seconds` as m:ss with `decimals`, an hour as h:mm:ss; never rounds to :60.
@@ -31,3 +33,16 @@ def time_of_day(seconds: float) -> str:
     """
     hours, minutes = divmod(round(seconds / 60), 60)
     return f"{hours % 24:02d}:{minutes:02d}"
+
+
+def seconds_of_day(text: str) -> float | None:
+    """Read a time of day such as ``19:30`` as seconds after midnight; None if it is none.
+
+    Examples
+    --------
+    >>> seconds_of_day("19:30"), seconds_of_day("24:00")
+    (70200.0, None)
+    """
+    match = re.fullmatch(r"(\d{1,2})[:.](\d\d)", text.strip())
+    hours, minutes = (int(part) for part in match.groups()) if match else (24, 60)
+    return None if hours > 23 or minutes > 59 else 3600.0 * hours + 60.0 * minutes
