@@ -205,7 +205,7 @@ def listen_to(
     workers = workers or Workers()
     version = pipeline.analysis_version(hand_made=hand_made)
     report = BatchReport()
-    new = _recall(paths, store, version, report)
+    new = recall(paths, store, version, report)
     try:
         for heard in _hear_all(new, store, workers, hand_made):
             report.n_new += 1
@@ -220,7 +220,7 @@ def listen_to(
     return report
 
 
-def _recall(paths: Sequence[Path], store: Store, version: str, report: BatchReport) -> list[Path]:
+def recall(paths: Sequence[Path], store: Store, version: str, report: BatchReport) -> list[Path]:
     """Take from the store what is known of unchanged files; return the others."""
     known, failed = store.files(), store.failures(version)
     heard = store.hashes_heard(version)

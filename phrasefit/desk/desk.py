@@ -8,10 +8,13 @@ import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from phrasefit.store import Store
 from phrasefit.store.database import default_path
+
+if TYPE_CHECKING:
+    from phrasefit.desk.hearing import Hearing
 
 MOST_UNREAD = 500  # news that a page may leave unread before it has to look anew
 ALIVE_EVERY_S = 15.0  # a word now and then keeps the line open and shows that it is
@@ -97,6 +100,7 @@ class Desk:
     opening: list[Callable[[], None]] = field(default_factory=list)
     closing: list[Callable[[], None]] = field(default_factory=list)
     stop: Callable[[], None] = lambda: None
+    hearing: Hearing = field(init=False)  # see `phrasefit.desk.hearing.prepare`
 
     def store(self) -> Store:
         """Open the store; one for each answer, to be used in a ``with``."""
