@@ -93,7 +93,8 @@ def _look_again(desk: Desk, _request: Request, _sent: Fields) -> dict[str, Any]:
 
 def _clear_copies(desk: Desk, _request: Request, _sent: Fields) -> dict[str, Any]:
     desk.hearing.stop()
-    _give_up(desk, _request, _sent)
+    with desk.store() as store:
+        _do_without(store, desk.hearing.forget_left())
     places.remove_copies(desk.store_path)
     desk.news.publish("songs", {})
     return {}

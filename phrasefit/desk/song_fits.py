@@ -21,10 +21,11 @@ from phrasefit.ranking.rank import SongTable, estimates, rank_table
 from phrasefit.ranking.scores import can_batch
 from phrasefit.ranking.suits import suiting
 from phrasefit.reports.table import fit_row
-from phrasefit.reports.words import estimate_cell, verdict_line
+from phrasefit.reports.words import FITS_IN_PART, estimate_cell, verdict_line
 from phrasefit.store import Store
 
 MOST_PLANNED = 50  # songs for a routine that only the planner can judge
+MOST_KNOWN = 100  # routines whose songs are remembered
 
 Fits = dict[str, tuple[int, bool, str]]  # by song: score, tempo within reach, in words
 
@@ -38,10 +39,14 @@ def _fits_of(desk: Desk, store: Store, routine: Routine) -> Fits:
     songs = summaries(desk, store)
     seen = tuple(f"{song.content_hash}{song.counts_per_minute}{len(song.grid)}" for song in songs)
     with _at_work:
-        if _known.get(routine, ((), {}))[0] != seen:
+        known = _known.pop(routine, None)
+        if known is None or known[0] != seen:
             table, request = SongTable(tuple(songs)), PlanRequest(routine=routine)
-            _known[routine] = (seen, _judge(store, table, request))
-        return _known[routine][1]
+            known = (seen, _judge(store, table, request))
+        _known[routine] = known
+        while len(_known) > MOST_KNOWN:  # the one that was asked for longest ago
+            del _known[next(iter(_known))]
+        return known[1]
 
 
 def _judge(store: Store, table: SongTable, request: PlanRequest) -> Fits:
@@ -67,6 +72,7 @@ def _fits(desk: Desk, request: Request) -> dict[str, Any]:
     return {
         "routine": routine.name,
         "only_best": None if can_batch(routine) else MOST_PLANNED,
+        "least": FITS_IN_PART,
         "fits": found,
     }
 

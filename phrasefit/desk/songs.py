@@ -21,7 +21,7 @@ from phrasefit.desk.hearing import Hearing
 from phrasefit.fields import Fields
 from phrasefit.model import DoubtKind, SongSummary
 from phrasefit.ranking.summary import summary_version
-from phrasefit.reports.doubts import song_cell
+from phrasefit.reports.doubts import METER_WORDS, song_cell
 from phrasefit.reports.page import MEDIA_TYPES
 from phrasefit.store import Store
 
@@ -114,7 +114,12 @@ def _songs(desk: Desk, _request: Request) -> dict[str, Any]:
         heard_at = store.heard_at(pipeline.analysis_version())
         plays = _playable(store)
     rows = [_row(song, heard_at.get(song.content_hash, 0.0), plays) for song in known]
-    return {"columns": COLUMNS, "rows": rows, "more_to_come": len(heard_at) - len(known)}
+    return {
+        "columns": COLUMNS,
+        "rows": rows,
+        "meters": {beats: METER_WORDS.get(beats, str(beats)) for beats in {s.meter for s in known}},
+        "more_to_come": len(heard_at) - len(known),
+    }
 
 
 def _playable(store: Store) -> set[str]:
