@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import mimetypes
 import os
 from collections.abc import Collection as Keys
@@ -129,7 +130,6 @@ def _playable(store: Store) -> set[str]:
 
 
 def _row(song: SongSummary, heard_at: float, plays: Keys[str]) -> list[object]:
-    kinds = [DoubtKind(kind) for kind in song.doubts.split(",") if kind]
     return [
         song.content_hash,
         song.title,
@@ -138,10 +138,15 @@ def _row(song: SongSummary, heard_at: float, plays: Keys[str]) -> list[object]:
         song.meter,
         round(song.duration_s),
         round(song.confidence, 3),
-        song_cell(kinds),
+        _doubt_cell(song.doubts),
         round(heard_at),
         int(song.content_hash in plays),
     ]
+
+
+@functools.cache
+def _doubt_cell(doubts: str) -> str:
+    return song_cell(DoubtKind(kind) for kind in doubts.split(",") if kind)
 
 
 def _tell_heard(desk: Desk, store: Store, key: str, song: SongSummary | None) -> None:

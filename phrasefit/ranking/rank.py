@@ -298,7 +298,7 @@ def estimates(table: SongTable, request: PlanRequest, *, n_threads: int = 2) -> 
         tempo_verdict(float(tempo), request.routine, rows=request.tempo_rows) for tempo in tempos
     ]
     return [
-        Estimate(key=table.keys[i], score=float(bound[i]), tempo=verdicts[which[i]])
+        Estimate(key=table.keys[i], score=float(bound[i]) - FLOAT_POINTS, tempo=verdicts[which[i]])
         for i in np.flatnonzero(np.isfinite(bound))
     ]
 

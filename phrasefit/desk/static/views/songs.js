@@ -131,7 +131,7 @@ export async function show(room, place) {
     table.sorted(wish.sort, wish.down ? "descending" : "ascending");
     const all = state.songs.length;
     const words_ = rows.length === all ? `${all} song${all === 1 ? "" : "s"}` : `${rows.length} of ${all} songs`;
-    const only = state.fits?.only_best ? `; the ${state.fits.only_best} best for this routine` : "";
+    const only = state.fits?.only_nearest ? `; of the ${state.fits.only_nearest} nearest in tempo, as this routine follows each song` : "";
     found.textContent = words_ + only;
     keepInAddress(wish);
   }
@@ -158,13 +158,17 @@ export async function show(room, place) {
       options.map(([value, text]) => make("option", { value, selected: value === wish[name] }, text))));
     const number = (name, words) => make("label", {}, words, make("input", { type: "number", name, min: 20, max: 400,
       value: wish[name] || "", oninput: changed }));
-    filters.replaceChildren(
-      make("label", { class: "search" }, "Search", make("input", { type: "search", name: "q", value: wish.q, oninput: changed })),
+    const isWide = matchMedia("(min-width: 60rem)").matches;
+    const more = make("div", { class: "more" },
       number("from", "Counts a minute from"), number("to", "to"),
       choice("meter", "Counted in", [["", "any"], ...Object.entries(state.meters)]),
       choice("sure", "How sure", [["", "any"], ["yes", "sure"], ["no", "with a doubt"]]),
       choice("routine", "Fits the routine", [["", "any"], ...routines.map((one) => [one.key, one.name])]),
       choice("sort", "Sorted by", Object.entries(ORDERS)));
+    const isAsked = ["from", "to", "meter", "sure", "routine"].some((name) => wish[name]);
+    filters.replaceChildren(
+      make("label", { class: "search" }, "Search", make("input", { type: "search", name: "q", value: wish.q, oninput: changed })),
+      make("details", { open: isWide || isAsked }, make("summary", {}, "Filters and order"), more));
   }
 
   async function changed(event) {
