@@ -15,6 +15,7 @@ from phrasefit.store.database import default_path
 
 if TYPE_CHECKING:
     from phrasefit.desk.hand_out import Packs
+    from phrasefit.desk.hearing import Hearing
     from phrasefit.desk.rehearsal import Room
 
 MOST_UNREAD = 500  # news that a page may leave unread before it has to look anew
@@ -103,6 +104,7 @@ class Desk:
     stop: Callable[[], None] = lambda: None
     packs: Packs = field(init=False)
     room: Room = field(init=False)
+    hearing: Hearing = field(init=False)  # see `phrasefit.desk.hearing.prepare`
 
     def store(self) -> Store:
         """Open the store; one for each answer, to be used in a ``with``."""

@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import hand_out, rehearsal, routines, songs
+from phrasefit.desk import adding, hand_out, rehearsal, routines, song_fits, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -32,12 +32,14 @@ MOST_CONNECTIONS = 250
 # The modules of the views: each has the addresses of its data in ROUTES, and may
 # prepare the desk in ``prepare(desk)``.
 ROUTES: list[BaseRoute] = [
+    *adding.ROUTES,
+    *song_fits.ROUTES,
     *songs.ROUTES,
     *routines.ROUTES,
     *hand_out.ROUTES,
     *rehearsal.ROUTES,
 ]
-PREPARE: list[Callable[[Desk], None]] = [hand_out.prepare, rehearsal.prepare]
+PREPARE: list[Callable[[Desk], None]] = [hand_out.prepare, rehearsal.prepare, songs.prepare]
 
 
 async def _shell(request: Request) -> Response:

@@ -41,8 +41,17 @@ def verdict_cell(fit: FitPlan) -> str:
     if doubt := main_doubt(fit):
         return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
+    return _cell(fit.plan.score, well)
+
+
+def estimate_cell(score: float, tempo: TempoVerdict) -> str:
+    """Say the same of a song that no plan has been made for yet."""
+    return _cell(score, "fits") if is_in_reach(tempo) else tempo.verdict
+
+
+def _cell(score: float, well: str) -> str:
     cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
-    return cells[fitting(fit.plan)]
+    return cells[fitting_of(score)]
 
 
 class Fitting(StrEnum):
@@ -55,9 +64,14 @@ class Fitting(StrEnum):
 
 def fitting(plan: Plan) -> Fitting:
     """Tell how well a plan fits."""
-    if plan.score >= FITS:
+    return fitting_of(plan.score)
+
+
+def fitting_of(score: float) -> Fitting:
+    """Tell how well a plan of this score fits."""
+    if score >= FITS:
         return Fitting.WELL
-    return Fitting.IN_PART if plan.score >= FITS_IN_PART else Fitting.HARDLY
+    return Fitting.IN_PART if score >= FITS_IN_PART else Fitting.HARDLY
 
 
 def verdict(
