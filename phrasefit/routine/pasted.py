@@ -295,20 +295,25 @@ class _Reader:
         return FACT, f"everyone faces {match['clock']} here"
 
     def _section(self, text: str) -> Taken:
-        """Take ``S2: 9-16 Rock steps``, or ``1-8`` where the lines below begin again."""
+        """Take ``S2: 9-16 Rock steps``, or ``1-8`` where the lines below begin again.
+
+        After a tag the dance goes on with the part before it.
+        """
         said = plain(text)
+        before = self.draft.parts[-1] if self.draft.parts else self.draft.main
+        after_tag = bool(self.block.rows) and self.block in self.draft.tag_blocks
         if match := _RANGE.fullmatch(said):
             named = re.match(r"[\[(]?\s*s(?:ec|ection|et)?\.?\s*\d", said, re.I) is not None
             if named or self._counts_follow_inside(match):
+                self.block = before if after_tag else self.block
                 return self._heading(match["title"] or f"{match['first']}-{match['last']}")
         if match := _SECTION.fullmatch(said):
+            self.block = before if after_tag else self.block
             return self._heading(match["title"] or f"section {match['number']}")
         return None
 
     def _heading(self, title: str) -> Taken:
-        """Begin a section; after a tag the dance goes on with the part before it."""
-        if any(self.block is tag and tag.rows for tag in self.draft.tag_blocks) and not title:
-            raise ParameterError("the heading has no words")
+        """Head the steps that follow."""
         self.block.rows.append(f"-- {title}")
         return HEADING, title or "a section begins"
 

@@ -10,6 +10,8 @@ import dataclasses
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from routine_strategies import written_routines
+from test_examples import EXAMPLES
 
 from phrasefit.model import one_line
 from phrasefit.routine import pasted
@@ -18,8 +20,6 @@ from phrasefit.routine.pasted import MOST_LINES, PastedSheet, read_pasted
 from phrasefit.routine.spec import load_routine, parse_routine
 from phrasefit.routine.toml_lines import parse_source
 from phrasefit.routine.written import sheet_text
-from routine_strategies import written_routines
-from test_examples import EXAMPLES
 
 SHEET = """\
 Copper Kettle Stroll
@@ -197,13 +197,13 @@ def test_a_long_text_is_bounded() -> None:
 
 
 SIGNS = st.sampled_from(
-    [*"0123456789&ae -–—.,:;()[]|\"'\\#=½¼\t\n\r\x00\x7f\ud800\u2028", "1-8 ", "3&4 ", "S1", "Part A",
-     "Tag", "restart ", "after ", "turn ", "1/2 ", "left ", "right ", "counts", "walls", '"""',
+    [*"0123456789&ae -–—.,:;()[]|\"'\\#=½¼\t\n\r\x00\x7f\ud800\u2028", "1-8 ", "3&4 ", "S1",
+     "Part A", "Tag", "restart ", "after ", "turn ", "1/2 ", "left ", "right ", "counts", "walls", '"""',
      "facing ", "12:00", "Sequence: ", "Tempo: ", "Intro", "-- ", "Title: ", "R L R", "\n1-2 walk"]
 )  # fmt: skip
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(st.one_of(st.lists(SIGNS, max_size=60).map("".join), st.text(max_size=200)))
 @example('Title: "\\\n1-2 | """ | R L')
 @example('Part A\nPart "\\\n1-2 walk\nTag\n1-2 walk')
@@ -230,7 +230,7 @@ def test_a_printed_routine_is_read_back_equal(path) -> None:
     assert essence(routine_of(sheet)) == essence(routine)
 
 
-@settings(max_examples=100)
+@settings(max_examples=30)
 @given(written_routines(), st.text(max_size=30))
 def test_any_routine_is_read_back_equal(written, step: str) -> None:
     """Written as a sheet and read back, drawn routines are what they were."""
