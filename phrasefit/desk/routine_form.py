@@ -137,8 +137,8 @@ def checked_form(
     -------
     dict
         ``text`` as it would be saved; ``findings`` with the block and the row or field they
-        stand beside; ``rows`` by block: what each step row leads to; ``summary`` as
-        ``phrasefit check`` prints it.
+        stand beside; ``rows`` by block: what each step row leads to; ``status`` and
+        ``summary`` in the words of ``phrasefit check``.
     """
     if blocks is not None and not unchanged:
         text = write_form(text, blocks)
@@ -155,14 +155,14 @@ def checked_form(
         "findings": document["findings"],
         "routine": document["routine"],
         "rows": _rows(routine, places) if routine else [],
-        "summary": _summary(routine, findings),
+        **_words(routine, findings),
     }
 
 
-def _summary(routine: Routine | None, findings: Sequence[Finding]) -> str:
-    """Give what `phrasefit check` prints below its findings."""
-    whole = render("", routine, findings)
-    return whole.split("\n\n", 1)[-1].strip("\n") if routine else ""
+def _words(routine: Routine | None, findings: Sequence[Finding]) -> dict[str, str]:
+    """Give the sentences of `phrasefit check`: how many findings, and what follows."""
+    found, _, follows = render("", routine, findings).partition("\n\n")
+    return {"status": found.splitlines()[-1].strip(), "summary": follows.strip("\n")}
 
 
 def _places(source: Source, blocks: Sequence[FormBlock]) -> dict[int, dict[str, Any]]:

@@ -27,10 +27,10 @@ by = ""
 level = "{level}"
 counts = {counts}
 walls = {walls}
-rhythm = "{rhythm}"
-tempo = [{tempo}]  # slowest and fastest, in counts a minute
+rhythm = "4/4"
+tempo = [96, 124]  # slowest and fastest, in counts a minute
 foot = "R"         # the foot that begins
-intro = {intro}         # counts to wait before count 1
+intro = 16         # counts to wait before count 1
 restarts = "any"   # or "none", or after which counts, as in [16]
 tags = "any"       # or "none", or how many counts, as in [4]
 
@@ -73,15 +73,7 @@ def _fours(*sections: str, counts: int, walls: int, level: str) -> str:
     steps = "".join(
         section.format(f"{8 * n + 1}-{8 * n + 8}") for n, section in enumerate(sections)
     )
-    return _HEAD.format(
-        counts=counts,
-        walls=walls,
-        level=level,
-        rhythm="4/4",
-        tempo="96, 124",
-        intro=16,
-        steps=steps,
-    )
+    return _HEAD.format(counts=counts, walls=walls, level=level, steps=steps)
 
 
 _WALTZ = '''\
@@ -174,19 +166,7 @@ TEMPLATES: dict[str, Template] = {
     ),
     "64-2": Template(
         title="64 counts, 2 walls",
-        text=_fours(
-            _VINES,
-            _TURN,
-            _BOX,
-            _ROCKS,
-            _TURN,
-            _VINES,
-            _BOX,
-            _ROCKS,
-            counts=64,
-            walls=2,
-            level="improver",
-        ),  # fmt: skip
+        text=_fours(*(_VINES, _TURN, _BOX, _ROCKS) * 2, counts=64, walls=2, level="improver"),
     ),
     "waltz": Template(title="waltz, 48 counts, 4 walls", text=_WALTZ),
     "phrased": Template(title="phrased: parts A and B in the order of a song", text=_phrased()),

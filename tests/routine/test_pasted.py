@@ -198,7 +198,8 @@ def test_a_long_text_is_bounded() -> None:
 
 SIGNS = st.sampled_from(
     [*"0123456789&ae -–—.,:;()[]|\"'\\#=½¼\t\n\r\x00\x7f\ud800\u2028", "1-8 ", "3&4 ", "S1",
-     "Part A", "Tag", "restart ", "after ", "turn ", "1/2 ", "left ", "right ", "counts", "walls", '"""',
+     "Part A", "Tag", "restart ", "after ", "turn ", "1/2 ", "left ", "right ",
+     "counts", "walls", '"""',
      "facing ", "12:00", "Sequence: ", "Tempo: ", "Intro", "-- ", "Title: ", "R L R", "\n1-2 walk"]
 )  # fmt: skip
 
