@@ -15,7 +15,7 @@ function shape(parent, tag, attributes) {
 
 function sole(svg, x, side, filled) {
   shape(svg, "path", { d: SOLE, class: filled ? "on" : "off",
-    transform: `translate(${x} 17) scale(${side === "L" ? 1 : -1} 1)` });
+    transform: `translate(${x} 17) scale(${side === "L" ? 0.62 : -0.62} 1)` });
 }
 
 /** Draw who takes weight at each moment. */
@@ -33,8 +33,8 @@ export function feetOf(signs) {
       sole(svg, middle - 5, "L", true);
       sole(svg, middle + 5, "R", true);
     } else if (sign === ".") shape(svg, "circle", { cx: middle, cy: 18, r: 4, class: "off" });
-    else sole(svg, middle + (sign === "L" ? -4 : 4), sign, true);
-    shape(svg, "text", { x: middle, y: 47, "text-anchor": "middle" }).textContent = sign === "." ? "–" : sign;
+    else sole(svg, middle + (sign === "L" ? -5 : 5), sign, true);
+    shape(svg, "text", { x: middle + ({ L: -5, R: 5 }[sign] ?? 0), y: 47, "text-anchor": "middle" }).textContent = sign === "." ? "–" : sign;
   });
   return svg;
 }

@@ -216,18 +216,19 @@ class Form {
   menu(button, choices) { menuFor(button, choices); }
 
   draw() {
-    this.main.replaceChildren(
+    const pieces = [
       make("h1", {}, this.form?.[0].fields.name || "Routine"),
       this.keysOf(),
       make("div", { id: "elsewhere" }),
       this.again ? make("p", { class: "card" }, "What you had typed and not kept yet is here again.") : null,
       make("div", { class: "findings", id: "f-general" }),
-      ...(this.form ? this.blocks() : []),
+      ...(this.form ? this.blocks().filter(Boolean) : []),
       make("details", { class: "follows", open: innerWidth > 1100 },
         make("summary", {}, "What follows from the steps"), make("pre", { id: "summary" })),
       make("details", { open: !this.form }, make("summary", {}, "The file as text"), this.asText()),
       make("datalist", { id: "step-names" }, this.words.steps.map((step) => make("option", { value: step }))),
-      make("datalist", { id: "levels" }, this.words.levels.map((level) => make("option", { value: level }))));
+      make("datalist", { id: "levels" }, this.words.levels.map((level) => make("option", { value: level })))];
+    this.main.replaceChildren(...pieces.filter(Boolean));
     this.showKeys();
   }
 

@@ -38,7 +38,8 @@ export function showPaste(main) {
     const focused = document.activeElement?.dataset?.line;
     const marked = sheet.lines.filter((line) => !line.kind);
     const status = marked.length === 0 ? "Every line was understood."
-      : `${marked.length} ${marked.length === 1 ? "line was" : "lines were"} not understood and ${marked.length === 1 ? "is" : "are"} marked. Mend them here, or later in the form.`;
+      : marked.length === 1 ? "1 line was not understood and is marked. Mend it here, or later in the form."
+        : `${marked.length} lines were not understood and are marked. Mend them here, or later in the form.`;
     result.replaceChildren(
       make("p", { class: "status", id: "pasted-status", role: "status" }, status),
       make("button", { class: "main", id: "take-over", onclick: () => {

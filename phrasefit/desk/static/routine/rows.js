@@ -55,7 +55,7 @@ function rowOf(block, b, line, r, form) {
 const saidOf = (line) => (line.kind === "step" ? `the line ${line.cells[0]} ${line.cells[1]}` : `the line ${line.text}`);
 
 function cellOf(line, c, name, id, form) {
-  return make("label", { class: name }, make("span", {}, name),
+  return make("label", { class: `cell ${name}` }, make("span", {}, name),
     make("input", { type: "text", id: `c-${id}-${c}`, value: line.cells[c], placeholder: HINTS[name],
       list: name === "step" ? "step-names" : null, autocomplete: "off", spellcheck: "false",
       "aria-describedby": `f-${id}`,
