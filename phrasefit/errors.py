@@ -92,6 +92,9 @@ class MissingExtraError(PhrasefitError):
     """An optional library is needed and not installed."""
 
 
+# What the command line adds where no beat was found; a page has a button instead.
+INSIST = "; if it is music, insist: phrasefit map SONG --anyway"
+
 MOST_SHOWN = 40  # signs of a value in a message: enough to know it again
 MOST_SHOWN_BITS = 128  # of a whole number that is written out
 

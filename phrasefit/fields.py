@@ -87,11 +87,18 @@ class Fields:
             raise self.refuse(key, f"must be a whole number{_range(low, high)}")
         return value
 
-    def text(self, key: str, default: str = "") -> str:
-        """Read a text of at most `MOST_LETTERS`."""
+    def text(self, key: str, default: str = "", *, most: int = MOST_LETTERS) -> str:
+        """Read a text of at most so many letters."""
         value = self._value(key, default)
-        if not isinstance(value, str) or len(value) > MOST_LETTERS:
-            raise self.refuse(key, f"must be a text in quotes, of at most {MOST_LETTERS} letters")
+        if not isinstance(value, str) or len(value) > most:
+            raise self.refuse(key, f"must be a text in quotes, of at most {most} letters")
+        return value
+
+    def flag(self, key: str) -> bool:
+        """Read true or false; false if missing."""
+        value = self._value(key, False)
+        if not isinstance(value, bool):
+            raise self.refuse(key, "must be true or false")
         return value
 
     def texts(self, key: str, *, most: int) -> tuple[str, ...]:

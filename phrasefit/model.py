@@ -137,13 +137,15 @@ class Confidence:
 class Section:
     """A stretch of the song; same letter = same music.
 
-    `strength` (0-1) is the strength of the boundary at its start.
+    `strength` (0-1) is the strength of the boundary at its start; `name` is what a person
+    calls it, empty if nobody gave it a name.
     """
 
     start_beat: int
     n_beats: int
     letter: str
     strength: float
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,6 +172,25 @@ class OddBar:
     beats: int
 
 
+MOST_NAME_LETTERS = 20  # of the name of a section, as far as sheets and pictures have room
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionName:
+    """What a person calls the section at a place; an empty name takes an earlier one back."""
+
+    at_s: float
+    name: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", one_line(self.name))
+        if len(self.name) > MOST_NAME_LETTERS:
+            raise ParameterError(
+                f"the name {self.name[:40]!r} of a section has {len(self.name)} letters;"
+                f" {MOST_NAME_LETTERS} are the most, such as in second chorus"
+            )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
     """What a person changed, applied in this order; None, 0 and empty = untouched.
@@ -180,7 +201,9 @@ class Correction:
     `shift_one_beats` moves every one; `odd_bars` have their own number of beats and
     `no_odd_bar_at_s` have as many as all others, and the ones that follow move along, up to
     the next of `ones_at_s`; `sections_at_s` are boundaries a person heard; `no_section_at_s`
-    removes the nearest one found.  Times are those of the corrected map.
+    removes the nearest one found.  `section_names` call the sections at these places by a
+    name, later ones in place of earlier ones; `singing_at_s` is where the singing begins,
+    `no_singing` takes that back.  Times are those of the corrected map.
     """
 
     nudge_s: float = 0.0
@@ -192,6 +215,9 @@ class Correction:
     no_odd_bar_at_s: tuple[float, ...] = ()
     sections_at_s: tuple[float, ...] = ()
     no_section_at_s: tuple[float, ...] = ()
+    section_names: tuple[SectionName, ...] = ()
+    singing_at_s: float | None = None
+    no_singing: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +243,8 @@ class BarMap:
     1 = downbeat; `meter` prevailing beats a bar.  `steady` says that the song
     was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
     is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
-    where nobody did, and the planner chooses by tempo.
+    where nobody did, and the planner chooses by tempo.  `singing_at_s` is where the singing
+    begins, None where nobody said so: it is not listened for.
     """
 
     beat_times_s: np.ndarray
@@ -233,6 +260,7 @@ class BarMap:
     tempo_drift_percent: float = 0.0
     steady: bool = False
     beats_per_count: float | None = None
+    singing_at_s: float | None = None
     title: str = ""
     artist: str = ""
     notes: tuple[str, ...] = ()
@@ -364,6 +392,8 @@ class SongSummary:
     `version` is that of the analysis and of the bytes in `grid` (`ranking.summary`);
     `tempo_bpm` are beats a minute, `meter` beats a bar; `confidence` (0-1) is that of the
     least sure reading; `beats_per_count` is the level a person chose, None where nobody did.
+    `counts_per_minute` are those it is danced at if no routine decides; `doubts` are the kinds of
+    its doubts (`DoubtKind`), with commas between.
     """
 
     content_hash: str
@@ -375,6 +405,8 @@ class SongSummary:
     meter: int
     confidence: float
     beats_per_count: float | None
+    counts_per_minute: float
+    doubts: str
     grid: bytes
 
 
@@ -390,6 +422,7 @@ class CountGrid:
     [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here.
     `section` [shape=(n,)]: index into ``BarMap.sections``, -1 before the first.
     `beats_per_count` is 0.5, 1 or 2; 3 where a six is danced to its dotted beats.
+    `singing` is the count on which the first line that is sung begins, None if not known.
     """
 
     times_s: np.ndarray
@@ -399,6 +432,7 @@ class CountGrid:
     beats_per_count: float
     counts_per_minute: float
     meter: int
+    singing: int | None = None
 
     def __post_init__(self) -> None:
         _freeze(self, "times_s", "float64")

@@ -237,6 +237,7 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     """
     from phrasefit.corrections.beats import apply_correction
     from phrasefit.corrections.combine import settled
+    from phrasefit.corrections.names import apply_names
     from phrasefit.corrections.sections import apply_section_marks
     from phrasefit.form import add_form
     from phrasefit.form.evidence import resample_evidence
@@ -247,8 +248,29 @@ def corrected(analysis: Analysis, correction: Correction) -> Analysis:
     correction = settled(correction, found)
     changed = apply_correction(found, correction)
     evidence = resample_evidence(analysis.evidence, found.beat_times_s, changed.beat_times_s)
-    bar_map = apply_section_marks(add_form(changed, evidence), correction, evidence)
-    return replace(analysis, bar_map=bar_map, correction=correction)
+    formed = found if changed is found else add_form(changed, evidence)
+    formed = apply_section_marks(formed, correction, evidence)
+    return replace(analysis, bar_map=apply_names(formed, correction), correction=correction)
+
+
+def added(analysis: Analysis, old: Correction, change: Correction) -> Analysis:
+    """Apply `old` and then `change`, made while looking at the map that `old` leads to.
+
+    Names that `change` makes void are no longer in the correction that results.
+
+    Raises
+    ------
+    MapError
+        If the corrections do not go with the song; says what to do.
+    """
+    from phrasefit.corrections.combine import merged
+    from phrasefit.corrections.names import names_that_hold
+
+    result = corrected(analysis, merged(old, change, analysis.found))
+    if not change.section_names:
+        return result
+    names = names_that_hold(result.bar_map, result.correction.section_names)
+    return replace(result, correction=replace(result.correction, section_names=names))
 
 
 def loudness_of_counts(analysis: Analysis, times_s: np.ndarray) -> np.ndarray:
@@ -272,15 +294,13 @@ def loudness_of_counts(analysis: Analysis, times_s: np.ndarray) -> np.ndarray:
 
 def correct(analysis: Analysis, change: Correction, *, store: Store | None) -> Analysis:
     """Add `change` to the song's corrections and keep the sum in `store`."""
-    from phrasefit.corrections.combine import merged
-
     result = analysis
 
     def add_to(kept: dict[str, Any] | None) -> dict[str, Any]:
         """Add `change` to what is kept now: another program may have changed it since."""
         nonlocal result
         old = _stored_correction(kept) if kept else UNTOUCHED
-        result = corrected(analysis, merged(old, change, analysis.found))
+        result = added(analysis, old, change)
         return correction_document(result.correction)
 
     if store:

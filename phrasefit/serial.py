@@ -133,12 +133,14 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "beats_s": times[:-1],
         "positions": bar_map.positions.tolist(),
         "irregular_bars": irregular_bars(bar_map),
+        **({} if bar_map.singing_at_s is None else {"singing_at_s": bar_map.singing_at_s}),
         "sections": [
             {
                 "start_s": times[s.start_beat],
                 "counts": counts(s.n_beats),
                 "letter": s.letter,
                 "strength": s.strength,
+                **({"name": s.name} if s.name else {}),
             }
             for s in bar_map.sections
         ],
@@ -189,12 +191,12 @@ MAP_KEYS = frozenset(
     (
         "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
         "tempo_drift_percent", "steady", "beats_per_count", "level_by", "meter", "beats_s",
-        "positions", "irregular_bars", "sections", "phrases", "confidence", "alternatives",
-        "notes", "style", "shows", "seed", "generator_version", "audible",
+        "positions", "singing_at_s", "irregular_bars", "sections", "phrases", "confidence",
+        "alternatives", "notes", "style", "shows", "seed", "generator_version", "audible",
         "gridded",  # what older files call steady
     )
 )  # fmt: skip
-SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "label"))
+SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "name", "label"))
 PHRASE_KEYS = frozenset(("start_s", "counts", "group", "strength"))
 UNNAMED = "?"  # the letter of a section that was given none
 
@@ -243,6 +245,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         tempo_drift_percent=fields.number("tempo_drift_percent", 0.0, low=-100.0, high=1000.0),
         steady=bool(document.get("steady", document.get("gridded", False))),
         beats_per_count=_read_level(fields),
+        singing_at_s=_read_singing(fields),
         title=fields.text("title"),
         artist=fields.text("artist"),
         notes=fields.texts("notes", most=MOST_NOTES),
@@ -257,6 +260,12 @@ def _read_level(fields: Fields) -> float | None:
     if level is not None and (not is_number(level) or level not in LEVELS):
         raise fields.refuse("beats_per_count", "must be 0.5, 1, 2 or 3")
     return None if level is None or chosen_by == "tempo" else float(level)
+
+
+def _read_singing(fields: Fields) -> float | None:
+    if fields.values.get("singing_at_s") is None:
+        return None
+    return fields.number("singing_at_s", low=0.0, high=LAST_S)
 
 
 def _read_beats(fields: Fields) -> tuple[Any, Any]:
@@ -334,6 +343,7 @@ def _read_sections(items: list[Fields], beats: Any) -> tuple[model.Section, ...]
             n_beats=end - start,
             letter=item.text("letter", UNNAMED)[:MOST_LETTERS],
             strength=item.number("strength", 1.0, low=0.0, high=1.0),
+            name=model.one_line(item.text("name"))[: model.MOST_NAME_LETTERS],
         )
         for (item, start), end in zip(placed, ends, strict=True)
         if end > start

@@ -21,7 +21,7 @@ from phrasefit.collection import Collection
 from phrasefit.fit import PlanRequest, Settings
 from phrasefit.fit.grid import level_of
 from phrasefit.hand_out import Planned, origin_of
-from phrasefit.model import BarMap, Correction, FitPlan, Routine
+from phrasefit.model import BarMap, Correction, FitPlan, Routine, SectionName
 from phrasefit.pipeline import Analysis, analyse, correct
 from phrasefit.ranking.rank import rank_table
 from phrasefit.routine.spec import load_routine
@@ -62,6 +62,14 @@ CORRECTIONS = {
     "nudged": Correction(nudge_s=0.02),
     "sections": Correction(sections_at_s=(20.0,), no_section_at_s=(40.0,)),
     "double, in sixes, shifted": Correction(level=2.0, meter=6, shift_one_beats=1),
+    "named": Correction(section_names=(SectionName(at_s=30.0, name="chorus"),)),
+    "sung": Correction(singing_at_s=11.0),
+    "sung, half, shifted, named": Correction(
+        level=0.5,
+        shift_one_beats=1,
+        singing_at_s=24.0,
+        section_names=(SectionName(at_s=1.0, name="intro"), SectionName(at_s=50.0, name="2")),
+    ),
     "every beat, in threes": Correction(level=1.0, meter=3, sections_at_s=(30.0,)),
 }
 
@@ -152,6 +160,12 @@ def test_all_routes_agree(
     for name, fit in library_routes(analysis, load_routine(routine)).items():
         assert facts(fit) == wanted, name
     program("map", song, "--json", exported)
+    copy = read_map(json.loads(exported.read_text("utf-8")))
+    assert copy.singing_at_s == analysis.bar_map.singing_at_s == correction.singing_at_s
+    assert copy.sections == analysis.bar_map.sections
+    said = {name.name for name in analysis.correction.section_names}  # one name a section holds
+    assert {section.name for section in copy.sections} - {""} == said
+    assert bool(said) == bool(correction.section_names)
     for words in ((song,), ("--map", exported)):
         document = json.loads(program("fit", *words, routine, *FEW, "--json", "-").out)
         assert facts_of_document(document) == wanted, words

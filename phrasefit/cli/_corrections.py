@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
@@ -13,7 +14,7 @@ from phrasefit.cli._options import EMPTY
 from phrasefit.errors import ParameterError
 
 if TYPE_CHECKING:
-    from phrasefit.model import Correction, OddBar
+    from phrasefit.model import Correction, OddBar, SectionName
 
 ODD_BAR_BEATS = (2, 16)
 
@@ -62,6 +63,21 @@ class CorrectionOptions:
     no_section_at: Annotated[
         list[str], typer.Option("--no-section-at", metavar="TIME", help="No section starts here.")
     ] = EMPTY
+    name_section: Annotated[
+        list[str],
+        typer.Option(
+            "--name-section",
+            metavar="'TIME NAME'",
+            help="What the section here is called: '0:23 chorus' (again: +1).",
+        ),
+    ] = EMPTY
+    singing_at: Annotated[
+        str | None,
+        typer.Option("--singing-at", metavar="TIME", help="The singing begins here."),
+    ] = None
+    no_singing: Annotated[
+        bool, typer.Option("--no-singing", help="Take back where the singing begins.")
+    ] = False
     forget: Annotated[
         bool, typer.Option("--forget", help="Drop all earlier corrections of the song.")
     ] = False
@@ -78,6 +94,8 @@ class CorrectionOptions:
 
         if self.half and self.double:
             raise ParameterError("--half and --double undo one another; give only one")
+        if self.singing_at is not None and self.no_singing:
+            raise ParameterError("--singing-at and --no-singing contradict; give only one")
         if self.meter not in (None, 2, 3, 4, 6):
             raise ParameterError(
                 f"--meter {self.meter} is not known; give 2, 3, 4 or 6 beats a bar"
@@ -96,6 +114,9 @@ class CorrectionOptions:
             no_odd_bar_at_s=_times(self.no_odd_bar),
             sections_at_s=_times(self.section_at),
             no_section_at_s=_times(self.no_section_at),
+            section_names=tuple(map(_section_name, self.name_section)),
+            singing_at_s=None if self.singing_at is None else parse_time(self.singing_at),
+            no_singing=self.no_singing,
         )
 
 
@@ -115,6 +136,14 @@ def _odd_bar(text: str) -> OddBar:
             " such as 1:02.4=2"
         )
     return OddBar(at_s=parse_time(at), beats=int(beats))
+
+
+def _section_name(text: str) -> SectionName:
+    """Read ``0:23 chorus``: a place in the section, and what it is called."""
+    from phrasefit.model import SectionName
+
+    at, _, name = text.strip().partition(" ")
+    return SectionName(at_s=parse_time(at), name=name)
 
 
 def option_words(correction: Correction, beats_per_count: float = 1.0) -> str:
@@ -139,5 +168,11 @@ def option_words(correction: Correction, beats_per_count: float = 1.0) -> str:
         *(f"--no-odd-bar {time_s:.2f}" for time_s in correction.no_odd_bar_at_s),
         *(f"--section-at {time_s:.2f}" for time_s in correction.sections_at_s),
         *(f"--no-section-at {time_s:.2f}" for time_s in correction.no_section_at_s),
+        *(
+            f"--name-section {shlex.quote(f'{name.at_s:.2f} {name.name}'.strip())}"
+            for name in correction.section_names
+        ),
+        "" if correction.singing_at_s is None else f"--singing-at {correction.singing_at_s:.2f}",
+        "--no-singing" if correction.no_singing else "",
     ]
     return " ".join(filter(None, words))

@@ -1,6 +1,6 @@
-"""``phrasefit correct SONG FILE``: take over what was corrected in a rehearsal page.
+"""``phrasefit correct SONG``: correct by options, or take over what was corrected in a page.
 
-The file (`phrasefit.corrections.document`) is applied only to the song and the map that
+A page's file (`phrasefit.corrections.document`) is applied only to the song and the map that
 were looked at: once, and to nothing else.
 """
 
@@ -11,11 +11,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from phrasefit.cli._corrections import CorrectionOptions
 from phrasefit.cli._edge import tell
+from phrasefit.cli._options import spread
 from phrasefit.errors import MapError, ParameterError
 
 if TYPE_CHECKING:
     from phrasefit.corrections.document import Saved
+    from phrasefit.model import Correction
     from phrasefit.pipeline import Analysis
 
 SAME_DURATION_S = 0.5  # copies of one recording differ by less, in padding of the encoder
@@ -23,48 +26,67 @@ SAME_DURATION_S = 0.5  # copies of one recording differ by less, in padding of t
 
 def register(app: typer.Typer) -> None:
     """Add the command to `app`."""
-    app.command("correct", short_help="Corrections made in a page, applied or dropped.")(correct)
+    app.command("correct", short_help="Corrections of a song: made, listed or dropped.")(
+        spread(correct)
+    )
 
 
 def correct(
-    song: Annotated[Path, typer.Argument(help="The song that was corrected.")],
+    song: Annotated[Path, typer.Argument(help="The song to correct.")],
     file: Annotated[
         Path | None, typer.Argument(help="The corrections saved from its page (JSON).")
     ] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Drop all corrections of it.")] = False,
+    *,
+    corrections: CorrectionOptions,
 ) -> None:
-    """Apply corrections saved from a rehearsal page, list those kept, or drop them.
+    """Correct a song by options or by a file from its page, list what is kept, or drop it.
 
-    They are used by all later commands; then make the page again.
+    Corrections are used by all later commands; then make the page again.
 
     Example: phrasefit correct song.mp3 song-correction.json
+
+    Example: phrasefit correct song.mp3 --name-section '0:23 chorus' --singing-at 0:15
 
     Example: phrasefit correct song.mp3 --forget
     """
     from phrasefit.cli._song import heard
     from phrasefit.corrections import UNTOUCHED
+    from phrasefit.reports.correction_words import correction_words
+
+    change = corrections.correction()
+    if file is not None and (corrections.forget or change != UNTOUCHED):
+        raise ParameterError("give a correction file or options such as --forget, not both")
+    if file is not None:
+        _apply_file(song, file)
+    elif change != UNTOUCHED:
+        _show(heard(song, change=change, forget=corrections.forget), change)
+    elif corrections.forget:
+        heard(song, forget=True)
+        tell(f"{song}: no corrections are kept any more")
+    else:
+        kept = heard(song).correction
+        words = correction_words(kept) if kept != UNTOUCHED else "no corrections are kept"
+        tell(f"{song}: {words}")
+
+
+def _apply_file(song: Path, file: Path) -> None:
+    from phrasefit.cli._song import heard
     from phrasefit.corrections.document import read_saved
+
+    saved = read_saved(file)
+    check_belongs(saved, heard(song), song=song, file=file)
+    _show(heard(song, change=saved.change, level_of_beats=True), saved.change)
+    typer.echo("\nthe page still counts as before: make it again with phrasefit page")
+
+
+def _show(analysis: Analysis, change: Correction) -> None:
+    """Show what was corrected, and the map that it leads to."""
     from phrasefit.fit.grid import level_of
     from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.map_text import render
 
-    if file is not None and forget:
-        raise ParameterError("give a correction file or --forget, not both")
-    if forget:
-        heard(song, forget=True)
-        tell(f"{song}: no corrections are kept any more")
-        return
-    if file is None:
-        kept = heard(song).correction
-        words = correction_words(kept) if kept != UNTOUCHED else "no corrections are kept"
-        tell(f"{song}: {words}")
-        return
-    saved = read_saved(file)
-    check_belongs(saved, heard(song), song=song, file=file)
-    analysis = heard(song, change=saved.change, level_of_beats=True)
-    typer.echo(f"corrected: {correction_words(saved.change)}\n")
+    typer.echo(f"corrected: {correction_words(change)}\n")
     typer.echo(render(analysis.bar_map, beats_per_count=level_of(analysis.bar_map)), nl=False)
-    typer.echo("\nthe page still counts as before: make it again with phrasefit page")
 
 
 # ------------------------------------------------------------ does it belong here?
@@ -79,8 +101,7 @@ def check_belongs(saved: Saved, analysis: Analysis, *, song: Path, file: Path) -
         Says which of these it is, and what to do.
     """
     from phrasefit.corrections import UNTOUCHED
-    from phrasefit.corrections.combine import merged
-    from phrasefit.pipeline import corrected
+    from phrasefit.pipeline import added, corrected
     from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.page import fingerprint
     from phrasefit.reports.times import clock_time
@@ -100,7 +121,7 @@ def check_belongs(saved: Saved, analysis: Analysis, *, song: Path, file: Path) -
         )
     if analysis.correction == saved.based_on:
         return
-    if analysis.correction == merged(saved.based_on, saved.change, analysis.found):
+    if analysis.correction == added(analysis, saved.based_on, saved.change).correction:
         raise MapError(f"{file}: has been applied to {song} already; make the page again")
     others = correction_words(analysis.correction)
     raise MapError(

@@ -131,6 +131,8 @@ def _retimed(old: Correction, moved: Callable[[float], float]) -> Correction:
         no_odd_bar_at_s=all_of(old.no_odd_bar_at_s),
         sections_at_s=all_of(old.sections_at_s),
         no_section_at_s=all_of(old.no_section_at_s),
+        section_names=tuple(replace(n, at_s=moved(n.at_s)) for n in old.section_names),
+        singing_at_s=None if old.singing_at_s is None else moved(old.singing_at_s),
     )
 
 
@@ -331,6 +333,21 @@ def _add_sections(old: Correction, change: Correction, shown: BarMap) -> Correct
     )
 
 
+def _add_names(old: Correction, change: Correction, shown: BarMap) -> Correction:
+    """A later name for the same bar takes the place of an earlier one, or takes it back.
+
+    Which names are for the same section is for `phrasefit.corrections.names` to say, where
+    the sections are known.
+    """
+    named = {bar_at(shown, name.at_s) for name in change.section_names}
+    kept = [name for name in old.section_names if bar_at(shown, name.at_s) not in named]
+    return replace(old, section_names=(*kept, *change.section_names))
+
+
+def _add_singing(old: Correction, change: Correction, shown: BarMap) -> Correction:
+    return replace(old, singing_at_s=change.singing_at_s)
+
+
 # Whether a kind of change is asked for, and what adds it; in the order of application.
 _Addition = Callable[[Correction, Correction, BarMap], Correction]
 _ADDITIONS: tuple[tuple[Callable[[Correction], bool], _Addition], ...] = (
@@ -340,4 +357,6 @@ _ADDITIONS: tuple[tuple[Callable[[Correction], bool], _Addition], ...] = (
     (lambda c: c.shift_one_beats != 0, _add_shift),
     (_has_odd_bars, _add_odd_bars),
     (lambda c: bool(c.sections_at_s or c.no_section_at_s), _add_sections),
+    (lambda c: bool(c.section_names), _add_names),
+    (lambda c: c.singing_at_s is not None or c.no_singing, _add_singing),
 )

@@ -14,7 +14,7 @@ from typing import Any
 
 from phrasefit.errors import MapError
 from phrasefit.fields import Fields, load_json
-from phrasefit.model import Correction, OddBar
+from phrasefit.model import MOST_NAME_LETTERS, Correction, OddBar, SectionName
 
 FORMAT = "phrasefit-correction"
 VERSION = 2
@@ -84,6 +84,11 @@ def read_correction(fields: Fields) -> Correction:
         no_odd_bar_at_s=_times(fields, "no_odd_bar_at_s", 0.0),
         sections_at_s=_times(fields, "sections_at_s", later_s),
         no_section_at_s=_times(fields, "no_section_at_s", later_s),
+        section_names=tuple(map(_read_name, fields.tables("section_names", most=MOST_MARKS))),
+        singing_at_s=fields.number("singing_at_s", low=0.0)
+        if fields.values.get("singing_at_s") is not None
+        else None,
+        no_singing=fields.flag("no_singing"),
     )
 
 
@@ -97,6 +102,13 @@ def _read_odd_bar(fields: Fields) -> OddBar:
     low, high = ODD_BAR_BEATS
     return OddBar(
         at_s=fields.number("at_s", low=0.0), beats=fields.whole("beats", low=low, high=high)
+    )
+
+
+def _read_name(fields: Fields) -> SectionName:
+    fields.only(("at_s", "name"))
+    return SectionName(
+        at_s=fields.number("at_s", low=0.0), name=fields.text("name", most=MOST_NAME_LETTERS)
     )
 
 

@@ -101,10 +101,12 @@ def bar_at(bar_map: BarMap, time_s: float) -> int:
     Raises
     ------
     MapError
-        If `time_s` lies outside the song.
+        If `time_s` lies outside the song, or the map has no downbeat.
     """
     require_within(bar_map, time_s, "a section")
     ones_s = bar_map.beat_times_s[ones_of(bar_map)]
+    if not ones_s.size:
+        raise MapError("the map has no downbeat for a section to begin on; give a one first")
     return int(np.argmin(np.abs(ones_s - time_s)))
 
 

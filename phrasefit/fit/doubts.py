@@ -22,9 +22,15 @@ def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[Dou
         replace(doubt, rivals=_likeliest(readings, RIVAL_KINDS.get(doubt.kind, ())))
         for doubt in doubts_of_map(bar_map)
     ]
-    if not bar_map.sections and not bar_map.phrases:
-        doubts.append(Doubt(kind=DoubtKind.NO_SECTIONS))
-    return (*doubts, *_about_level(bar_map, grid, routine))
+    return (*doubts, *_about_sections(bar_map), *_about_level(bar_map, grid, routine))
+
+
+def doubts_of_song(bar_map: BarMap) -> tuple[DoubtKind, ...]:
+    """List the kinds of doubt that a song has if no routine decides how it is counted."""
+    kinds = [doubt.kind for doubt in (*doubts_of_map(bar_map), *_about_sections(bar_map))]
+    if bar_map.beat_times_s.size and not bar_map.beats_per_count and choose_level(bar_map) != 1:
+        kinds.append(DoubtKind.LEVEL)
+    return tuple(kinds)
 
 
 def doubts_of_map(bar_map: BarMap) -> tuple[Doubt, ...]:
@@ -42,6 +48,11 @@ def doubts_of_map(bar_map: BarMap) -> tuple[Doubt, ...]:
         for kind, probability in readings
         if probability < DOUBT_BELOW
     )
+
+
+def _about_sections(bar_map: BarMap) -> tuple[Doubt, ...]:
+    guessed = not bar_map.sections and not bar_map.phrases
+    return (Doubt(kind=DoubtKind.NO_SECTIONS),) if guessed else ()
 
 
 def other_readings(bar_map: BarMap, beats_per_count: float) -> tuple[Alternative, ...]:

@@ -18,6 +18,7 @@ from phrasefit.fit.tempo import distance_to_range
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
 
+SAME_TIME_S = 1e-3
 DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
 
 
@@ -133,7 +134,20 @@ def count_grid(
         beats_per_count=level,
         counts_per_minute=beat_tempo(bar_map) / level,
         meter=meter,
+        singing=_singing_count(bar_map.singing_at_s, times, bar_start),
     )
+
+
+def _singing_count(singing_s: float | None, times: np.ndarray, bar_start: np.ndarray) -> int | None:
+    """Find count 1 of the first line that is sung; words before the one lead up to it.
+
+    It is the nearest one, the later of two: common practice, no source.
+    """
+    if singing_s is None:
+        return None
+    ones = np.flatnonzero(bar_start)
+    apart = np.abs(times[ones] - singing_s)
+    return int(ones[apart <= apart.min() + SAME_TIME_S][-1])
 
 
 def _lay_counts(bar_map: BarMap, level: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -1,8 +1,8 @@
 """Where count 1 could be.
 
-Candidates are the phrase starts in the first part of the song, and the usual intros of
-two and four eights after the first one.  Where the singing begins is not known to the
-program: a start "on the vocals" is for the instructor to name.
+Candidates are the phrase starts in the first part of the song, the usual intros of two and
+four eights after the first one, and where the singing begins: the program does not hear
+that, so it is one where a person has marked it.
 """
 
 from __future__ import annotations
@@ -64,6 +64,8 @@ def start_candidates(grid: CountGrid, request: PlanRequest) -> list[int]:
         latest = min(one + LATEST_START_GROUPS * group, n_counts // 2)
         phrases = np.flatnonzero(grid.strength)
         wanted = [one, *(one + g * group for g in USUAL_INTRO_GROUPS)]
+        if grid.singing is not None:
+            wanted.append(grid.singing)
         if routine.intro_counts is not None:
             wanted.append(one + routine.intro_counts)
         starts = sorted({*phrases[phrases <= latest].tolist(), *wanted})
@@ -101,17 +103,24 @@ def start_charge(grid: CountGrid, start: int, request: PlanRequest) -> float:
         return 0.0
     intro = np.array([start - first_one(grid)])
     here, strongest = grid.strength[[start]], grid.strength.max(keepdims=True)
-    return float(start_charges(intro, here, strongest, request.routine, request.costs)[0])
+    sung = np.array([start == grid.singing])
+    return float(start_charges(intro, here, strongest, sung, request.routine, request.costs)[0])
 
 
 def start_charges(
-    intro: np.ndarray, strength: np.ndarray, strongest: np.ndarray, routine: Routine, costs: Costs
+    intro: np.ndarray,
+    strength: np.ndarray,
+    strongest: np.ndarray,
+    sung: np.ndarray,
+    routine: Routine,
+    costs: Costs,
 ) -> np.ndarray:
     """Tell how awkward many starts are [points of the score].
 
     See `Costs`: a weak phrase start, too little or too much intro, an unusual one, another
     one than the routine asks for.  The intro it asks for is charged only if it ends on no
-    phrase start at all.
+    phrase start at all, and one that ends where the singing begins only if it is too short
+    to count in or the routine asks for another: everybody hears when to begin.
 
     Parameters
     ----------
@@ -119,13 +128,15 @@ def start_charges(
         From the first one of the song to the start.
     strength, strongest : np.ndarray [shape=(n,), 0-1]
         Of the phrase start on that count (0 = none), and of the song's strongest.
+    sung : np.ndarray [shape=(n,), bool]
+        Whether the singing begins there.
     """
     group = DANCE_METERS[routine.meter].group_counts
     weak = 1 - strength / np.where(strongest > 0, strongest, 1)
-    charge = costs.start_weak * weak + costs.start_other * (routine.intro_counts is not None)
-    late = costs.start_late * np.maximum(0, intro - 4 * group)
-    brief = np.where(intro < 2 * group, costs.start_brief, late)
-    charge += np.where(intro < group, costs.start_sudden, brief)
+    charge = costs.start_weak * weak + costs.start_late * np.maximum(0, intro - 4 * group)
     charge += np.where(np.isin(intro, usual_intros(routine)), 0.0, costs.start_unusual)
+    charge = np.where(sung, 0.0, charge) + costs.start_other * (routine.intro_counts is not None)
+    brief = np.where(intro < 2 * group, costs.start_brief, 0.0)
+    charge += np.where(intro < group, costs.start_sudden, brief)
     as_asked = np.where(strength > 0, 0.0, costs.start_weak)
     return np.where(intro == routine.intro_counts, as_asked, charge)

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit._dp import Chain
-from phrasefit.errors import NoPulseError, Reason
+from phrasefit.errors import INSIST, NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
@@ -32,7 +32,7 @@ MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anythi
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
-INSIST = "choose a song with a clear beat; if it is music, insist: phrasefit map SONG --anyway"
+REMEDY = f"choose a song with a clear beat{INSIST}"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
 BRIDGE_TEMPO_SHARE = 0.03
@@ -138,11 +138,11 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
         tempo = readings[0].tempo_bpm
         return (
             f"there are sounds, but none that stand out evenly (the nearest was {tempo:.0f} a"
-            f" minute): speech, noise or free playing; {INSIST}"
+            f" minute): speech, noise or free playing; {REMEDY}"
         )
     return (
         "there is sound, but nothing that comes back evenly: speech, noise or free"
-        f" playing; {INSIST}"
+        f" playing; {REMEDY}"
     )
 
 

@@ -66,8 +66,11 @@ def _candidates(grids: Grids, routine: Routine) -> tuple[np.ndarray, np.ndarray]
     if routine.intro_counts is not None:
         intros.append(routine.intro_counts)
     songs = np.arange(len(grids.n_counts))
-    song = np.concatenate([song_of_item[early], *(songs for _ in intros)])
-    count = np.concatenate([grids.count[early], *(grids.first_one + intro for intro in intros)])
+    sung = np.flatnonzero(grids.singing >= 0)
+    song = np.concatenate([song_of_item[early], *(songs for _ in intros), sung])
+    count = np.concatenate(
+        [grids.count[early], *(grids.first_one + intro for intro in intros), grids.singing[sung]]
+    )
     return song, count
 
 
@@ -99,4 +102,5 @@ def _charges(grids: Grids, song: np.ndarray, count: np.ndarray, request: PlanReq
         on_start = (grids.song[item] == song) & (grids.count[item] == count)
         here = np.where(on_start, grids.strength[item], 0.0)
     intro = count - grids.first_one[song]
-    return start_charges(intro, here, strongest[song], request.routine, request.costs)
+    sung = count == grids.singing[song]
+    return start_charges(intro, here, strongest[song], sung, request.routine, request.costs)

@@ -3,12 +3,13 @@
 A routine meets a song on one of few *layouts*: counted in fours or threes, at half,
 single or double speed, with phrases of 32 or 64 (24 or 48) counts.  A summary holds,
 for every layout that `fit.grid` could choose for the song, the number of counts, the
-first one and the phrase starts with their strengths: about 1 kB a song, so that a
-hundred thousand songs can be laid out without reading their maps.
+first one, where the singing begins, and the phrase starts with their strengths: about 1 kB a
+song, so that a hundred thousand songs can be laid out without reading their maps.
 
-Bytes of a summary: records of six bytes, little-endian.  First one record for each of
-`LAYOUTS` (three uint16: counts, first one, phrase starts; no counts = not danceable so),
-then for each layout its phrase starts (uint16 count, float32 strength, negative where
+Bytes of a summary: records of six bytes, little-endian.  First two records for each of
+`LAYOUTS` (six uint16: counts, first one, phrase starts; whether a person said where the
+singing begins, on which count, and nothing; no counts = not danceable so), then for each
+layout its phrase starts (uint16 count, float32 strength, negative where
 `Costs.inner_phrase` weighs it).
 """
 
@@ -21,11 +22,12 @@ import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts
+from phrasefit.fit.doubts import doubts_of_song
+from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts, level_of
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
-from phrasefit.model import BarMap, Part, Routine, SongSummary
+from phrasefit.model import BarMap, CountGrid, Part, Routine, SongSummary
 
-SUMMARY_VERSION = 2  # raise it when the bytes or what fit.grid puts into them change
+SUMMARY_VERSION = 3  # raise it when the bytes or what fit.grid puts into them change
 MOST_COUNTS = 0xFFFF  # longer songs have no summary that could be ranked
 
 
@@ -44,8 +46,14 @@ LAYOUTS: tuple[Layout, ...] = tuple(
     for level in LEVELS
     for double in (False, True)
 )
-_HEAD = np.dtype([("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2")])
+_HEAD = np.dtype(
+    [
+        ("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2"),
+        ("is_sung", "<u2"), ("singing", "<u2"), ("nothing", "<u2"),
+    ]
+)  # fmt: skip
 _START = np.dtype([("count", "<u2"), ("strength", "<f4")])
+HEAD_RECORDS = len(LAYOUTS) * _HEAD.itemsize // _START.itemsize
 
 
 def summary_of(bar_map: BarMap, *, key: str, version: str = "") -> SongSummary:
@@ -59,17 +67,20 @@ def summary_of(bar_map: BarMap, *, key: str, version: str = "") -> SongSummary:
     version : str
         Of the analysis; that of summaries is added.
     """
+    # A map without beats fits no routine; its tempo only has to be a number.
+    tempo_bpm = beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0
     return SongSummary(
         content_hash=key,
         version=summary_version(version),
         title=bar_map.title,
         artist=bar_map.artist,
         duration_s=bar_map.duration_s,
-        # A map without beats fits no routine; its tempo only has to be a number.
-        tempo_bpm=beat_tempo(bar_map) if bar_map.beat_times_s.size else 1.0,
+        tempo_bpm=tempo_bpm,
         meter=bar_map.meter,
         confidence=least_confidence(bar_map),
         beats_per_count=bar_map.beats_per_count,
+        counts_per_minute=tempo_bpm / level_of(bar_map) if bar_map.beat_times_s.size else 0.0,
+        doubts=",".join(doubts_of_song(bar_map)),
         grid=layouts_of(bar_map),
     )
 
@@ -99,14 +110,16 @@ def layouts_of(bar_map: BarMap) -> bytes:
     for head, layout in zip(heads, LAYOUTS, strict=True):
         starts = _starts(bar_map, layout)
         if starts is not None:
-            head["n_counts"], head["first_one"], body = starts
+            grid, body = starts
+            head["n_counts"], head["first_one"] = len(grid.strength), np.argmax(grid.bar_start)
             head["n_starts"] = len(body)
+            head["is_sung"], head["singing"] = grid.singing is not None, grid.singing or 0
             bodies.append(body)
     return heads.tobytes() + b"".join(body.tobytes() for body in bodies)
 
 
-def _starts(bar_map: BarMap, layout: Layout) -> tuple[int, int, np.ndarray] | None:
-    """Give counts, first one and phrase starts; None where no routine counts it so."""
+def _starts(bar_map: BarMap, layout: Layout) -> tuple[CountGrid, np.ndarray] | None:
+    """Give the counts and the phrase starts; None where no routine counts it so."""
     if layout.beats_per_count not in _levels(bar_map, DANCE_METERS[layout.meter]):
         return None
     counts = DANCE_METERS[layout.meter].phrase_counts * (2 if layout.double else 1)
@@ -126,7 +139,7 @@ def _starts(bar_map: BarMap, layout: Layout) -> tuple[int, int, np.ndarray] | No
     body = np.zeros(len(where), dtype=_START)
     body["count"] = where
     body["strength"] = np.where(fixed.strength[where] > 0, 1, -1) * full.strength[where]
-    return len(full.strength), int(np.argmax(full.bar_start)), body
+    return full, body
 
 
 def _levels(bar_map: BarMap, dance: DanceMeter) -> list[float]:
@@ -141,12 +154,14 @@ class Grids:
     """Many songs laid out in counts for one routine.
 
     `n_counts`, `first_one` [shape=(n_songs,)], 0 counts where the song cannot be danced
-    so; `counts_per_minute` [shape=(n_songs,)]; the phrase starts of song `i` are entries
-    ``edges[i]`` to ``edges[i + 1]`` of `count` (ascending) and `strength`.
+    so; `singing` [shape=(n_songs,)], -1 where it is not known; `counts_per_minute`
+    [shape=(n_songs,)]; the phrase starts of song `i` are entries ``edges[i]`` to
+    ``edges[i + 1]`` of `count` (ascending) and `strength`.
     """
 
     n_counts: np.ndarray
     first_one: np.ndarray
+    singing: np.ndarray
     counts_per_minute: np.ndarray
     edges: np.ndarray
     count: np.ndarray
@@ -190,24 +205,25 @@ def grids_for(
     for index, layout in enumerate(LAYOUTS):
         if layout.meter == routine.meter and layout.double == double:
             wanted[level == layout.beats_per_count] = index
-    records = np.frombuffer(b"".join(summaries), dtype=np.uint8).view(_HEAD)
-    lengths = np.array([len(s) for s in summaries], dtype=np.int64) // _HEAD.itemsize
+    records = np.frombuffer(b"".join(summaries), dtype=np.uint8).view(_START)
+    lengths = np.array([len(s) for s in summaries], dtype=np.int64) // _START.itemsize
     ends = np.cumsum(lengths)
-    heads = records[(ends - lengths)[:, None] + np.arange(len(LAYOUTS))]
+    heads = records[(ends - lengths)[:, None] + np.arange(HEAD_RECORDS)].view(_HEAD)
     n_starts = heads["n_starts"].astype(np.int64)
-    if np.any(n_starts.sum(axis=1) + len(LAYOUTS) != lengths):
+    if np.any(n_starts.sum(axis=1) + HEAD_RECORDS != lengths):
         raise ParameterError("a song summary is damaged; listen to the songs again")
     rows = np.arange(len(level))
     before = np.cumsum(n_starts, axis=1)[rows, wanted] - n_starts[rows, wanted]
     chosen = heads[rows, wanted]
     size = chosen["n_starts"].astype(np.int64)
     edges = np.concatenate([[0], np.cumsum(size)])
-    first = np.repeat(ends - lengths + len(LAYOUTS) + before - edges[:-1], size)
-    starts = records.view(_START)[first + np.arange(edges[-1])]
+    first = np.repeat(ends - lengths + HEAD_RECORDS + before - edges[:-1], size)
+    starts = records[first + np.arange(edges[-1])]
     strength = np.where(starts["strength"] < 0, -costs.inner_phrase, 1.0) * starts["strength"]
     return Grids(
         n_counts=chosen["n_counts"].astype(np.int64),
         first_one=chosen["first_one"].astype(np.int64),
+        singing=np.where(chosen["is_sung"], chosen["singing"].astype(np.int64), -1),
         counts_per_minute=tempo_bpm / level,
         edges=edges,
         count=starts["count"].astype(np.int64),

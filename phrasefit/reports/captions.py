@@ -89,6 +89,8 @@ def _text(line: CueLine, seconds: float) -> tuple[str, ...]:
         head = f"next: {line.warning}"
     elif line.event:  # a tag or restart danced now goes before what comes next
         head = call(line.event)
+        if line.music and isinstance(line.event, Wall):
+            head += f", {line.music}"
     else:
         head = f"{line.first}-{line.last}  {clock(line.facing)}"
     names = [step.name for step in line.steps]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from phrasefit.model import Correction
+from phrasefit.model import Correction, SectionName
 from phrasefit.reports.times import clock_time
 
 LEVEL_WORDS = {
@@ -33,8 +33,17 @@ def correction_words(correction: Correction) -> str:
         *(f"no odd bar at {_at(time_s)}" for time_s in correction.no_odd_bar_at_s),
         *(f"a section at {_at(time_s)}" for time_s in correction.sections_at_s),
         *(f"no section at {_at(time_s)}" for time_s in correction.no_section_at_s),
+        *map(_name_words, correction.section_names),
+        correction.singing_at_s is not None and f"singing from {_at(correction.singing_at_s)} on",
+        correction.no_singing and "where the singing begins taken back",
     ]
     return ", ".join(part for part in parts if part) or "nothing"
+
+
+def _name_words(said: SectionName) -> str:
+    if not said.name:
+        return f"no name for the section at {_at(said.at_s)}"
+    return f'the section at {_at(said.at_s)} called "{said.name}"'
 
 
 def _ones_words(times_s: tuple[float, ...]) -> list[str]:

@@ -57,8 +57,8 @@ class CueLine:
     """One group of counts on a sheet or caption, and the event at its start.
 
     `first` and `last` are 1-based counts within the wall; `steps` are the lines of
-    the routine in it; `warning` announces a tag or
-    restart that follows this group.
+    the routine in it; `warning` announces a tag or restart that follows this group; `music`
+    is what a person calls the section in which it begins, empty if nobody named it.
     """
 
     time_s: float
@@ -72,6 +72,7 @@ class CueLine:
     steps: tuple[Step, ...]
     event: Event | None = None
     warning: str = ""
+    music: str = ""
 
 
 def group_size(fit: FitPlan) -> int:
@@ -221,7 +222,7 @@ def cue_lines(fit: FitPlan, plan: Plan | None = None) -> tuple[CueLine, ...]:
         if not groups or row.spoken == 1 or row.event or row.kind != groups[-1][-1].kind:
             groups.append([])
         groups[-1].append(row)
-    lines = [_line(group) for group in groups]
+    lines = [replace(_line(group), music=_name_of_music(fit, group[0].index)) for group in groups]
     return tuple(_warned(line, after) for line, after in itertools.zip_longest(lines, lines[1:]))
 
 
@@ -240,6 +241,11 @@ def _line(group: list[RunningCount]) -> CueLine:
         steps=steps,
         event=first.event,
     )
+
+
+def _name_of_music(fit: FitPlan, count: int) -> str:
+    section = int(fit.grid.section[count])
+    return fit.bar_map.sections[section].name if section >= 0 else ""
 
 
 def _warned(line: CueLine, after: CueLine | None) -> CueLine:

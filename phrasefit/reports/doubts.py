@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from phrasefit.meters import SONG_METERS
@@ -44,8 +44,12 @@ def doubt_lines(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, 
 
 def main_doubt(fit: FitPlan) -> Doubt | None:
     """Give the doubt that would change a plan most, with its likeliest other reading."""
-    first = min(fit.doubts, key=lambda doubt: BY_WEIGHT.index(doubt.kind), default=None)
+    first = min(fit.doubts, key=lambda doubt: _weight(doubt.kind), default=None)
     return first and replace(first, rivals=first.rivals[:1])
+
+
+def _weight(kind: DoubtKind) -> int:
+    return BY_WEIGHT.index(kind)
 
 
 def other_doubts(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, ...]:
@@ -59,6 +63,12 @@ def other_doubts(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str,
 def doubt_cell(doubt: Doubt) -> str:
     """Say what to check in three words."""
     return f"check the {_CELLS[doubt.kind]}"
+
+
+def song_cell(kinds: Iterable[DoubtKind]) -> str:
+    """Say in three words what to check first of a song with these doubts, or that it is sure."""
+    first = min(kinds, key=_weight, default=None)
+    return doubt_cell(Doubt(kind=first)) if first else "sure"
 
 
 def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:

@@ -75,7 +75,7 @@ def _heading(fit: FitPlan) -> str:
 
 def _facts(fit: FitPlan, plan: Plan) -> list[str]:
     return [
-        *_wrapped("start     ", start_words(plan)),
+        *_wrapped("start     ", start_words(fit, plan)),
         *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
         f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
         f"score     {score_words(plan)}",
@@ -145,12 +145,17 @@ def _other_starts(fit: FitPlan) -> list[str]:
     others = [s for s in fit.start_options if s.start_count != fit.plan.start_count]
     if not others:
         return []
-    lines = ["other places for count 1, and why not (where the singing begins is not known)"]
-    usual = usual_intros(fit.routine)  # what people ask for first
-    for option in (o for i, o in enumerate(others) if i < SHOWN_STARTS or o.intro_counts in usual):
-        label = (
-            f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
-            f"  score {option.score:>3.0f}  "
-        )
-        lines += _wrapped(label, why_not(fit, option)) or [label.rstrip()]
+    singing = fit.grid.singing
+    unknown = " (where the singing begins is not known)" if singing is None else ""
+    lines = [f"other places for count 1, and why not{unknown}"]
+    usual = usual_intros(fit.routine)  # what people ask for first, beside the vocals
+    for index, option in enumerate(others):
+        sung = option.start_count == singing
+        if index < SHOWN_STARTS or option.intro_counts in usual or sung:
+            label = (
+                f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
+                f"  score {option.score:>3.0f}  "
+            )
+            words = "; ".join(filter(None, ("on the vocals" * sung, why_not(fit, option))))
+            lines += _wrapped(label, words) or [label.rstrip()]
     return lines

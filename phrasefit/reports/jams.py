@@ -38,7 +38,7 @@ def jams_document(
                 (
                     times[s.start_beat],
                     times[s.start_beat + s.n_beats] - times[s.start_beat],
-                    s.letter,
+                    s.name or s.letter,
                     s.strength,
                 )
                 for s in bar_map.sections

@@ -67,6 +67,8 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
     ]
     if len(ones):
         lines.append(f"first one {clock_time(float(ones[0]))}")
+    if bar_map.singing_at_s is not None:
+        lines.append(f"singing   from {clock_time(bar_map.singing_at_s)}, as you said")
     odd = irregular_bars(bar_map)
     if odd:
         lines.append("odd bars  " + "; ".join(_odd_bar(bar) for bar in odd[:8]))
@@ -89,11 +91,13 @@ def _odd_bar(bar: dict) -> str:
 def _sections(bar_map: BarMap, beats_per_count: float) -> list[str]:
     if not bar_map.sections:
         return []
-    lines = ["sections (same letter = same music)", "  starts    counts  music  edge"]
+    named = "   name" if any(section.name for section in bar_map.sections) else ""
+    lines = ["sections (same letter = same music)", f"  starts    counts  music  edge{named}"]
     for section in bar_map.sections:
         start = clock_time(float(bar_map.beat_times_s[section.start_beat]))
         counts = f"{section.n_beats / beats_per_count:g}"
-        lines.append(f"  {start:<9} {counts:>6}  {section.letter:^5}  {_edge(section.strength)}")
+        row = f"  {start:<9} {counts:>6}  {section.letter:^5}  {_edge(section.strength):<5}"
+        lines.append(f"{row}  {section.name}".rstrip())
     return lines
 
 

@@ -155,7 +155,10 @@ def _markers(
     import numpy as np
 
     named = [
-        (float(bar_map.beat_times_s[section.start_beat]), f"Section {section.letter}")
+        (
+            float(bar_map.beat_times_s[section.start_beat]),
+            section.name or f"Section {section.letter}",
+        )
         for section in bar_map.sections
     ]
     if fit is not None:

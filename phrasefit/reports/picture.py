@@ -112,7 +112,7 @@ def section_spans(grid: CountGrid) -> list[tuple[int, int, int]]:
 
 def section_words(bar_map: BarMap, index: int, counts: int) -> str:
     """Name a section and say its length; nothing stands before the first."""
-    return f"{music_name(bar_map.sections[index].letter)}, {counts}" if index >= 0 else ""
+    return f"{music_name(bar_map.sections[index])}, {counts}" if index >= 0 else ""
 
 
 def wall_name(plan: Plan, wall: Wall) -> str:

@@ -111,7 +111,7 @@ def _wall_row(fit: FitPlan, wall: Wall, plan: Plan) -> EventRow:
         wall=str(wall.number),
         part=part_name(wall.part) if len(fit.routine.parts) > 1 else "",
         facing=wall.facing,
-        music=music_name(fit.bar_map.sections[section].letter) if section >= 0 else "",
+        music=music_name(fit.bar_map.sections[section]) if section >= 0 else "",
         counts=str(wall.counts),
         more=_wall_words(fit, wall, plan),
     )

@@ -138,7 +138,7 @@ class _Setter:
             shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"
             named = f"{routine.name}: " if routine.name != shape else ""
             self._paragraph(f"{named}{shape}{by} | fit {view.plan.score:.0f} of 100", 10.5)
-            self._paragraph(f"START: {start_words(view.plan)}", 10.5, bold=True)
+            self._paragraph(f"START: {start_words(view.fit, view.plan)}", 10.5, bold=True)
         self.y += 8
 
     def _paragraph(

@@ -185,7 +185,13 @@ def _chromagram(page: Page, y: float, height: float, spectra: Spectra, view: Son
         ax.axvline(begin_s, color="white", linewidth=3.0)
         ax.axvline(begin_s, color="black", linewidth=1.2)
         page.line(x0 + width * begin_s / span_s, y - 13, x0 + width * begin_s / span_s, y)
-        page.text(x0 + width * begin_s / span_s + 2, y - 6, section.letter, LABEL_PT, bold=True)
+        page.text(
+            x0 + width * begin_s / span_s + 2,
+            y - 6,
+            section.name or section.letter,
+            LABEL_PT,
+            bold=True,
+        )
 
 
 def _axes(page: Page, y: float, height: float, spectra: Spectra) -> Axes:

@@ -11,9 +11,10 @@ from phrasefit.reports.times import clock_time
 FELT_POINTS = 1.0  # a difference of the score that is worth a word
 
 
-def start_words(plan: Plan) -> str:
+def start_words(fit: FitPlan, plan: Plan) -> str:
     """Say when count 1 comes, counted from the first one and from the first phrase."""
-    text = f"count 1 at {clock_time(plan.start_s)}"
+    sung = " on the vocals" if plan.start_count == fit.grid.singing else ""
+    text = f"count 1{sung} at {clock_time(plan.start_s)}"
     if plan.intro_counts > 0:
         text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
     elif plan.intro_counts == 0:
@@ -30,18 +31,19 @@ def why_not(fit: FitPlan, option: StartOption) -> str:
     """Say what speaks against another start, what weighs most first; what it costs in points."""
     intro, routine = option.intro_counts, fit.routine
     group, usual = DANCE_METERS[routine.meter].group_counts, usual_intros(routine)
+    sung = option.start_count == fit.grid.singing
     reasons = []
     if intro < group:
         reasons.append("no room for a count-in")
     elif intro < min(usual):
         reasons.append(f"only {counts_words(intro)} to count in")
-    elif intro > max(usual):
+    elif intro > max(usual) and not sung:
         reasons.append("a long wait")
-    if not fit.grid.strength[option.start_count]:
+    if not fit.grid.strength[option.start_count] and not sung:
         reasons.append("no phrase begins there")
     if routine.intro_counts not in (None, intro):
         reasons.append(f"the routine asks for {routine.intro_counts}")
-    elif min(usual) <= intro <= max(usual) and intro not in usual:
+    elif min(usual) <= intro <= max(usual) and intro not in usual and not sung:
         reasons.append(f"an unusual intro ({' or '.join(map(str, usual))} is expected)")
     less = max(plan.score for plan in fit.plans) - option.score
     if less >= FELT_POINTS and not reasons:

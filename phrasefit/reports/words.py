@@ -12,7 +12,7 @@ from enum import StrEnum
 from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, TempoVerdict, Wall
+from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, Section, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.start_words import start_words
@@ -83,9 +83,13 @@ def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def music_name(letter: str) -> str:
-    """Name a section of the song; the word keeps it apart from a part of the routine."""
-    return f"music {letter}"
+def music_name(section: Section) -> str:
+    """Name a section of the song, as a person calls it if one did.
+
+    The word keeps a letter apart from a part of the routine.
+    """
+    name = section.name or section.letter
+    return name if len(name) > 1 else f"music {name}"
 
 
 def part_name(name: str) -> str:
@@ -249,12 +253,18 @@ def _section_words(fit: FitPlan, place: PhraseBreak) -> str:
     when = clock_time(place.time_s)
     if not place.letter:
         return f"the phrase at {when}"
-    if place.letter == UNNAMED:
+    sections = fit.bar_map.sections
+    here = sections[int(fit.grid.section[place.count])]
+    if here.name:
+        same = [s for s in sections if s.name == here.name]
+        what, article = here.name, "" if here.name[-1].isdigit() else "the "
+    elif place.letter == UNNAMED:
         return f"the section at {when}"
-    same = [s for s in fit.bar_map.sections if s.letter == place.letter]
-    index = int(fit.grid.section[place.count])
-    last = len(same) > 1 and fit.bar_map.sections[index] is same[-1]
-    return f"{'the last ' if last else ''}section {place.letter} at {when}"
+    else:
+        same = [s for s in sections if s.letter == place.letter]
+        what, article = f"section {place.letter}", ""
+    last = len(same) > 1 and here is same[-1]
+    return f"{'the last ' if last else article}{what} at {when}"
 
 
 def join_words(items: Iterable[str]) -> str:
@@ -270,7 +280,7 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
     ending, and how the score comes about.
     """
     return (
-        start_words(plan),
+        start_words(fit, plan),
         *change_sentences(plan),
         *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),

@@ -27,7 +27,7 @@ from phrasefit.store.salvage import (
 from phrasefit.store.user_data import UserData
 
 SUMMARY_KINDS: tuple[type | UnionType, ...] = (
-    str, str, str, str, float, float, int, float, float | None, bytes, int,
+    str, str, str, str, float, float, int, float, float | None, float, str, bytes, int,
 )  # fmt: skip
 
 
@@ -210,8 +210,12 @@ class Store(UserData):
 
     def hashes_heard(self, version: str) -> set[str]:
         """List the sounds that have an analysis of this version."""
-        query = "SELECT content_hash FROM analysis WHERE version = ?"
-        return {row[0] for row in self._ask(query, (version,), (str,))}
+        return set(self.heard_at(version))
+
+    def heard_at(self, version: str) -> dict[str, float]:
+        """Tell when the sounds that have an analysis of this version were heard [s since 1970]."""
+        query = "SELECT content_hash, stored_at FROM analysis WHERE version = ?"
+        return dict(self._ask(query, (version,), (str, float)))
 
     def put_summaries(self, summaries: Iterable[SongSummary]) -> None:
         """Keep summaries, in place of earlier ones of the same sounds."""
@@ -219,7 +223,7 @@ class Store(UserData):
             return
         rows = [tuple(getattr(s, name) for name in SongSummary.__slots__) for s in summaries]
         values = [(*row, _summary_checksum(row)) for row in rows]
-        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         self._change(lambda: self._db.executemany(query, values))
 
 

@@ -70,6 +70,19 @@ MIGRATIONS: tuple[str, ...] = (
         checksum INTEGER
     ) WITHOUT ROWID;
     """,
+    # 5: lists of songs show the counts a minute and the doubts of each (summaries are made
+    # again), the newest first: an index, as the documents that stand between are long.
+    """
+    DROP TABLE summary;
+    CREATE TABLE summary (
+        content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
+        artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
+        meter INTEGER NOT NULL, confidence REAL NOT NULL, beats_per_count REAL,
+        counts_per_minute REAL NOT NULL, doubts TEXT NOT NULL, grid BLOB NOT NULL,
+        checksum INTEGER
+    );
+    CREATE INDEX analysis_by_time ON analysis (version, stored_at, content_hash);
+    """,
 )
 SCHEMA = len(MIGRATIONS)
 

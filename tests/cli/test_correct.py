@@ -165,6 +165,40 @@ def test_level_and_marks_are_taken_over(barn_door: Path, write: Callable) -> Non
     assert heard(barn_door)["tempo_bpm"] == pytest.approx(before["tempo_bpm"] / 2)
 
 
+def test_names_and_singing_are_kept_shown_and_taken_back(barn_door: Path, write: Callable) -> None:
+    """By file or by option: map and list show them, and the map validates."""
+    filed = run("correct", barn_door, write(section_names=[{"at_s": 3, "name": "verse"}]))
+    typed = run("correct", barn_door, "--name-section", "0:02 first verse", "--singing-at", "0:09")
+    kept = run("correct", barn_door).stdout
+    shown = run("map", barn_door).stdout
+    document = heard(barn_door)
+
+    assert (filed.exit_code, typed.exit_code) == (0, 0), typed.exception
+    assert 'the section at 0:03.00 called "verse"' in filed.stdout
+    assert "singing from 0:09.00 on" in kept and 'called "first verse"' in kept
+    assert '"verse"' not in kept  # the later name for that section holds
+    assert "first verse" in shown and "singing   from 0:09" in shown
+    assert (document["sections"][0]["name"], document["singing_at_s"]) == ("first verse", 9.0)
+    jsonschema.validate(
+        document, json.loads(files("phrasefit").joinpath("schemas/map.schema.json").read_text())
+    )
+    run("correct", barn_door, "--name-section", "0:02", "--no-singing")
+    assert "no corrections are kept" in run("correct", barn_door).stdout
+
+
+def test_options_that_contradict(barn_door: Path, write: Callable) -> None:
+    """Each is refused with a sentence, and nothing is changed."""
+    for words, reason in (
+        (("--singing-at", "9", "--no-singing"), "contradict"),
+        (("--name-section", "chorus"), "is not a time"),
+        (("--name-section", "0:23 " + "x" * 21), "20 are the most"),
+        (("--singing-at", "9:59"), "outside the song"),
+        ((write(shift_one_beats=1), "--singing-at", "9"), "not both"),
+    ):
+        assert reason in str(run("correct", barn_door, *words).exception), words
+    assert "no corrections are kept" in run("correct", barn_door).stdout
+
+
 def test_arguments_that_contradict(barn_door: Path, write: Callable) -> None:
     """A file and --forget, an untouched file, a missing file."""
     both = run("correct", barn_door, write(shift_one_beats=1), "--forget")
@@ -200,6 +234,15 @@ MISTAKES = [
     (("change", "sections_at_s"), [0] * 1001, "at most 1000"),
     (("change", "odd_bars"), [{"at_s": 1, "beats": 1}], "beats = 1"),
     (("change", "odd_bars"), [{"at_s": 1}], "beats = None"),
+    (("change", "section_names"), [{"name": "verse"}], "at_s = None"),
+    (("change", "section_names"), [{"at_s": -1, "name": "verse"}], "at_s = -1"),
+    (("change", "section_names"), [{"at_s": 1, "name": "x" * 21}], "at most 20 letters"),
+    (("change", "section_names"), [{"at_s": 1, "name": 7}], "name = 7"),
+    (("change", "section_names"), [{"at_s": 1, "letter": "A"}], '"letter" is no key of it'),
+    (("change", "section_names"), [{"at_s": 1, "name": "a"}] * 1001, "at most 1000"),
+    (("change", "singing_at_s"), -0.5, "singing_at_s = -0.5"),
+    (("change", "singing_at_s"), [9], "singing_at_s = [9]"),
+    (("change", "no_singing"), 1, "no_singing = 1"),
     (("based_on", "swing"), 0.6, '"swing" is no key of it'),
 ]
 

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from phrasefit.corrections import UNTOUCHED
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.corrections.combine import merged, settled
+from phrasefit.corrections.names import apply_names
 from phrasefit.corrections.ones import ones_of, positions_from_ones
 from phrasefit.errors import MapError, ParameterError
-from phrasefit.model import BarMap, Correction, OddBar, Section
+from phrasefit.model import BarMap, Correction, OddBar, Section, SectionName
 
 BEAT_S = 0.5
 
@@ -84,6 +85,8 @@ def assert_true(total: Correction, found: BarMap, result: BarMap) -> None:
         index = int(np.searchsorted(ones, near(time_s), side="right")) - 1
         if 0 <= index < len(starts) - 1:
             assert starts[index + 1] - starts[index] == result.meter
+    assert not total.no_singing  # it is taken back, so nothing is said of it
+    assert apply_names(result, total).singing_at_s == total.singing_at_s
 
 
 @st.composite
@@ -107,6 +110,7 @@ def changes_to(draw: st.DrawFn, shown: BarMap) -> Correction:
 
     odd = ones[:-1][np.diff(ones) != shown.meter]
     kinds = ["one", "shift", "nudge", "level", "meter", "odd", *(["regular"] if odd.size else [])]
+    kinds += ["name", "no name", "singing", "no singing"]
     match draw(st.sampled_from(kinds)):
         case "one":
             return Correction(ones_at_s=(time_in(np.arange(n // 4, 3 * n // 4)),))
@@ -122,8 +126,42 @@ def changes_to(draw: st.DrawFn, shown: BarMap) -> Correction:
             beats = draw(st.sampled_from([b for b in (2, 3, 5) if b != shown.meter]))
             middle = ones[len(ones) // 4 : 3 * len(ones) // 4]
             return Correction(odd_bars=(OddBar(at_s=time_in(middle), beats=beats),))
+        case "name" | "no name" as kind:
+            name = "" if kind == "no name" else draw(st.sampled_from(["verse", "chorus"]))
+            return Correction(section_names=(SectionName(at_s=time_in(np.arange(n)), name=name),))
+        case "singing":
+            return Correction(singing_at_s=time_in(np.arange(n)))
+        case "no singing":
+            return Correction(no_singing=True)
         case _:
             return Correction(no_odd_bar_at_s=(time_in(odd),))
+
+
+def said(
+    old: Correction, change: Correction, shown: BarMap
+) -> tuple[list[tuple[float, str]], float | None]:
+    """Names and singing of one after the other, by their meaning: all move with the beats."""
+
+    def bar(time_s: float) -> int:
+        return int(np.argmin(np.abs(shown.beat_times_s[ones_of(shown)] - time_s)))
+
+    anew = {bar(name.at_s) for name in change.section_names}
+    names = [
+        (round(max(name.at_s + change.nudge_s, 0), 9), name.name)
+        for name in old.section_names
+        if bar(name.at_s) not in anew
+    ]
+    names += [(round(name.at_s, 9), name.name) for name in change.section_names]
+    singing_s = change.singing_at_s
+    if singing_s is None and old.singing_at_s is not None and not change.no_singing:
+        singing_s = round(max(old.singing_at_s + change.nudge_s, 0), 9)
+    return names, singing_s
+
+
+def said_in(total: Correction) -> tuple[list[tuple[float, str]], float | None]:
+    """Read names and singing from a sum."""
+    names = [(round(name.at_s, 9), name.name) for name in total.section_names]
+    return names, None if total.singing_at_s is None else round(total.singing_at_s, 9)
 
 
 @settings(max_examples=150, deadline=None)
@@ -134,12 +172,14 @@ def test_all_that_is_said_is_true(data: st.DataObject) -> None:
     total = UNTOUCHED
     for _ in range(data.draw(st.integers(1, 4))):
         change = data.draw(changes_to(shown))
+        wanted = said(total, change, shown)
         try:
             total = merged(total, change, found)
         except ParameterError:  # beyond four times as many beats, or a quarter
             assume(False)
         shown = apply_correction(found, total)
         assert_true(total, found, shown)
+        assert said_in(total) == wanted
 
 
 def is_beside_odd_bar(bar_map: BarMap, time_s: float) -> bool:
@@ -192,6 +232,7 @@ def test_the_sum_leads_where_one_after_the_other_leads(data: st.DataObject) -> N
             if length != bar_map.meter:
                 far[max(start - 2 * bar_map.meter, 0) : start + 3 * bar_map.meter] = False
     assert np.array_equal(result.positions[far], reference.positions[far])
+    assert said_in(total) == said(first, second, shown)
 
 
 def test_a_shift_moves_the_one_that_was_given() -> None:

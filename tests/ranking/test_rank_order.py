@@ -54,6 +54,8 @@ def random_songs(rng: np.random.Generator, n: int) -> list[BarMap]:
             title=f"Song {i}",
             artist=f"Player {i % 3}",
         )
+        if rng.random() < 0.5:
+            song = dataclasses.replace(song, singing_at_s=float(rng.uniform(0, song.end_s / 3)))
         songs.append(with_phrases(song, rng) if rng.random() < 0.8 else song)
     return songs
 
@@ -107,6 +109,7 @@ def test_summary_equals_count_grid(rng, routine: Routine, inner: float, level) -
 
         assert found.n_counts[i] == len(grid.strength)
         assert found.first_one[i] == np.argmax(grid.bar_start)
+        assert found.singing[i] == (-1 if grid.singing is None else grid.singing)
         assert found.counts_per_minute[i] == pytest.approx(grid.counts_per_minute)
         assert laid == pytest.approx(grid.strength, abs=1e-6)
 

@@ -85,7 +85,7 @@ def assert_plan_is_there(view: SongView, text: str) -> None:
         named = (f"{wall.number} {clock(wall.facing)}", f"wall {wall.number}, {clock(wall.facing)}")
         assert any(name in text for name in named), named
     for section in view.bar_map.sections:
-        assert music_name(section.letter) in text
+        assert music_name(section) in text
     for tag in view.plan.tags:
         assert f"TAG {tag.counts} after wall {tag.after_wall}" in text
     for restart in view.plan.restarts:

@@ -23,7 +23,8 @@ from phrasefit.store.schema import SCHEMA, migrate
 DATA = Path(__file__).parent / "data"
 SUMMARY = SongSummary(
     content_hash="abc", version="1.1", title="T", artist="", duration_s=9.0, tempo_bpm=120.0,
-    meter=4, confidence=0.9, beats_per_count=None, grid=b"grid",
+    meter=4, confidence=0.9, beats_per_count=None, counts_per_minute=120.0,
+    doubts="one", grid=b"grid",
 )  # fmt: skip
 
 

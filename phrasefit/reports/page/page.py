@@ -168,7 +168,7 @@ def page_document(
         "routine": fit.routine.name,
         "title": fit.bar_map.title,
         "facts": song_facts(fit),
-        "start": start_words(plan),
+        "start": start_words(fit, plan),
         "verdict": verdict(fit, plan),
         "remarks": _remarks(fit, plan),
         "licenses": f"{CAUTION} {EMBEDDED}" if embedded else CAUTION,
@@ -205,7 +205,7 @@ def fingerprint(bar_map: BarMap) -> str:
 
 def facts(fit: FitPlan, plan: Plan) -> str:
     """Say in one line the song, how fast, how long, and when the dance starts."""
-    return f"{song_facts(fit)}; {start_words(plan)}"
+    return f"{song_facts(fit)}; {start_words(fit, plan)}"
 
 
 def song_facts(fit: FitPlan) -> str:
@@ -324,7 +324,7 @@ def _sections(fit: FitPlan) -> list[dict[str, Any]]:
 
 def _music(fit: FitPlan, index: int) -> str:
     """Name a section so that it cannot be taken for a part of the routine."""
-    return music_name(fit.bar_map.sections[index].letter)
+    return music_name(fit.bar_map.sections[index])
 
 
 def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str, Any]:
