@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import routines, songs
+from phrasefit.desk import evening, record, routines, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -34,8 +34,10 @@ MOST_CONNECTIONS = 250
 ROUTES: list[BaseRoute] = [
     *songs.ROUTES,
     *routines.ROUTES,
+    *evening.ROUTES,
+    *record.ROUTES,
 ]
-PREPARE: list[Callable[[Desk], None]] = []
+PREPARE: list[Callable[[Desk], None]] = [evening.prepare]
 
 
 async def _shell(request: Request) -> Response:
