@@ -11,22 +11,19 @@ from dataclasses import dataclass
 from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.event_words import counts_words, timed_call
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     HEAD_PT,
     HEAVY_RULE_PT,
     LEFT_PT,
     SMALL_PT,
-    TITLE_PT,
-    Flow,
     Leaf,
-    Row,
     draw,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
 from phrasefit.reports.playlists import tempo_words
+from phrasefit.reports.rows import Row, row_of, set_words
 from phrasefit.reports.times import clock_time, time_of_day
 
 LEAST_PT = 9.0
@@ -81,9 +78,9 @@ def floor_leaves(
 ) -> list[Leaf]:
     """Lay out the list, nothing drawn; as `floor_list`."""
     flow = Flow(paper, title, foot=FOOT)
-    flow.words(title, TITLE_PT, least=HEAD_PT, bold=True)
+    flow.heading(title)
     flow.words(about(evening, starts_at_s), BODY_PT)
-    flow.y += 6
+    flow.clear()
     flow.leaf.rule(flow.y, HEAVY_RULE_PT)
     for item in items(evening):
         flow.group(_row(flow, item, starts_at_s))

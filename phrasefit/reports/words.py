@@ -83,6 +83,14 @@ def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
+def verdict_in_a_line(fit: FitPlan, plan: Plan) -> str:
+    """Say what to check, and the score in a few words: what has room on one line of a sheet."""
+    score = _score(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    doubt = main_doubt(fit)
+    text = f"{doubt_cell(doubt)}; {score}" if doubt else score
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 def music_name(section: Section) -> str:
     """Name a section of the song, as a person calls it if one did.
 
@@ -140,13 +148,19 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
 
 
 def _judgement(fit: FitPlan, plan: Plan) -> str:
+    """Put the score of the advised plan in a few words, and advice where it is low."""
+    hardly = fitting(plan) is Fitting.HARDLY
+    return _score(fit, plan) + ("; another song would be easier to dance to" if hardly else "")
+
+
+def _score(fit: FitPlan, plan: Plan) -> str:
     """Put the score of the advised plan in a few words."""
     score = f"({plan.score:.0f} of 100)"
     how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
     words = {
         Fitting.WELL: f"it fits {how} {score}",
         Fitting.IN_PART: f"it fits in part {how} {score}",
-        Fitting.HARDLY: f"it hardly fits {score}; another song would be easier to dance to",
+        Fitting.HARDLY: f"it hardly fits {score}",
     }[fitting(plan)]
     return f"if that is right, {words}" if main_doubt(fit) else words
 

@@ -7,7 +7,7 @@ import { make, say, tried, trouble } from "./elements.js";
 import { courseOf } from "./evening_drawing.js";
 import { placesOf } from "./evening_places.js";
 import { facts, routinesForm, songSearch, songsForm, wishesForm } from "./evening_wishes.js";
-import { get, news, post } from "./server.js";
+import { Refused, get, news, post } from "./server.js";
 
 const PAPERS = [["a4", "A4"], ["letter", "Letter"]];
 const BESIDE = [["", "anywhere"], ["1", "the folder of the songs"]];
@@ -138,12 +138,12 @@ function filesOf(page) {
   const file = (name, words) => make("button", { onclick: () => tried(() => save(name)) }, words);
   const save = async (name) => {
     const query = new URLSearchParams({ paper: paper.lastChild.value, beside: beside.lastChild.value });
-    const address = `${page.address}/files/${name}?${query}`;
-    await get(`${page.address}/files/${name}?check=1`); // so that a refusal is told here
-    const link = make("a", { href: address, download: "" });
-    document.body.append(link);
+    const answer = await fetch(`${page.address}/files/${name}?${query}`);
+    if (!answer.ok) throw new Refused(answer.status, await answer.json());
+    const called = answer.headers.get("content-disposition").split("filename*=UTF-8''")[1];
+    const link = make("a", { href: URL.createObjectURL(await answer.blob()), download: decodeURIComponent(called) });
     link.click();
-    link.remove();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60_000); // the browser may still be saving it
   };
   return make("div", {},
     make("div", { class: "keys" }, paper,

@@ -45,7 +45,7 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
-from phrasefit.reports.layout import CAUTION
+from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.start_words import start_words
