@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import adding, hand_out, rehearsal, routines, song_fits, songs
+from phrasefit.desk import adding, evening, hand_out, record, rehearsal, routines, song_fits, songs
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -38,8 +38,15 @@ ROUTES: list[BaseRoute] = [
     *routines.ROUTES,
     *hand_out.ROUTES,
     *rehearsal.ROUTES,
+    *evening.ROUTES,
+    *record.ROUTES,
 ]
-PREPARE: list[Callable[[Desk], None]] = [hand_out.prepare, rehearsal.prepare, songs.prepare]
+PREPARE: list[Callable[[Desk], None]] = [
+    hand_out.prepare,
+    rehearsal.prepare,
+    songs.prepare,
+    evening.prepare,
+]
 
 
 async def _shell(request: Request) -> Response:

@@ -32,6 +32,20 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningDesk]:
     end(running)
 
 
+@pytest.fixture(scope="module")
+def desk_on() -> Iterator[Callable[[Path], RunningDesk]]:
+    """Start desks on folders that a module has filled; all are ended after it."""
+    running: list[RunningDesk] = []
+
+    def start(folder: Path) -> RunningDesk:
+        running.append(start_desk(folder))
+        return running[-1]
+
+    yield start
+    for desk in running:
+        end(desk)
+
+
 @pytest.fixture
 def page_of(browser) -> Iterator[Callable]:
     """Open a desk in the browser: `page_of(desk, "/songs")`; no page may complain at the end."""
