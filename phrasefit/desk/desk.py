@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from phrasefit.desk.opened import Opened
 from phrasefit.store import Store
 from phrasefit.store.database import default_path
 
@@ -98,6 +99,7 @@ class Desk:
 
     store_path: Path = field(default_factory=default_path)
     news: News = field(default_factory=News)
+    opened: Opened = field(default_factory=Opened)
     busy: list[Callable[[], bool]] = field(default_factory=list)
     opening: list[Callable[[], None]] = field(default_factory=list)
     closing: list[Callable[[], None]] = field(default_factory=list)

@@ -15,8 +15,11 @@ RIVAL_KINDS = {
 }
 
 
-def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[Doubt, ...]:
-    """List uncertain readings, each with those it may be instead, and guesses."""
+def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> tuple[Doubt, ...]:
+    """List uncertain readings, each with those it may be instead, and guesses.
+
+    Without a routine nothing but the tempo chooses what is counted.
+    """
     readings = other_readings(bar_map, grid.beats_per_count)
     doubts = [
         replace(doubt, rivals=_likeliest(readings, RIVAL_KINDS.get(doubt.kind, ())))
@@ -79,10 +82,11 @@ def _likeliest(
     return tuple(rival for rival in readings if rival.kind in kinds)[:MAX_RIVALS]
 
 
-def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine) -> list[Doubt]:
+def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> list[Doubt]:
     """Doubt a count that is not the beat if neither a person nor the routine chose it."""
     level = grid.beats_per_count
-    routine_chose = bool(routine.tempo_bpm) and level == choose_level(bar_map, routine)
+    has_tempo = routine is not None and routine.tempo_bpm
+    routine_chose = has_tempo and level == choose_level(bar_map, routine)
     if level == 1 or bar_map.beats_per_count or routine_chose:
         return []
     return [

@@ -146,8 +146,10 @@ def plural_s(n: int) -> str:
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what fixes it."""
-    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     judgement = _judgement(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    if fit.plans[0].n_changes:  # changes are demanded: there is no plan straight through
+        return [judgement, _what_changes_do(fit, plan)]
+    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     straight = _straight_through(fit, plain)
     if plain.all_kept and not plan.n_changes:
         return [f"{judgement}: {straight}"]
@@ -314,6 +316,11 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
         ending_sentence(plan.ending),
         score_words(plan),
     )
+
+
+def changes_words(plan: Plan) -> str:
+    """Say all changes of a plan in a line."""
+    return "; ".join(change_sentences(plan)) or "danced straight through"
 
 
 def score_words(plan: Plan) -> str:

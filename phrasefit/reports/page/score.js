@@ -87,16 +87,6 @@ function sectionsAfter(change) {
   return [...kept, ...added].sort((a, b) => a.start_s - b.start_s);
 }
 
-/** Group rows into stretches: intro, each wall, each tag, what comes after. */
-function stretches(rows) {
-  const found = [];
-  rows.forEach((row, i) => {
-    if (i === 0 || row.event || row.kind !== rows[i - 1].kind) found.push({ first: i, ...row });
-    found[found.length - 1].end = i + 1;
-  });
-  return found;
-}
-
 // ----------------------------------------------------------------------- the score
 
 /** Add to times, rows and events what the page draws: stretches, sections, phrases. */

@@ -33,20 +33,7 @@ function position() {
 
 /** Sound one click at `time` of the audio clock. */
 function click(time, kind) {
-  const [tones, decay_s, level] = data.clicks[kind];
-  tones.forEach((hertz, i) => {
-    const begin = time + i * data.second_tone_s;
-    const tone = sound.context.createOscillator();
-    const gain = sound.context.createGain();
-    tone.frequency.value = hertz;
-    gain.gain.setValueAtTime(data.peak * level, begin);
-    gain.gain.exponentialRampToValueAtTime(1e-4, begin + 6 * decay_s);
-    tone.connect(gain).connect(sound.context.destination);
-    tone.start(begin);
-    tone.stop(begin + 6 * decay_s);
-    sound.ticking.add(tone);
-    tone.onended = () => sound.ticking.delete(tone);
-  });
+  soundClick(sound.context, time, data.clicks[kind], data, sound.ticking);
 }
 
 /** Place the clicks of the near future on the audio clock; a hidden page wakes only each second. */
