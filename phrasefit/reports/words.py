@@ -38,7 +38,7 @@ def verdict_cell(fit: FitPlan) -> str:
     """Say in three words or fewer how the plan asked for fits, for a column of a table."""
     if not is_in_reach(fit.tempo):
         return fit.tempo.verdict
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=False):
         return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
     return _cell(fit.plan.score, well)
@@ -75,16 +75,21 @@ def fitting_of(score: float) -> Fitting:
 
 
 def verdict(
-    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+    fit: FitPlan,
+    plan: Plan | None = None,
+    *,
+    name_correction: NameCorrection | None = None,
+    weigh: bool = True,
 ) -> str:
     """Say in a few sentences whether and how the routine fits the song.
 
     What to check before it is trusted, how far it goes straight through, what the song does
     then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
-    the one asked for if left out.  `name_correction` gives what to type for a correction.
+    the one asked for if left out.  `name_correction` gives what to type for a correction;
+    `weigh` as for `phrasefit.reports.doubts.doubts_of`.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=weigh):
         sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
@@ -178,7 +183,7 @@ def _score(fit: FitPlan, plan: Plan) -> str:
         Fitting.IN_PART: f"it fits in part {how} {score}",
         Fitting.HARDLY: f"it hardly fits {score}",
     }[fitting(plan)]
-    return f"if that is right, {words}" if main_doubt(fit) else words
+    return f"if that is right, {words}" if fit.doubts else words
 
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
