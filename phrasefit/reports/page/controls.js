@@ -77,6 +77,16 @@ function wire() {
 /** Call a group of counts what it is: an eight, in threes a six. */
 const inGroups = (words) => (data.group === 6 ? words.replace("eight", "six") : words);
 
+const GROUP_WORDS = { "repeat-group": "Repeat this eight", back: "Back one eight", ahead: "On one eight" };
+
+/** Write what the buttons step by: after a correction only bars are known. */
+function nameGroups() {
+  const { planned } = state.score;
+  for (const [id, words] of Object.entries(GROUP_WORDS)) {
+    $(id).textContent = planned ? inGroups(words) : words.replace("eight", "bar");
+  }
+}
+
 /** Put the fixed texts of the plan into the page. */
 function write() {
   document.title = `${data.routine} – ${data.title}`;
@@ -98,9 +108,6 @@ function write() {
   for (const id of ["half", "double"]) {
     $(id).disabled = !data[id];
     if (!data[id]) $(id).title = "the program does not count this song so";
-  }
-  for (const id of ["repeat-group", "back", "ahead"]) {
-    $(id).textContent = inGroups($(id).textContent);
   }
   if (!data.save) $("save-note").textContent =
     'made without the song file: make the page with "phrasefit page SONG ROUTINE" to save corrections';

@@ -8,9 +8,10 @@ lie on corrected counts is for `phrasefit.fit` to say, not for a browser to gues
 The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
 arithmetic, ``clicking.js`` sounds a click and ``sheet.js`` draws the song in lines (none of
 them knows this page: all can serve another one), ``score.js`` counts, ``sound.js`` is the
-clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``recording.js``
-opens the song, ``drawing.js`` draws the moment, ``keeping.js`` holds what is unsaved,
-``correcting.js`` changes it, ``live.js`` follows a desk, ``controls.js`` wires keys and buttons.
+clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``listening.js``
+hears whether a file is the song of the plan, ``recording.js`` opens it, ``drawing.js`` draws
+the moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js``
+follows a desk, ``controls.js`` wires keys and buttons.
 """
 
 from __future__ import annotations
@@ -65,7 +66,8 @@ from phrasefit.routine.vocabulary import cue_words
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
     "counting.js", "clicking.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js",
-    "recording.js", "drawing.js", "keeping.js", "correcting.js", "live.js", "controls.js",
+    "listening.js", "recording.js", "drawing.js", "keeping.js", "correcting.js", "live.js",
+    "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
@@ -92,11 +94,14 @@ class Origin:
     """The song that corrections made in the page belong to.
 
     `correction` is what the map shown rests on; `half` and `double` are None where
-    the song cannot be counted so.
+    the song cannot be counted so.  `beat_times_s` [shape=(n,), seconds] and `loudness_db`
+    [shape=(n,)] of the song as it was heard let the page know another one.
     """
 
     info: SongInfo
     correction: Correction
+    beat_times_s: np.ndarray
+    loudness_db: np.ndarray
     half: Level | None = None
     double: Level | None = None
 
@@ -222,6 +227,7 @@ def page_document(
         "half": _level(origin.half) if origin and origin.half else None,
         "double": _level(origin.double) if origin and origin.double else None,
         "most": {"shift_beats": MOST_SHIFT_BEATS, "later_ms": MOST_LATER_MS},
+        "heard": _heard(origin) if origin else None,
         "save": saved,
         "key": _key(saved or [fit.bar_map.title, fingerprint(fit.bar_map)]),
         "clicks": CLICKS,
@@ -410,6 +416,14 @@ def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str
 def _level(level: Level) -> dict[str, Any]:
     shown = _beats(level.bar_map, level.beats_per_count, end_s=level.bar_map.end_s)
     return {**shown, "change": level.change}
+
+
+def _heard(origin: Origin) -> dict[str, Any]:
+    """Give the loudness of each beat; the last one has no end."""
+    return {
+        "beats_s": origin.beat_times_s.round(3).tolist(),
+        "loudness_db": origin.loudness_db[:-1].astype(float).round(1).tolist(),
+    }
 
 
 def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:
