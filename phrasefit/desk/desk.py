@@ -93,8 +93,8 @@ def _offer(queue: asyncio.Queue[str], text: str) -> None:
 class Desk:
     """One desk: handed to every function that answers a page.
 
-    `busy` are asked whether work is under way that must not be cut off; `closing` are
-    called when the desk ends.
+    `busy` are asked whether work is under way that must not be cut off; `opening` and
+    `closing` are called when the desk begins and ends, `on_song` when a song was corrected.
     """
 
     store_path: Path = field(default_factory=default_path)
@@ -103,10 +103,17 @@ class Desk:
     busy: list[Callable[[], bool]] = field(default_factory=list)
     opening: list[Callable[[], None]] = field(default_factory=list)
     closing: list[Callable[[], None]] = field(default_factory=list)
+    on_song: list[Callable[[str], None]] = field(default_factory=list)
     stop: Callable[[], None] = lambda: None
     packs: Packs = field(init=False)
     room: Room = field(init=False)
     hearing: Hearing = field(init=False)  # see `phrasefit.desk.hearing.prepare`
+
+    def tell_song(self, content_hash: str, value: dict[str, Any]) -> None:
+        """Tell every page, and who else wants to know, that a song is counted anew."""
+        self.news.publish("song", {"hash": content_hash, **value})
+        for tell in self.on_song:
+            tell(content_hash)
 
     def store(self) -> Store:
         """Open the store; one for each answer, to be used in a ``with``."""

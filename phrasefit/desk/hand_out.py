@@ -22,6 +22,7 @@ from starlette.routing import BaseRoute, Route
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere, changing, reading
 from phrasefit.desk.plans import name_of_routine, plan_of
+from phrasefit.desk.record import write_lesson
 from phrasefit.errors import ParameterError, shown
 from phrasefit.fields import Fields
 from phrasefit.hand_out import (
@@ -221,6 +222,10 @@ def _pack(desk: Desk, request: Request, sent: Fields) -> dict[str, str]:
         return target
 
     token = desk.packs.put(fill)
+    with desk.store() as store:
+        key = query.get("routine", "")
+        entry = write_lesson(store, fit=made.fit, song=content_hash, routine_key=key, how="pack")
+    desk.news.publish("record", {"id": entry})
     return {"address": f"/hand-out/packs/{token}", "name": desk.packs.get(token).name}
 
 

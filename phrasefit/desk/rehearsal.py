@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"  # no l, o, i, 0, 1: it may be typed by hand
 SECRET_SIGNS = 14  # of 31: 69 bits
 MOST_CONNECTIONS = 60
-CHANGED = "plan"  # the news that makes a view take its plan anew
+CHANGED = "song"  # the news that makes a view take its plan anew
 
 
 def view(desk: Desk, content_hash: str, query: QueryParams, live: Live) -> str:
@@ -126,7 +126,7 @@ class Room:
             self._shown = shown
             if self._server is None:
                 self._start()
-            self._news.publish(CHANGED, {"song": ""})
+            self._news.publish(CHANGED, {"hash": ""})
             return self.address
 
     def stop(self) -> None:
@@ -148,7 +148,7 @@ class Room:
     def tell(self, content_hash: str) -> None:
         """Let the tablets take their plan anew if it is of this song."""
         if self._shown is not None and self._shown.content_hash == content_hash:
-            self._news.publish(CHANGED, {"song": content_hash})
+            self._news.publish(CHANGED, {"hash": content_hash})
 
     def _start(self) -> None:
         line = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
@@ -242,6 +242,7 @@ def prepare(desk: Desk) -> None:
     """Give the desk its room."""
     desk.room = Room(desk)
     desk.closing.append(desk.room.stop)
+    desk.on_song.append(desk.room.tell)
 
 
 def _state(desk: Desk, request: Request | None = None) -> dict[str, Any]:

@@ -154,7 +154,7 @@ def _tell_heard(desk: Desk, store: Store, key: str, song: SongSummary | None) ->
         desk.news.publish("songs", {})
         return
     heard_at = store.heard_at(pipeline.analysis_version()).get(key, 0.0)
-    desk.news.publish("song", _row(song, heard_at, _playable(store)))
+    desk.news.publish("heard", _row(song, heard_at, _playable(store)))
 
 
 def _forget(desk: Desk, _request: Request, sent: Fields) -> dict[str, Any]:

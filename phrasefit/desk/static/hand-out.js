@@ -1,7 +1,7 @@
 // ------------------------------------------------- everything that a plan gives to take away
 //
-// `handOut(main, { hash, query })` fills `main` for the plan that `query` names, a
-// URLSearchParams as in the address of the sheet. Files are links: the browser saves them.
+// A plan is `{ hash, query, revision }`, `query` a URLSearchParams as in the address of the
+// sheet. Files are links: the browser saves them.
 
 import { make, say, tried } from "./elements.js";
 import { get, news, post } from "./server.js";
@@ -23,9 +23,10 @@ const EXPORTS = [
 const LICENSES = "Playing music in public, and putting it into a video, needs licenses; sheets, "
   + "captions and practice audio carry none of the song.";
 
-/** Write the address of one file of the plan. */
-function address({ hash, query }, wanted, more = {}) {
+/** Write the address of one file of the plan; the revision keeps old pictures away. */
+function address({ hash, query, revision }, wanted, more = {}) {
   const all = new URLSearchParams(query);
+  all.set("revision", revision);
   for (const [key, value] of Object.entries(more)) if (value) all.set(key, value);
   return `/hand-out/${hash}/${wanted}?${all}`;
 }
@@ -40,11 +41,33 @@ function choice(label, options, work) {
   return make("label", {}, `${label} `, list);
 }
 
+/** Make the fold in which a sheet offers it; `take(plan)` tells which plan, null for none. */
+export function handOutFold() {
+  const room = make("div");
+  const fold = make("details", { class: "hand-out", ontoggle: () => draw() },
+    make("summary", {}, "Hand out: paper, practice audio, tablet, everything"), room);
+  let plan = null;
+  let leave = null;
+  let drawn = "";
+  function draw() {
+    const now = plan && fold.open ? `${plan.hash}?${plan.query} ${plan.revision}` : "";
+    if (now === drawn) return;
+    drawn = now;
+    leave?.();
+    leave = now ? handOut(room, plan) : null;
+    if (!now) room.replaceChildren();
+  }
+  return {
+    element: fold,
+    take(next) { plan = next; fold.hidden = !plan; draw(); },
+    end() { leave?.(); },
+  };
+}
+
 /** Fill `main` with all that can be handed out. */
-export function handOut(main, plan) {
+function handOut(main, plan) {
   const leave = [];
   main.replaceChildren(
-    make("h2", {}, "Hand out"),
     rehearsing(plan, leave),
     onPaper(plan),
     practising(plan),
@@ -63,7 +86,7 @@ function onPaper(plan) {
       alt: `how the sheet ${words} looks` }),
     saving(address(plan, "sheet.pdf", { kind, paper }), words), make("small", {}, more))));
   draw();
-  return make("section", { "aria-label": "Paper" }, make("h3", {}, "Paper"),
+  return make("section", { "aria-label": "Paper" }, make("h2", {}, "Paper"),
     choice("paper", [["a4", "A4"], ["letter", "Letter"]], (value) => { paper = value; draw(); }),
     list);
 }
@@ -77,7 +100,7 @@ function practising(plan) {
   draw();
   const backing = make("input", { type: "checkbox",
     onchange: () => { how.groove = backing.checked ? "yes" : ""; draw(); } });
-  return make("section", { "aria-label": "Practice audio" }, make("h3", {}, "Practice audio"),
+  return make("section", { "aria-label": "Practice audio" }, make("h2", {}, "Practice audio"),
     make("p", {}, "Clicks and calls without the song, to practice and film to. "
       + "Start quietly with headphones: clicks are sharper than music."),
     make("p", { class: "keys" },
@@ -113,7 +136,7 @@ function everything(plan, leave) {
     line.append(saving(made.address, `Save ${made.name}`));
     line.firstChild.click();
   });
-  return make("section", { "aria-label": "Everything" }, make("h3", {}, "Everything for a class"),
+  return make("section", { "aria-label": "Everything" }, make("h2", {}, "Everything for a class"),
     make("p", {}, "Sheets, rehearsal page, practice audio, captions and files, in one folder (ZIP). "
       + "The record then knows that you taught this."),
     make("p", {}, button), line);
@@ -139,7 +162,7 @@ function rehearsing(plan, leave) {
   look();
   const again = setInterval(() => { if (room.querySelector(".code")) look(); }, 5000);
   leave.push(() => clearInterval(again));
-  return make("section", { "aria-label": "Rehearse" }, make("h3", {}, "Rehearse"),
+  return make("section", { "aria-label": "Rehearse" }, make("h2", {}, "Rehearse"),
     make("p", {}, make("a", { class: "button main", href: `/rehearse/${plan.hash}?${plan.query}`, target: "_blank" },
       "Rehearsal view"), " large count, steps now and next, with the song"), room);
 }

@@ -8,8 +8,8 @@ function follow({ sound: address, news, song: name }) {
   let isOld = false;
   const again = () => { if (isOld && !sound.playing) location.reload(); };
   const source = new EventSource(news);
-  source.addEventListener("plan", (event) => {
-    const { song: changed } = JSON.parse(event.data);
+  source.addEventListener("song", (event) => {
+    const { hash: changed } = JSON.parse(event.data);
     if (changed && changed !== name) return;
     isOld = true;
     if (sound.playing) announce("the plan has changed; it is shown when you pause");
