@@ -81,10 +81,11 @@ def routine_of(store: Store, query: Mapping[str, str]) -> Routine:
 
 def name_of_routine(query: Mapping[str, str]) -> str:
     """Name the routine for a file, as the command line does."""
+    from phrasefit.desk.routines import name_in_messages
     from phrasefit.hand_out import numbers_name
 
     if query.get("routine"):
-        return query["routine"]
+        return name_in_messages(query["routine"])
     walls = _whole(query, "walls") or 1
     return numbers_name(_whole(query, "counts") or 0, walls, waltz=bool(query.get("waltz")))
 

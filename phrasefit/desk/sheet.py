@@ -276,7 +276,7 @@ def _changed(desk: Desk, request: Request, sent: Fields, work: Work) -> dict[str
             state = sheet_of(desk, store, content_hash, request.query_params)
             raise Stale(NEWER, state=state) from None
         state = sheet_of(desk, store, content_hash, request.query_params)
-    desk.news.publish("song", {"hash": content_hash, "revision": state["corrections"]["revision"]})
+    desk.tell_song(content_hash, {"revision": state["corrections"]["revision"]})
     return state
 
 

@@ -8,6 +8,13 @@ from phrasefit.fit.grid import beat_tempo, choose_level
 from phrasefit.model import Alternative, BarMap, CountGrid, Doubt, DoubtKind, Routine
 
 DOUBT_BELOW = 0.7  # a reading less likely than this is shown as a doubt; common practice
+# What would change a plan most comes first, where it has not been weighed
+# (`phrasefit.fit.stakes`): common practice, no source.
+BY_WEIGHT = (
+    DoubtKind.HARDLY_STEADY,
+    DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.SECTION,
+    DoubtKind.PHRASES, DoubtKind.NO_SECTIONS,
+)  # fmt: skip
 MAX_RIVALS = 3  # more readings than this confuse
 RIVAL_KINDS = {
     DoubtKind.ONE: ("one",),

@@ -88,9 +88,41 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     [(16.0, 0), (32.0, 90), (48.0, 180), (64.0, 270)]
     """
     request = as_request(wanted, **options)
-    routine, costs, most = request.routine, request.costs, request.max_changes
-    grid = count_grid(bar_map, routine=routine, costs=costs)
+    routine = request.routine
+    grid = count_grid(bar_map, routine=routine, costs=request.costs)
     _check_meters(bar_map, grid, routine)
+    plans, start_options = plans_on(grid, bar_map, request)
+    best = advised_of(plans)
+    return FitPlan(
+        request=request,
+        plans=plans,
+        best=best,
+        chosen=best if request.changes is None else _with_changes(plans, request.changes),
+        grid=grid,
+        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=request.tempo_rows),
+        start_options=start_options,
+        bar_map=bar_map,
+        doubts=find_doubts(bar_map, grid, routine),
+        breaks=find_breaks(bar_map, grid, measure_of(grid, routine)),
+    )
+
+
+def plans_on(
+    grid: CountGrid, bar_map: BarMap, request: PlanRequest
+) -> tuple[tuple[Plan, ...], tuple[StartOption, ...]]:
+    """Plan a song laid out in counts; `bar_map` gives the letters that parts go with.
+
+    Returns
+    -------
+    tuple of Plan, tuple of StartOption
+        As `FitPlan` has them.
+
+    Raises
+    ------
+    NoFitError
+        If the song is shorter than one wall.
+    """
+    routine, costs, most = request.routine, request.costs, request.max_changes
     bounds = _bounds(grid, request)
     starts = [start for start in start_candidates(grid, request) if bounds.allow_start(start)]
     if not starts:
@@ -113,19 +145,7 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     plans = _worthwhile([candidates.best_plan(n) for n in range(most + 1)])
     if not plans:
         raise ParameterError(_why_none(request))
-    best = _advised(plans)
-    return FitPlan(
-        request=request,
-        plans=plans,
-        best=best,
-        chosen=best if request.changes is None else _with_changes(plans, request.changes),
-        grid=grid,
-        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=request.tempo_rows),
-        start_options=candidates.start_options(most),
-        bar_map=bar_map,
-        doubts=find_doubts(bar_map, grid, routine),
-        breaks=find_breaks(bar_map, grid, measure_of(grid, routine)),
-    )
+    return plans, candidates.start_options(most)
 
 
 def _bounds(grid: CountGrid, request: PlanRequest) -> Bounds:
@@ -227,7 +247,7 @@ def _worthwhile(plans: list[Plan | None]) -> tuple[Plan, ...]:
     return tuple(kept)
 
 
-def _advised(plans: tuple[Plan, ...]) -> int:
+def advised_of(plans: tuple[Plan, ...]) -> int:
     """Choose the highest score; a change more must raise it by what can be heard."""
     best = 0
     for index, plan in enumerate(plans):

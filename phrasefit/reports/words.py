@@ -38,11 +38,20 @@ def verdict_cell(fit: FitPlan) -> str:
     """Say in three words or fewer how the plan asked for fits, for a column of a table."""
     if not is_in_reach(fit.tempo):
         return fit.tempo.verdict
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=False):
         return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
+    return _cell(fit.plan.score, well)
+
+
+def estimate_cell(score: float, tempo: TempoVerdict) -> str:
+    """Say the same of a song that no plan has been made for yet."""
+    return _cell(score, "fits") if is_in_reach(tempo) else tempo.verdict
+
+
+def _cell(score: float, well: str) -> str:
     cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
-    return cells[fitting(fit.plan)]
+    return cells[fitting_of(score)]
 
 
 class Fitting(StrEnum):
@@ -55,22 +64,32 @@ class Fitting(StrEnum):
 
 def fitting(plan: Plan) -> Fitting:
     """Tell how well a plan fits."""
-    if plan.score >= FITS:
+    return fitting_of(plan.score)
+
+
+def fitting_of(score: float) -> Fitting:
+    """Tell how well a plan of this score fits."""
+    if score >= FITS:
         return Fitting.WELL
-    return Fitting.IN_PART if plan.score >= FITS_IN_PART else Fitting.HARDLY
+    return Fitting.IN_PART if score >= FITS_IN_PART else Fitting.HARDLY
 
 
 def verdict(
-    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+    fit: FitPlan,
+    plan: Plan | None = None,
+    *,
+    name_correction: NameCorrection | None = None,
+    weigh: bool = True,
 ) -> str:
     """Say in a few sentences whether and how the routine fits the song.
 
     What to check before it is trusted, how far it goes straight through, what the song does
     then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
-    the one asked for if left out.  `name_correction` gives what to type for a correction.
+    the one asked for if left out.  `name_correction` gives what to type for a correction;
+    `weigh` as for `phrasefit.reports.doubts.doubts_of`.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=weigh):
         sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
@@ -80,6 +99,14 @@ def verdict(
 def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say the verdict in one line: how well it fits, with how many changes, its score."""
     text = _phrase_sentences(fit, plan or fit.plan)[0]
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def verdict_in_a_line(fit: FitPlan, plan: Plan) -> str:
+    """Say what to check, and the score in a few words: what has room on one line of a sheet."""
+    score = _score(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    doubt = main_doubt(fit)
+    text = f"{doubt_cell(doubt)}; {score}" if doubt else score
     return f"{text[:1].upper()}{text[1:]}."
 
 
@@ -142,15 +169,21 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
 
 
 def _judgement(fit: FitPlan, plan: Plan) -> str:
+    """Put the score of the advised plan in a few words, and advice where it is low."""
+    hardly = fitting(plan) is Fitting.HARDLY
+    return _score(fit, plan) + ("; another song would be easier to dance to" if hardly else "")
+
+
+def _score(fit: FitPlan, plan: Plan) -> str:
     """Put the score of the advised plan in a few words."""
     score = f"({plan.score:.0f} of 100)"
     how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
     words = {
         Fitting.WELL: f"it fits {how} {score}",
         Fitting.IN_PART: f"it fits in part {how} {score}",
-        Fitting.HARDLY: f"it hardly fits {score}; another song would be easier to dance to",
+        Fitting.HARDLY: f"it hardly fits {score}",
     }[fitting(plan)]
-    return f"if that is right, {words}" if main_doubt(fit) else words
+    return f"if that is right, {words}" if fit.doubts else words
 
 
 def _choice(fit: FitPlan, plan: Plan) -> str:

@@ -578,17 +578,18 @@ def test_doubts_carry_the_other_readings() -> None:
     assert fit.doubts[0].rivals == (rivals[0], rivals[2])
     assert doubt_lines(fit) == (
         "check the one (50% sure): hear whether a new line of the song begins on count 1 of a"
-        " wall; if it is wrong, it may be 2 beats later (30%) or"
+        " wall; if it is wrong, it may be 2 beats later (30%; then count 1 comes at 0:18.0) or"
         " a beat later (10%)",
         "check the bars of 4 (60% sure): count along and hear whether the accent comes on every 1;"
-        " if it is wrong, it may be half as fast (20%)",
+        " if it is wrong, it may be half as fast (20%; then wall 2 begins at 0:49.0)",
         "check the phrases (40% sure): hear whether the music starts something new where they"
         " begin",
     )
     ends = [line.partition("; ")[2] for line in doubt_lines(fit, option_words)]
     assert ends == [
-        "if it is wrong, try --shift-one +2 (30%) or --shift-one +1 (10%)",
-        "if it is wrong, try --half (20%)",
+        "if it is wrong, try --shift-one +2 (30%; then count 1 comes at 0:18.0) or"
+        " --shift-one +1 (10%)",
+        "if it is wrong, try --half (20%; then wall 2 begins at 0:49.0)",
         "where a section begins elsewhere, say so with --section-at TIME",
     ]
 

@@ -8,9 +8,10 @@ lie on corrected counts is for `phrasefit.fit` to say, not for a browser to gues
 The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
 arithmetic, ``clicking.js`` sounds a click and ``sheet.js`` draws the song in lines (none of
 them knows this page: all can serve another one), ``score.js`` counts, ``sound.js`` is the
-clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``recording.js``
-opens the song, ``drawing.js`` draws the moment, ``keeping.js`` holds what is unsaved,
-``correcting.js`` changes it, ``controls.js`` wires keys and buttons.
+clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``listening.js``
+hears whether a file is the song of the plan, ``recording.js`` opens it, ``drawing.js`` draws
+the moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js``
+follows a desk, ``controls.js`` wires keys and buttons.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -53,7 +54,7 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
-from phrasefit.reports.layout import CAUTION
+from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.page.selfcontained import data_block, filled, part, policy
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.start_words import start_words
@@ -65,7 +66,8 @@ from phrasefit.routine.vocabulary import cue_words
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
     "counting.js", "clicking.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js",
-    "recording.js", "drawing.js", "keeping.js", "correcting.js", "controls.js",
+    "listening.js", "recording.js", "drawing.js", "keeping.js", "correcting.js", "live.js",
+    "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
@@ -92,11 +94,14 @@ class Origin:
     """The song that corrections made in the page belong to.
 
     `correction` is what the map shown rests on; `half` and `double` are None where
-    the song cannot be counted so.
+    the song cannot be counted so.  `beat_times_s` [shape=(n,), seconds] and `loudness_db`
+    [shape=(n,)] of the song as it was heard let the page know another one.
     """
 
     info: SongInfo
     correction: Correction
+    beat_times_s: np.ndarray
+    loudness_db: np.ndarray
     half: Level | None = None
     double: Level | None = None
 
@@ -122,12 +127,38 @@ class Recording:
     content: bytes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Live:
+    """Where a page that is served, not saved, gets the sound and the news.
+
+    `song` is the name under which the news speak of the song.  Corrections are then made
+    where the page comes from.
+    """
+
+    sound: str
+    news: str
+    song: str
+
+
+def _parts() -> tuple[str, str]:
+    """Read the style and the script of the page."""
+    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    return style, script
+
+
+def live_policy() -> str:
+    """Write the policy under which a live page is served."""
+    style, script = _parts()
+    return policy(style=style, script=script, live=True)
+
+
 def page(
     fit: FitPlan,
     plan: Plan | None = None,
     *,
     origin: Origin | None = None,
     recording: Recording | None = None,
+    live: Live | None = None,
 ) -> str:
     """Make the rehearsal page of a plan.
 
@@ -140,13 +171,15 @@ def page(
         Without it corrections can be tried in the page but not saved.
     recording : Recording, optional
         Carried inside the page; without it the user opens a file, or clicks are made.
+    live : Live, optional
+        The page is served, and follows whoever serves it.
 
     Returns
     -------
     str
-        HTML that loads nothing from anywhere.
+        HTML that loads nothing from anywhere; a live page only from its own server.
     """
-    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    style, script = _parts()
     carried = ""
     if recording is not None:
         encoded = base64.b64encode(recording.content).decode()
@@ -155,10 +188,11 @@ def page(
             f"{encoded}</script>"
         )
     document = page_document(fit, plan or fit.plan, origin=origin, embedded=bool(recording))
+    document["live"] = asdict(live) if live else None
     return filled(
         part("page.html"),
         {
-            "policy": policy(style=style, script=script),
+            "policy": policy(style=style, script=script, live=live is not None),
             "style": style,
             "script": script,
             "plan": data_block(document),
@@ -193,6 +227,7 @@ def page_document(
         "half": _level(origin.half) if origin and origin.half else None,
         "double": _level(origin.double) if origin and origin.double else None,
         "most": {"shift_beats": MOST_SHIFT_BEATS, "later_ms": MOST_LATER_MS},
+        "heard": _heard(origin) if origin else None,
         "save": saved,
         "key": _key(saved or [fit.bar_map.title, fingerprint(fit.bar_map)]),
         "clicks": CLICKS,
@@ -381,6 +416,14 @@ def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str
 def _level(level: Level) -> dict[str, Any]:
     shown = _beats(level.bar_map, level.beats_per_count, end_s=level.bar_map.end_s)
     return {**shown, "change": level.change}
+
+
+def _heard(origin: Origin) -> dict[str, Any]:
+    """Give the loudness of each beat; the last one has no end."""
+    return {
+        "beats_s": origin.beat_times_s.round(3).tolist(),
+        "loudness_db": origin.loudness_db[:-1].astype(float).round(1).tolist(),
+    }
 
 
 def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:

@@ -70,7 +70,7 @@ function countIn(from) {
   const span = (state.score.times[i + 1] - state.score.times[i]) / sound.rate;
   const begin = sound.context.currentTime + 0.2;
   const calls = Array.from({ length: data.group }, (_, k) => ({
-    at: begin + k * span, number: mod(row.spoken - 1 - data.group + k, data.group) + 1,
+    at: begin + k * span, number: mod(row.spoken - 1 - data.group + k, state.score.calls) + 1,
   }));
   const spoken = how === "spoken" && "speechSynthesis" in window && speechSynthesis.getVoices().length;
   if (!spoken) calls.forEach((call, k) => click(call.at, k ? "count" : "eight"));

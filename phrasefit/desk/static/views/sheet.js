@@ -6,6 +6,7 @@
 import { make, say, tried, trouble } from "../elements.js";
 import { get, news, post } from "../server.js";
 import { questionCard } from "../answering.js";
+import { handOutFold } from "../hand-out.js";
 import { plansOf, routineChoice, verdictOf, withQuery } from "../beside.js";
 import { countWords, groupsAt } from "../count-menu.js";
 import { closeMenu, openMenu } from "../menu.js";
@@ -60,10 +61,11 @@ class SheetView {
       name: (i) => nameDialog(this.score, i, (section_names) => this.work.correct({ section_names })),
     };
     this.parts = { head: make("div", { class: "head" }), doubt: make("div", { class: "doubt" }),
-      lines: make("div", { class: "lines", role: "group" }), beside: make("div", { class: "beside" }) };
+      lines: make("div", { class: "lines", role: "group" }), beside: make("div"),
+      handOut: handOutFold() };
     this.bar = playBar(this);
     main.append(make("div", { class: "sheet-view" }, this.parts.head, this.parts.doubt, this.parts.lines,
-      this.parts.beside), this.bar.element);
+      make("div", { class: "beside" }, this.parts.beside, this.parts.handOut.element)), this.bar.element);
     this.stopNews = news("song", (song) => this.hearNews(song));
     this.away = new AbortController();
     NARROW.addEventListener("change", () => this.draw(), { signal: this.away.signal });
@@ -73,6 +75,7 @@ class SheetView {
   leave() {
     closeMenu({ focus: false });
     this.stopNews();
+    this.parts.handOut.end();
     this.away.abort();
     this.player.close();
   }
@@ -98,9 +101,9 @@ class SheetView {
       doc.plan && verdictOf(doc.plan)].filter(Boolean));
     this.drawLines(hadFocus);
     const listen = (time) => this.player.play(this.beforeStart(time));
-    // Here the lead hooks in what is handed out: handOut(main, { hash, query }) of hand-out.js.
     this.parts.beside.replaceChildren(...(doc.plan
       ? [plansOf(doc.plan, this.query, { ask: this.work.ask, listen })] : []));
+    this.parts.handOut.take(doc.plan ? { hash: this.hash, query: this.query, revision: doc.corrections.revision } : null);
     this.bar.take(doc);
     this.shown = -2;
     this.drawPlace(this.player.place, this.player.playing);
