@@ -29,11 +29,11 @@ from phrasefit.desk.songs import analysis_of
 from phrasefit.errors import ParameterError
 from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
-from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.request import ChangePlace, PlanRequest
 from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
+from phrasefit.reports.doubts import doubts_alone, doubts_of
 from phrasefit.reports.fit_text import plans_worth_showing
 from phrasefit.reports.page.page import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
@@ -93,9 +93,12 @@ def sheet_of(desk: Desk, store: Store, content_hash: str, query: Any) -> dict[st
     plan = fit.plan if fit else None
     view = SongView(bar_map=bar_map, grid=grid, fit=fit, plan=plan)
     loud = loud_shares(pipeline.loudness_of_counts(analysis, grid.times_s))
-    doubts = fit.doubts if fit else find_doubts(bar_map, grid, None)
     questions = questions_of(
-        bar_map, grid, doubts, routine=fit.routine if fit else None, settled=history.settled
+        bar_map,
+        grid,
+        doubts_of(fit) if fit else doubts_alone(bar_map, grid),
+        routine=fit.routine if fit else None,
+        settled=history.settled,
     )
     return {
         "hash": content_hash,
