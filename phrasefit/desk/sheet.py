@@ -58,6 +58,7 @@ from phrasefit.store import Store
 
 STEPS = ("undo", "redo", "as-heard")
 MOST_REVISIONS = 10**9
+MOST_AT_ONCE = 4  # changes that are one step
 USUAL_ODD_BARS = (2, 3, 4, 5, 6)  # beats; what a menu has room for
 SHOWN_STARTS = 6
 ELSEWHERE = "what was changed outside the desk"
@@ -288,15 +289,18 @@ def _read(kept: Kept) -> Correction:
 
 
 def _correct(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
-    """Add one change to the song's corrections; it may be the answer to a question."""
-    change = read_correction(Fields("what was corrected", sent.table("change").values))
-
-    if change == pipeline.UNTOUCHED:
+    """Add a change to the song's corrections, or several, one after the other, as one step."""
+    tables = sent.tables("changes", most=MOST_AT_ONCE) or [sent.table("change")]
+    changes = [read_correction(Fields("what was corrected", table.values)) for table in tables]
+    if pipeline.UNTOUCHED in changes:
         raise ParameterError("nothing was corrected; load the page again")
 
     def add(history: History, found: pipeline.Analysis, old: Correction) -> pipeline.Analysis:
-        result = pipeline.added(found, old, change)
-        history.change(correction_document(result.correction), correction_words(change))
+        for change in changes:
+            result = pipeline.added(found, old, change)
+            old = result.correction
+        words = ", ".join(correction_words(change) for change in changes)
+        history.change(correction_document(old), words)
         return result
 
     return _changed(desk, request, sent, add)

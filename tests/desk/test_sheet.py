@@ -296,6 +296,45 @@ def test_a_count_is_tapped_and_becomes_a_one(sheet_page):
     page.locator(".sheet i:not(.one)[data-at='18']").wait_for()
 
 
+def test_a_section_and_count_one_are_dragged(sheet_page):
+    """A section's name or the first wall, dragged to another count, begins there."""
+    page = sheet_page(BREATH)
+    section = page.locator(".section[data-first]:not(:empty)").nth(2)
+    first = int(section.get_attribute("data-first"))
+    section.drag_to(
+        page.locator(f".sheet i[data-at='{first + 12}']"), source_position={"x": 9, "y": 9}
+    )
+    page.locator(f".section[data-first='{first + 12}']").wait_for()
+    page.locator(f".section[data-first='{first}']").wait_for(state="detached")
+
+    page.locator(".piece.wall.begins").first.drag_to(
+        page.locator(".sheet i[data-at='32']"), source_position={"x": 9, "y": 9}
+    )
+
+    page.locator(".piece.wall[data-first='32']", has_text="WALL 1").wait_for()
+    assert "start=" in page.url
+
+
+def test_taps_move_the_ones(sheet_page):
+    """Tapping on every third beat of the bar while the song plays offers to move the ones."""
+    page = sheet_page(BREATH)
+    times, ones = page.evaluate(
+        "async () => { const sheet = await (await fetch(location.href.replace('/sheet/',"
+        " '/api/sheet/'))).json(); return [sheet.sheet.map.beats_s, sheet.sheet.map.positions]; }"
+    )
+    thirds = [t for t, position in zip(times, ones, strict=True) if position == 3][4:10]
+    words, change = page.evaluate(
+        "async (times) => { const { Taps } = await import('/static/tapping.js'); const taps ="
+        " new Taps(); const sheet = await (await fetch(location.href.replace('/sheet/',"
+        " '/api/sheet/'))).json(); let told; for (const time of times) told = taps.add(time + 0.03,"
+        " sheet.sheet.map, sheet.can); return [told.words, told.change]; }",
+        thirds,
+    )
+
+    assert words == "a 1 every 4 beats, on beat 3 of the bars"
+    assert change == {"shift_one_beats": 2}
+
+
 def test_the_keyboard_is_enough(sheet_page):
     """Arrow keys walk over counts and through the menu; Escape gives the focus back."""
     page = sheet_page(BREATH)
