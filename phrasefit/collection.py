@@ -14,6 +14,7 @@ from phrasefit import pipeline
 from phrasefit.batch import Heard, Workers
 from phrasefit.errors import CacheError, PhrasefitError
 from phrasefit.evening.evening import EveningRequest, Pairing
+from phrasefit.fit import fit_routine
 from phrasefit.fit.request import PlanRequest
 from phrasefit.model import FitPlan, SongSummary
 from phrasefit.ranking.rank import (
@@ -119,6 +120,16 @@ class Collection:
                     key = song.key, request.routine.name
                     pairings[key] = Pairing(key=song.key, fit=song.fit)
         return list(pairings.values())
+
+    def pairing(self, key: str, request: PlanRequest) -> Pairing:
+        """Plan one song for one routine.
+
+        Raises
+        ------
+        PhrasefitError
+            If the song is not known, or there is no plan.
+        """
+        return Pairing(key=key, fit=fit_routine(self.analysis(key).bar_map, request))
 
     def known_files(self) -> dict[str, str]:
         """Find for each song the file in which it was last heard."""

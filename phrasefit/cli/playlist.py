@@ -236,11 +236,12 @@ def _tempos(text: str) -> tuple[float, ...]:
 
 def _fixed(text: str) -> tuple[int, str]:
     from phrasefit.errors import ParameterError
+    from phrasefit.evening.evening import place_and_word
 
-    place, _, word = text.partition("=")
-    if not place.strip().isdigit() or not word.strip():
+    fixed = place_and_word(text)
+    if fixed is None:
         raise ParameterError(f"at={text!r} is no place; write --at 3=waltz")
-    return int(place), word.strip()
+    return fixed
 
 
 def _routines(files: Sequence[Path]) -> list[Routine]:

@@ -59,10 +59,10 @@ def analysis_of(desk: Desk, store: Store, content_hash: str) -> pipeline.Analysi
     NotThere
         If the song has not been heard, or what was heard of it is lost.
     """
-    text = store.get_analysis(content_hash, pipeline.analysis_version())
-    if text is None:
+    analysis = desk.opened.analysis(store, content_hash)
+    if analysis is None:
         raise NotThere("this song is not among those heard; add it again in Songs")
-    return pipeline.with_kept_correction(pipeline.recalled(text, None), store)
+    return analysis
 
 
 def file_of(desk: Desk, store: Store, content_hash: str) -> Path:
@@ -155,7 +155,7 @@ def _tell_heard(desk: Desk, store: Store, key: str, song: SongSummary | None) ->
         desk.news.publish("songs", {})
         return
     heard_at = store.heard_at(pipeline.analysis_version()).get(key, 0.0)
-    desk.news.publish("song", _row(song, heard_at, _playable(store)))
+    desk.news.publish("heard", _row(song, heard_at, _playable(store)))
 
 
 def _forget(desk: Desk, _request: Request, sent: Fields) -> dict[str, Any]:

@@ -13,8 +13,25 @@ from phrasefit.errors import ParameterError, shown
 from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
 from phrasefit.model import FitPlan
 
+MOST_DIGITS = 6  # of a place
 MAX_CHANGES = 2  # of each plan of an evening: not much can be remembered
 SWING_SHUFFLE = 0.58  # from here on a routine counts as shuffle; even is 0.5, a triplet 0.67
+
+BOUNDS: dict[str, tuple[int, int]] = {  # of the numbers in `EveningRequest`
+    "minutes": (1, 24 * 60),
+    "pause_s": (0, 3600),
+    "beginner_share": (0, 1),
+    "beginner_every": (0, 1000),
+    "artist_gap": (0, 1000),
+    "rhythm_gap": (0, 1000),
+    "teach_minutes": (0, 24 * 60),
+    "repeats": (1, 1000),
+    "repeat_gap": (1, 1000),
+    "min_length_s": (0, 3600),
+    "min_score": (0, 100),
+    "fast_cpm": (0, 1000),
+    "seed": (0, 2**32 - 1),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,21 +117,7 @@ class EveningRequest:
     seed: int = 0
 
     def __post_init__(self) -> None:
-        for name, low, high in (
-            ("minutes", 1, 24 * 60),
-            ("pause_s", 0, 3600),
-            ("beginner_share", 0, 1),
-            ("beginner_every", 0, 1000),
-            ("artist_gap", 0, 1000),
-            ("rhythm_gap", 0, 1000),
-            ("teach_minutes", 0, 24 * 60),
-            ("repeats", 1, 1000),
-            ("repeat_gap", 1, 1000),
-            ("min_length_s", 0, 3600),
-            ("min_score", 0, 100),
-            ("fast_cpm", 0, 1000),
-            ("seed", 0, 2**32 - 1),
-        ):
+        for name, (low, high) in BOUNDS.items():
             value = getattr(self, name)
             if not low <= value <= high:
                 words = f"{value:g}" if isinstance(value, float) else shown(value)
@@ -172,3 +175,17 @@ def curve_at(request: EveningRequest, place: int, n_places: int) -> float | None
         return None
     along = place / max(1, n_places - 1) * (len(request.curve) - 1)
     return float(np.interp(along, np.arange(len(request.curve)), request.curve))
+
+
+def place_and_word(text: str) -> tuple[int, str] | None:
+    """Read a place and a word for `EveningRequest.fixed`, such as ``3=waltz``; None if it is none.
+
+    Examples
+    --------
+    >>> place_and_word("3 = waltz"), place_and_word("waltz")
+    ((3, 'waltz'), None)
+    """
+    place, _, word = text.partition("=")
+    if not place.strip().isdecimal() or len(place) > MOST_DIGITS or not word.strip():
+        return None
+    return int(place), word.strip()

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from phrasefit.errors import ParameterError
+from phrasefit.fit.tempo import is_in_reach
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.cues import COUNT_IN
 from phrasefit.reports.event_words import floor_words, label
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     BOTTOM_PT,
     FOOT_PT,
@@ -21,18 +23,11 @@ from phrasefit.reports.layout import (
     LEFT_PT,
     TITLE_PT,
     TOP_PT,
-    Flow,
     Leaf,
-    Row,
-    SetWords,
-    Slab,
     draw,
-    height_of,
-    paginate,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
+from phrasefit.reports.rows import Row, SetWords, Slab, height_of, paginate, row_of, set_words
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import is_off_tempo, tempo_words
 
@@ -151,7 +146,7 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
     return [
         ("artist", song.artist or "unknown"),
         ("length", f"{clock_time(song.duration_s, decimals=0)}, check it is this recording"),
-        ("tempo", tempo_words(fit) if is_off_tempo(fit.tempo) else pace),
+        ("tempo", tempo_words(fit) if _is_mended_at_the_desk(fit) else pace),
         (
             "count in",
             f"from {clock_time(float(grid.times_s[first]))}, {n_in} counts"
@@ -163,6 +158,11 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
         ("changes", "\n".join(change_lines(plan)) or "none"),
         ("ends", clock_time(plan.ending.time_s)),
     ]
+
+
+def _is_mended_at_the_desk(fit: FitPlan) -> bool:
+    """Tell whether the DJ can bring the tempo into its range."""
+    return is_off_tempo(fit.tempo) and is_in_reach(fit.tempo)
 
 
 def change_lines(plan: Plan) -> list[str]:

@@ -11,22 +11,19 @@ from dataclasses import dataclass
 from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.event_words import counts_words, timed_call
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     HEAD_PT,
     HEAVY_RULE_PT,
     LEFT_PT,
     SMALL_PT,
-    TITLE_PT,
-    Flow,
     Leaf,
-    Row,
     draw,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
 from phrasefit.reports.playlists import tempo_words
+from phrasefit.reports.rows import Row, row_of, set_words
 from phrasefit.reports.times import clock_time, time_of_day
 
 LEAST_PT = 9.0
@@ -81,18 +78,30 @@ def floor_leaves(
 ) -> list[Leaf]:
     """Lay out the list, nothing drawn; as `floor_list`."""
     flow = Flow(paper, title, foot=FOOT)
-    flow.words(title, TITLE_PT, least=HEAD_PT, bold=True)
-    n = len(evening.dances)
-    about = f"{n} dance{'' if n == 1 else 's'}, {clock_time(evening.length_s, decimals=0)}"
-    if starts_at_s is not None:
-        ends = time_of_day(starts_at_s + evening.length_s)
-        about += f", from {time_of_day(starts_at_s)} to {ends}"
-    flow.words(about, BODY_PT)
-    flow.y += 6
+    flow.heading(title)
+    flow.words(about(evening, starts_at_s), BODY_PT)
+    flow.clear()
     flow.leaf.rule(flow.y, HEAVY_RULE_PT)
     for item in items(evening):
         flow.group(_row(flow, item, starts_at_s))
     return flow.finish()
+
+
+def about(evening: Evening, starts_at_s: float | None) -> str:
+    """Say how many dances it has, how long it is, and when it begins and ends."""
+    n = len(evening.dances)
+    words = f"{n} dance{'' if n == 1 else 's'}, {clock_time(evening.length_s, decimals=0)}"
+    if starts_at_s is None:
+        return words
+    ends = time_of_day(starts_at_s + evening.length_s)
+    return f"{words}, from {time_of_day(starts_at_s)} to {ends}"
+
+
+def when_words(start_s: float, starts_at_s: float | None) -> str:
+    """Say when a row is due: the time of day, or how long after the beginning."""
+    if starts_at_s is None:
+        return clock_time(start_s, decimals=0)
+    return time_of_day(starts_at_s + start_s)
 
 
 def items(evening: Evening) -> list[Item]:
@@ -140,9 +149,7 @@ def event_calls(plan: Plan) -> tuple[str, ...]:
 def _row(flow: Flow, item: Item, starts_at_s: float | None) -> Row:
     """Set routine and song in bold, then what else must be known, smaller."""
     size = HEAD_PT - 1
-    when = clock_time(item.start_s, decimals=0)
-    if starts_at_s is not None:
-        when = time_of_day(starts_at_s + item.start_s)
+    when = when_words(item.start_s, starts_at_s)
     x_place = LEFT_PT + TIME_EM * size
     x = x_place + PLACE_EM * size
     room = flow.leaf.right - x

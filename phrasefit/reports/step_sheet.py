@@ -8,26 +8,24 @@ longer than a page.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step, TagOption
 from phrasefit.reports.event_words import counts_words
-from phrasefit.reports.layout import (
+from phrasefit.reports.flow import Flow
+from phrasefit.reports.leaf import (
     BODY_PT,
     HEAD_PT,
     HEAVY_RULE_PT,
     LEFT_PT,
     SMALL_PT,
-    TITLE_PT,
-    Flow,
+    Canvas,
     Leaf,
-    Row,
-    Slab,
     draw,
-    row_of,
-    set_words,
 )
 from phrasefit.reports.paper import Document
+from phrasefit.reports.rows import Row, Slab, row_of, set_words
 from phrasefit.reports.words import part_name, routine_size
 from phrasefit.routine.dancer_state import first_count, last_count, turn_after
 from phrasefit.routine.turns import clock, format_turn
@@ -68,8 +66,7 @@ def step_leaves(routine: Routine, *, paper: str = "a4") -> list[Leaf]:
 
 def _heading(flow: Flow, routine: Routine) -> None:
     """Name, size, level, tempo, intro."""
-    flow.words(routine.name, TITLE_PT, least=HEAD_PT, bold=True)
-    flow.y += 2
+    flow.heading(routine.name)
     size = routine_size(routine)
     facts = [size if size != routine.name else "", routine.level]
     facts.append(DANCE_METERS[routine.meter].dance)
@@ -98,7 +95,7 @@ def _steps(flow: Flow, part: Part, meter: int) -> None:
             max(first_count(step), 0) // DANCE_METERS[meter].group_counts, []
         ).append(step)
     for i, steps in enumerate(sections.values()):
-        rows = [] if i else [_table_row(flow, [n for n, _ in COLUMNS], COLUMNS, size=SMALL_PT)]
+        rows = [] if i else [_heads(flow)]
         for step in steps:
             if step.heading:
                 rows.append(_heading_row(flow, step.heading))
@@ -106,6 +103,17 @@ def _steps(flow: Flow, part: Part, meter: int) -> None:
         flow.y += 0 if i else 6
         flow.group([slab for row in rows for slab in row])
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
+
+
+def _heads(flow: Flow) -> Row:
+    """Name the columns, over a heavy rule."""
+    (heads,) = _table_row(flow, [name for name, _ in COLUMNS], COLUMNS, size=SMALL_PT)
+
+    def rule(canvas: Canvas, top: float) -> None:
+        y = top + heads.height
+        canvas.line(LEFT_PT, y, LEFT_PT + flow.inner_pt, y, width=HEAVY_RULE_PT)
+
+    return (replace(heads, marks=(rule,)),)
 
 
 def _heading_row(flow: Flow, words: str) -> Row:

@@ -38,7 +38,7 @@ def verdict_cell(fit: FitPlan) -> str:
     """Say in three words or fewer how the plan asked for fits, for a column of a table."""
     if not is_in_reach(fit.tempo):
         return fit.tempo.verdict
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=False):
         return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
     return _cell(fit.plan.score, well)
@@ -75,16 +75,21 @@ def fitting_of(score: float) -> Fitting:
 
 
 def verdict(
-    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+    fit: FitPlan,
+    plan: Plan | None = None,
+    *,
+    name_correction: NameCorrection | None = None,
+    weigh: bool = True,
 ) -> str:
     """Say in a few sentences whether and how the routine fits the song.
 
     What to check before it is trusted, how far it goes straight through, what the song does
     then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
-    the one asked for if left out.  `name_correction` gives what to type for a correction.
+    the one asked for if left out.  `name_correction` gives what to type for a correction;
+    `weigh` as for `phrasefit.reports.doubts.doubts_of`.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=weigh):
         sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
@@ -94,6 +99,14 @@ def verdict(
 def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
     """Say the verdict in one line: how well it fits, with how many changes, its score."""
     text = _phrase_sentences(fit, plan or fit.plan)[0]
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def verdict_in_a_line(fit: FitPlan, plan: Plan) -> str:
+    """Say what to check, and the score in a few words: what has room on one line of a sheet."""
+    score = _score(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    doubt = main_doubt(fit)
+    text = f"{doubt_cell(doubt)}; {score}" if doubt else score
     return f"{text[:1].upper()}{text[1:]}."
 
 
@@ -138,8 +151,10 @@ def plural_s(n: int) -> str:
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what fixes it."""
-    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     judgement = _judgement(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    if fit.plans[0].n_changes:  # changes are demanded: there is no plan straight through
+        return [judgement, _what_changes_do(fit, plan)]
+    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     straight = _straight_through(fit, plain)
     if plain.all_kept and not plan.n_changes:
         return [f"{judgement}: {straight}"]
@@ -154,15 +169,21 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
 
 
 def _judgement(fit: FitPlan, plan: Plan) -> str:
+    """Put the score of the advised plan in a few words, and advice where it is low."""
+    hardly = fitting(plan) is Fitting.HARDLY
+    return _score(fit, plan) + ("; another song would be easier to dance to" if hardly else "")
+
+
+def _score(fit: FitPlan, plan: Plan) -> str:
     """Put the score of the advised plan in a few words."""
     score = f"({plan.score:.0f} of 100)"
     how = f"with {_plural(plan.n_changes, 'change')}" if plan.n_changes else "as it is"
     words = {
         Fitting.WELL: f"it fits {how} {score}",
         Fitting.IN_PART: f"it fits in part {how} {score}",
-        Fitting.HARDLY: f"it hardly fits {score}; another song would be easier to dance to",
+        Fitting.HARDLY: f"it hardly fits {score}",
     }[fitting(plan)]
-    return f"if that is right, {words}" if main_doubt(fit) else words
+    return f"if that is right, {words}" if fit.doubts else words
 
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
@@ -300,6 +321,11 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
         ending_sentence(plan.ending),
         score_words(plan),
     )
+
+
+def changes_words(plan: Plan) -> str:
+    """Say all changes of a plan in a line."""
+    return "; ".join(change_sentences(plan)) or "danced straight through"
 
 
 def score_words(plan: Plan) -> str:

@@ -16,7 +16,7 @@ from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.captions import captions
 from phrasefit.reports.midi import midi_file
 from phrasefit.reports.practice import PracticeRequest, practice
-from phrasefit.reports.sheet import plan_rows
+from phrasefit.reports.sheet_rows import plan_rows
 from phrasefit.reports.walls_csv import walls_csv
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song

@@ -15,18 +15,11 @@ from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, squee
 
 from phrasefit.model import FitPlan, Wall, one_line
 from phrasefit.reports.dj_card import PER_PAGE, card_leaves, card_rows, change_lines
-from phrasefit.reports.layout import (
-    BOTTOM_PT,
-    FOOT_PT,
-    LEFT_PT,
-    SMALL_PT,
-    TOP_PT,
-    Leaf,
-    draw,
-    set_words,
-)
+from phrasefit.reports.large_sheets import FLOOR_LEAST_PT, STAND_LEAST_PT
+from phrasefit.reports.leaf import BOTTOM_PT, FOOT_PT, LEFT_PT, SMALL_PT, TOP_PT, Leaf, draw
 from phrasefit.reports.paper import PAPERS_PT, printable, text_width_pt
-from phrasefit.reports.sheet import LEAST_PT, SIZES, sheet, sheet_leaves
+from phrasefit.reports.rows import set_words
+from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
 from phrasefit.reports.times import clock_time
 
 ELLIPSES = ("\u2026", "...")
@@ -148,8 +141,9 @@ def test_type_is_never_smaller_than_stated(kind: str, data: st.DataObject) -> No
     leaves = sheet_leaves(fit, size=kind)
 
     rows = [t for leaf in leaves for t in leaf.texts if t.words[:3] in ("TAG", "RES", "END")]
-    least = 8.0 if kind == "page" else LEAST_PT[kind]  # the picture's words are small
-    assert min(text.size for text in rows) >= least
+    picture_pt = 8.0  # its words are small
+    least = {"page": picture_pt, "stand": STAND_LEAST_PT, "floor": FLOOR_LEAST_PT}
+    assert min(text.size for text in rows) >= least[kind]
 
 
 @many

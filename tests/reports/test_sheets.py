@@ -15,7 +15,7 @@ from phrasefit.errors import ParameterError
 from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import FitPlan
 from phrasefit.reports.dj_card import card_rows, dj_card
-from phrasefit.reports.layout import FLOOR_PT, LEFT_PT, RIGHT_PT, STAND_PT
+from phrasefit.reports.leaf import FLOOR_PT, LEFT_PT, RIGHT_PT, STAND_PT
 from phrasefit.reports.paper import (
     PAPERS_PT,
     PNG_DPI,
@@ -23,7 +23,8 @@ from phrasefit.reports.paper import (
     text_width_pt,
     wrapped,
 )
-from phrasefit.reports.sheet import SIZES, plan_rows, sheet, sheet_leaves
+from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
+from phrasefit.reports.sheet_rows import plan_rows
 from phrasefit.reports.step_sheet import step_sheet
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.spec import load_routine, routine_from_numbers

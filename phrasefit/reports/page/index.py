@@ -13,7 +13,7 @@ from enum import StrEnum
 from urllib.parse import quote
 
 from phrasefit.model import FitPlan, Plan
-from phrasefit.reports.layout import CAUTION
+from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.page.page import facts
 from phrasefit.reports.page.selfcontained import filled, part, policy
 from phrasefit.reports.words import verdict_line

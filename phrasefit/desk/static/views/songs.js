@@ -288,7 +288,7 @@ export async function show(room, place) {
   document.addEventListener("dragover", over);
   document.addEventListener("dragleave", off);
   document.addEventListener("drop", dropped);
-  const ends = [news("song", heard), news("songs", soon)];
+  const ends = [news("heard", heard), news("songs", soon), news("song", soon)];
   await refresh();
   const { routines } = await get("/api/routines");
   drawFilters(routines.filter((one) => !one.errors));
@@ -308,14 +308,15 @@ export async function show(room, place) {
 function wishesOf(query) {
   const sort = query.get("sort") in ORDERS ? query.get("sort") : "new";
   return { q: query.get("q") ?? "", from: Number(query.get("from")) || 0, to: Number(query.get("to")) || 0,
-    meter: query.get("meter") ?? "", sure: query.get("sure") ?? "", routine: query.get("routine") ?? "",
+    meter: query.get("meter") ?? "", sure: query.get("sure") ?? "", routine: query.get("fits") ?? "",
     sort, down: query.has("down") ? query.get("down") === "yes" : FALLS.has(sort) };
 }
 
 /** Keep what is wished for in the address, so that reload and back bring it again. */
 function keepInAddress(wish) {
   const query = new URLSearchParams();
-  for (const name of ["q", "from", "to", "meter", "sure", "routine"]) if (wish[name]) query.set(name, wish[name]);
+  for (const name of ["q", "from", "to", "meter", "sure"]) if (wish[name]) query.set(name, wish[name]);
+  if (wish.routine) query.set("fits", wish.routine);
   if (wish.sort !== "new") query.set("sort", wish.sort);
   if (wish.down !== FALLS.has(wish.sort)) query.set("down", wish.down ? "yes" : "no");
   const address = `/songs${query.size ? `?${query}` : ""}`;

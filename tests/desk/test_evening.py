@@ -1,0 +1,291 @@
+"""An evening at the desk: filled, locked, swapped, put in order, printed, kept, run."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from evenings import EASY, change, dances, fill_store, new_evening, search, waited
+
+from in_process import Program
+from phrasefit.cli.playlist import FewChanges
+from phrasefit.evening.evening import MAX_CHANGES
+
+ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
+FILES = {  # of the desk, and how the command line is asked for the same
+    "floor.pdf": ("--floor", "e.pdf"),
+    "list.xspf?beside=1": ("--xspf", "e.xspf"),
+    "list.m3u8?beside=1": ("--m3u8", "e.m3u8"),
+    "list.csv": ("--csv", "e.csv"),
+}
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory, desk_on):
+    """A desk that knows a dozen songs and the routines that come with the program."""
+    return desk_on(fill_store(tmp_path_factory.mktemp("evening")))
+
+
+@pytest.fixture(scope="module")
+def filled(desk) -> dict:
+    """An evening that the solver has filled."""
+    return search(desk, new_evening(desk, title="Mill & Pond", starts_at="19:30"))
+
+
+@pytest.fixture
+def program(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Program:
+    """The program in this process."""
+    return Program(monkeypatch, capsys)
+
+
+def test_its_files_are_those_of_the_command_line(
+    desk, filled, program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Floor list, playlists and table are the same bytes; nothing of them is the desk's."""
+    monkeypatch.setenv("PHRASEFIT_DATA", str(desk.folder))
+    music = desk.folder.parent / "my music"
+    wanted = [word for option, name in FILES.values() for word in (option, music / name)]
+
+    program(
+        "playlist", "--known", *sorted(ROUTINES.glob("*.toml")), "--minutes", 8,
+        "--beginner-every", 0, "--min-length", "1:00", "--title", "Mill & Pond",
+        "--starts-at", "19:30", *wanted,
+    )  # fmt: skip
+
+    for file, (_, name) in FILES.items():
+        answer = desk.ask("GET", f"/api/evenings/{filled['id']}/files/{file}")
+        assert answer.status == 200, answer.body
+        assert answer.body == (music / name).read_bytes(), file
+    assert len(filled["rows"]) >= 3
+
+
+def test_plans_of_an_evening_have_few_changes() -> None:
+    """The command line's option and the desk mean the same."""
+    assert FewChanges().max_changes == MAX_CHANGES
+
+
+def test_a_playlist_to_lie_anywhere_names_songs_in_full(desk, filled) -> None:
+    """What a browser puts into any folder must find the songs from there."""
+    text = desk.ask("GET", f"/api/evenings/{filled['id']}/files/list.m3u8").body.decode()
+
+    paths = [line for line in text.splitlines() if not line.startswith("#")]
+    assert paths
+    assert all(Path(path).is_file() for path in paths)
+
+
+def test_cards_for_the_dj(desk, filled) -> None:
+    """One card a dance, as a PDF under the name of the evening."""
+    answer = desk.ask("GET", f"/api/evenings/{filled['id']}/files/cards.pdf?paper=letter")
+
+    assert answer.body.startswith(b"%PDF-")
+    assert "Mill%20%26%20Pond%20cards.pdf" in answer.headers["content-disposition"]
+
+
+def test_rows_tell_what_the_floor_list_tells(filled) -> None:
+    """Clock times from the start, facts, changes; the course in words beside the drawing."""
+    rows, course = filled["rows"], filled["course"]
+
+    assert rows[0]["when"] == "19:30"
+    assert re.fullmatch(r"\d dances, \d:\d\d, from 19:30 to 19:3\d", filled["about"])
+    assert all("count 1 at" in row["facts"] for row in rows)
+    assert len(course["dances"]) == len(rows)
+    assert re.match(r"From \d+ to \d+ counts a minute", course["words"][0])
+
+
+def test_a_locked_dance_stays(desk, filled) -> None:
+    """Another evening is asked for: only the locked place is as before."""
+    copy = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    locked = change(desk, copy, "lock", place=2, on=True)
+    wishes = {"seed": 5, "never": [dances(locked)[0][0]]}
+
+    again = search(desk, change(desk, locked, "settings", wishes=wishes))
+
+    assert dances(again)[1] == dances(filled)[1]
+    assert again["rows"][1]["locked"]
+    assert "you put it here" in again["rows"][1]["why"]
+    assert dances(again)[0] != dances(filled)[0]
+    assert dances(copy) == dances(filled)
+
+
+def test_swapping_gives_the_next_best_and_then_the_one_after(desk, filled) -> None:
+    """The other places stay; the same song does not come back at once; undo brings it back."""
+    copy = desk.post("/api/evenings", {"copy_of": filled["id"]})
+
+    once = search(desk, copy, place=1)
+    twice = search(desk, once, place=1)
+
+    firsts = [dances(state)[0][0] for state in (copy, once, twice)]
+    assert len(set(firsts)) == 3
+    assert dances(copy)[1:] == dances(once)[1:] == dances(twice)[1:]
+    assert dances(change(desk, twice, "undo")) == dances(once)
+
+
+def test_a_locked_place_is_not_swapped(desk, filled) -> None:
+    """It says what to do first."""
+    copy = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    locked = change(desk, copy, "lock", place=1, on=True)
+    sent = {"revision": locked["revision"], "place": 1}
+
+    answer = desk.ask("POST", f"/api/evenings/{copy['id']}/search", sent)
+
+    assert answer.status == 422
+    assert "unlock it first" in answer.json["error"]
+
+
+def test_order_by_hand(desk, filled) -> None:
+    """Move, remove, add: the times follow, and every step can be undone."""
+    state = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    before = dances(state)
+
+    moved = change(desk, state, "move", place=1, to=3)
+    assert dances(moved) == [*before[1:3], before[0], *before[3:]]
+    assert moved["rows"][0]["when"] == "19:30"
+
+    fewer = change(desk, moved, "drop", place=1)
+    assert dances(fewer) == dances(moved)[1:]
+
+    row = state["rows"][1]
+    added = change(desk, fewer, "add", song=row["song"], routine=row["routine"])
+    assert dances(added)[-1] == before[1]
+    undone = added
+    for _ in range(3):
+        undone = change(desk, undone, "undo")
+    assert dances(undone) == before
+    assert not undone["can_undo"]
+
+
+def test_a_lesson_has_its_row_and_its_time(desk, filled) -> None:
+    """A routine that is taught has a row before its dance."""
+    state = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    name = dances(state)[1][1]
+
+    taught = change(desk, state, "settings", wishes={"teach": [name], "teach_minutes": 10})
+
+    lesson = taught["rows"][1]
+    assert (lesson["kind"], lesson["names"]) == ("lesson", [f"TEACH {name}, 10 minutes"])
+    assert taught["course"]["dances"][1]["lesson_s"] == 600
+    begin = [dance["start_s"] for dance in taught["course"]["dances"]]
+    assert begin[1] - begin[0] > 600
+
+
+def test_a_shorter_evening_says_why(desk) -> None:
+    """Three hours of these songs cannot be; the reason names the form, not the command line."""
+    state = search(desk, new_evening(desk, wishes=EASY | {"minutes": 180}))
+
+    assert len(state["rows"]) == 5
+    assert re.search(r"180 minutes need \d+ dances and there are only 5", state["notes"][0])
+    assert '"Times for one routine" at' in state["notes"][0]
+    assert "--" not in "".join(state["notes"])
+
+
+def test_wishes_that_cannot_be_met_are_told(desk) -> None:
+    """The search ends with a sentence and changes nothing."""
+    state = new_evening(desk, wishes=EASY | {"must": ["Nobody at all"]})
+
+    after = search(desk, state)
+
+    assert "in no title, artist or routine" in after["trouble"]
+    assert 'lower "Least fit"' in after["trouble"]
+    assert after["revision"] == state["revision"]
+
+
+def test_a_search_can_be_stopped(desk) -> None:
+    """Stopped, it leaves the evening as it was, and another may begin."""
+    state = new_evening(desk)
+    address = f"/api/evenings/{state['id']}"
+
+    begun = desk.post(f"{address}/search", {"revision": state["revision"]})
+    second = desk.ask("POST", f"{address}/search", {"revision": state["revision"]})
+    desk.post(f"{address}/stop")
+    stopped = waited(desk, state)
+
+    assert begun["searching"]["place"] is None
+    assert "being filled already" in second.json["error"]
+    assert (stopped["rows"], stopped["trouble"]) == ([], "")
+    assert search(desk, stopped)["rows"]
+
+
+def test_two_windows(desk, filled) -> None:
+    """The later one gets the newer state and is told; nothing of the first is lost."""
+    mine = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    theirs = change(desk, mine, "move", place=1, to=2)
+
+    sent = {"do": "drop", "place": 1, "revision": mine["revision"]}
+    answer = desk.ask("POST", f"/api/evenings/{mine['id']}", sent)
+
+    assert answer.status == 409
+    assert "changed in another window" in answer.json["error"]
+    assert dances(answer.json["state"]) == dances(theirs)
+
+
+@pytest.mark.parametrize(
+    ("settings", "message"),
+    [
+        ({"wishes": {"minutes": 0}}, "Length = 0 must be a number from 1 to 1440"),
+        ({"wishes": {"curve": ["fast"]}}, "Tempo over the evening"),
+        ({"wishes": {"fixed": ["waltz"]}}, "write the place and a word: 3 = waltz"),
+        ({"wishes": {"must": ["x" * 5000]}}, "at most 1000 letters"),
+        ({"wishes": []}, "must be a JSON object"),
+        ({"starts_at": "half past"}, "no time of day"),
+        ({"date": "tomorrow"}, "no date"),
+    ],
+)
+def test_wishes_out_of_bounds(desk, filled, settings: dict, message: str) -> None:
+    """Named as in the form, with what to write."""
+    sent = {"do": "settings", "revision": filled["revision"], **settings}
+    answer = desk.ask("POST", f"/api/evenings/{filled['id']}", sent)
+
+    assert answer.status == 422
+    assert message in answer.json["error"]
+
+
+def test_what_is_gone_is_told(desk) -> None:
+    """A removed evening, and places that are not there."""
+    state = new_evening(desk)
+    address = f"/api/evenings/{state['id']}"
+    nothing = {"do": "drop", "place": 1, "revision": state["revision"]}
+    assert desk.ask("POST", f"{address}/search", nothing | {"place": 7}).status == 422
+    assert "fill it first" in desk.ask("GET", f"{address}/files/floor.pdf").json["error"]
+    assert desk.ask("GET", f"{address}/files/x.exe").status == 404
+
+    desk.post(f"{address}/remove", {"revision": state["revision"]})
+
+    assert desk.ask("GET", address).status == 404
+    assert state["id"] not in [row["id"] for row in desk.get("/api/evenings")["evenings"]]
+
+
+def test_it_is_there_after_a_restart(new_desk, tmp_path_factory) -> None:
+    """Last week's evening opens as it was left, even if the desk was killed."""
+    folder = fill_store(tmp_path_factory.mktemp("again"))
+    first = new_desk(folder)
+    state = search(first, new_evening(first, title="Last week"))
+    state = change(first, state, "lock", place=1, on=True)
+    first.process.kill()
+    first.process.wait(15)
+
+    second = new_desk(folder)
+
+    (row,) = second.get("/api/evenings")["evenings"]
+    assert (row["id"], row["title"]) == (state["id"], "Last week")
+    assert second.get(f"/api/evenings/{row['id']}")["rows"] == state["rows"]
+
+
+def test_running_it_writes_the_record(desk, filled) -> None:
+    """Each dance that is reached goes on record once; the place survives a reload."""
+    state = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    state = change(desk, state, "settings", where="Mill hall", title="Run me")
+    run = f"/api/evenings/{state['id']}/run"
+    assert desk.get(run)["place"] == 0
+
+    for place in (1, 2, 1, 2):
+        desk.post(run, {"place": place})
+
+    shown = desk.get(run)
+    assert shown["place"] == 2
+    assert [label for label, _ in shown["dances"][0]["rows"]][:2] == ["count in", "count 1"]
+    assert desk.get(f"/api/evenings/{state['id']}")["revision"] == state["revision"]
+    found = desk.get("/api/lessons?search=Run+me")
+    assert found["n_found"] == 2
+    assert {(row["title"], row["routine"]) for row in found["lessons"]} == set(dances(state)[:2])
+    assert {(row["where"], row["how"]) for row in found["lessons"]} == {("Mill hall", "evening")}
