@@ -28,6 +28,8 @@ SONG_SUFFIXES = frozenset(
 )  # fmt: skip
 BACKENDS = ("loky", "dask")
 
+ENDED_ITS_WORKER = "listening to it ended the program that did it (too little memory?)"
+
 # Told (files done, files in all, the file just done).
 BatchProgress = Callable[[int, int, Path], None]
 
@@ -203,7 +205,7 @@ def listen_to(
     workers = workers or Workers()
     version = pipeline.analysis_version(hand_made=hand_made)
     report = BatchReport()
-    new = _recall(paths, store, version, report)
+    new = recall(paths, store, version, report)
     try:
         for heard in _hear_all(new, store, workers, hand_made):
             report.n_new += 1
@@ -218,7 +220,7 @@ def listen_to(
     return report
 
 
-def _recall(paths: Sequence[Path], store: Store, version: str, report: BatchReport) -> list[Path]:
+def recall(paths: Sequence[Path], store: Store, version: str, report: BatchReport) -> list[Path]:
     """Take from the store what is known of unchanged files; return the others."""
     known, failed = store.files(), store.failures(version)
     heard = store.hashes_heard(version)
@@ -247,12 +249,7 @@ def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None
     else:
         report.hash_of[heard.path] = heard.content_hash
     try:
-        if heard.lasting:
-            store.put_failure(heard.path, version, heard.trouble)
-        elif not heard.trouble:
-            store.put_analysis(heard.content_hash, version, heard.document, path=heard.path)
-            if heard.summary and store.get_correction(heard.content_hash) is None:
-                store.put_summaries([heard.summary])
+        keep_heard(heard, store, version)
     except (CacheError, OSError) as exc:
         if not heard.trouble:
             report.unkept[heard.content_hash] = heard
@@ -260,23 +257,42 @@ def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None
             report.notes.append(str(exc))
 
 
-def hear(path: Path, store_path: Path | None, hand_made: bool) -> Heard:
+def keep_heard(heard: Heard, store: Store, version: str) -> None:
+    """Store what came of one file; what is not lasting is forgotten.
+
+    Raises
+    ------
+    CacheError
+        If the store cannot be written.
+    OSError
+        If the file is no longer there.
+    """
+    if heard.lasting:
+        store.put_failure(heard.path, version, heard.trouble)
+    elif not heard.trouble:
+        store.put_analysis(heard.content_hash, version, heard.document, path=heard.path)
+        if heard.summary and store.get_correction(heard.content_hash) is None:
+            store.put_summaries([heard.summary])
+
+
+def hear(path: Path, store_path: Path | None, hand_made: bool, anyway: bool = False) -> Heard:
     """Listen to one file, whatever happens.
 
     `store_path` is where to recall a sound from that is known under another name;
-    nothing is written there.
+    nothing is written there.  `anyway` is as in `pipeline.analyse`.
     """
     version = pipeline.analysis_version(hand_made=hand_made)
     notes: list[str] = []
     try:
         if store_path is None:
-            analysis = pipeline.listen(path, hand_made=hand_made)
+            analysis = pipeline.listen(path, hand_made=hand_made, anyway=anyway)
         else:
             with Store(store_path) as store:
                 notes = store.notes
                 analysis = pipeline.listen(
-                    path, recall=lambda key: store.get_analysis(key, version), hand_made=hand_made
-                )
+                    path, recall=lambda key: store.get_analysis(key, version),
+                    hand_made=hand_made, anyway=anyway,
+                )  # fmt: skip
         key = analysis.info.content_hash
         return Heard(
             path=path,
@@ -347,5 +363,5 @@ def _hear_alone(path: Path, store_path: Path, hand_made: bool) -> Heard:
         except _dead_worker():
             return Heard(
                 path=path,
-                trouble="listening to it ended the program that did it (too little memory?)",
+                trouble=ENDED_ITS_WORKER,
             )

@@ -123,7 +123,14 @@ def origin_of(made: Planned) -> Origin | None:
     def at(factor: float) -> Level | None:
         return next((x for x in levels if abs(_pace(x) / (pace * factor) - 1) < SAME_PACE), None)
 
-    return Origin(info=analysis.info, correction=analysis.correction, half=at(0.5), double=at(2.0))
+    return Origin(
+        info=analysis.info,
+        correction=analysis.correction,
+        beat_times_s=analysis.found.beat_times_s,
+        loudness_db=analysis.evidence.loudness_db,
+        half=at(0.5),
+        double=at(2.0),
+    )
 
 
 def _pace(level: Level) -> float:

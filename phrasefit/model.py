@@ -638,6 +638,24 @@ class DoubtKind(StrEnum):
     PHRASES = "phrases"
     NO_SECTIONS = "no sections"
     LEVEL = "level"
+    SECTION = "section"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Consequence:
+    """What becomes of a plan if another reading of the song is right.
+
+    `correction` selects that reading, on which the plan scores `lost_points` less than the
+    best one does.  In the best one wall `wall` is the first that begins elsewhere, at `time_s`
+    (None: it is not danced); None where every wall begins as it did.  `fits` tells whether
+    the routine can be danced to that reading at all.
+    """
+
+    correction: Correction
+    lost_points: float
+    fits: bool = True
+    wall: int | None = None
+    time_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -645,16 +663,22 @@ class Doubt:
     """What a person should check before a plan is trusted.
 
     `probability` (0-1) says how sure it is as it stands, None where that is not known;
-    `rivals` are the likeliest other readings.  `meter` is the bar that is doubted; the
-    tempos are those of the counts and of the beat, where the level is.
+    `rivals` are the likeliest other readings.  `meter` is the bar that is doubted, `at_s`
+    where the section that is doubted begins; the tempos are those of the counts and of the
+    beat, where the level is.  `stake` is what the plan is expected to lose by it [points] and
+    `consequence` what the likeliest other reading would change; None until it is weighed
+    (`phrasefit.fit.stakes`).
     """
 
     kind: DoubtKind
     probability: float | None = None
     rivals: tuple[Alternative, ...] = ()
     meter: int = 0
+    at_s: float = 0.0
     counts_per_minute: float = 0.0
     beats_per_minute: float = 0.0
+    stake: float | None = None
+    consequence: Consequence | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -29,6 +29,7 @@ Recipe = tuple[str, str, dict[str, str], dict[str, str]]
 VARIABLE = {"flags": "+qscale", "global_quality": "472"}  # quality 4 of LAME
 BY_FFMPEG: dict[str, Recipe] = {
     "vbr.mp3": ("libmp3lame", "mp3", {}, VARIABLE),
+    "64k.mp3": ("libmp3lame", "mp3", {}, {"b": "64k"}),
     "bare.mp3": ("libmp3lame", "mp3", {"write_xing": "0"}, VARIABLE),
     "aac": ("aac", "adts", {}, {}),
     "m4a": ("aac", "mp4", {"movflags": "faststart"}, {}),

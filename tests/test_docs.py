@@ -66,7 +66,7 @@ def test_continuous_integration_runs_the_readme_command() -> None:
     """The script takes the test command from the README and does not keep a copy."""
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "README.md" in script and "eval" in script
-    assert re.search(r"Run the tests:\n\n```sh\n.*pytest\n```", README)
+    assert re.search(r"Run the tests:\n\n```sh\n.* && pytest -n logical [^\n]*\n```", README)
 
 
 def test_every_option_and_json_key_is_in_the_vocabulary() -> None:

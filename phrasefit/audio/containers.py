@@ -15,7 +15,10 @@ from typing import BinaryIO, Literal, NamedTuple
 # Sizes of 32 bits above this one are written by programs that stream: "not known".
 PLACEHOLDER_BYTES = 0x7FFF_F000
 LARGEST_PAGE_BYTES = 65_307  # the largest Ogg page there can be (RFC 3533, 6)
-MOST_OGG_PAGES = 250_000  # an hour has 180,000 with 20 ms in each; counting more is slow
+# An hour has 180,000 pages with 20 ms in each.  FFmpeg looks for a page at every mark, also at
+# those in damaged ones: millions of them took it minutes.
+MOST_OGG_PAGES = 250_000
+OGG_MARK = b"OggS"
 BOS, EOS = 2, 4  # flags of an Ogg page: a stream begins, a stream ends (RFC 3533, 6)
 PAGE_FIELDS = struct.Struct("<BQI")  # flags, granule, serial
 NO_GRANULE = 0xFFFF_FFFF_FFFF_FFFF  # no packet ends on this page
@@ -156,6 +159,8 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
         If it is not made of pages, or of too many; its argument says so.
     """
     size_bytes = file.seek(0, 2)
+    if _count_marks(file) > MOST_OGG_PAGES:
+        raise ValueError(f"has more than {MOST_OGG_PAGES} Ogg pages")
     links: list[list[_Page]] = []  # of each its first page, its last, and its last with a place
     side_by_side: set[int] = set()  # links of several streams: places of video are no samples
     before: _Page | None = None
@@ -188,9 +193,19 @@ def _link(
     )
 
 
+def _count_marks(file: BinaryIO) -> int:
+    """Count what looks like the beginning of a page."""
+    file.seek(0)
+    n_marks, end = 0, b""
+    while block := file.read(1 << 20):
+        n_marks += (end + block).count(OGG_MARK)
+        end = block[1 - len(OGG_MARK) :]  # a mark may lie on both sides
+    return n_marks
+
+
 def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[_Page]:
     """Go from page to page; junk shorter than a page can be is passed over."""
-    at = n_pages = 0
+    at = 0
     while at < size_bytes:
         file.seek(at)
         head = file.read(27)
@@ -211,7 +226,4 @@ def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[_Page]:
         else:
             flags, granule, serial = 0, NO_GRANULE, 0
         yield _Page(at, stop, flags, granule, serial, lacing[-1] if lacing else 0)
-        n_pages += 1
-        if n_pages > MOST_OGG_PAGES:
-            raise ValueError(f"has more than {MOST_OGG_PAGES} Ogg pages")
         at = stop

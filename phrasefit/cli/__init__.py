@@ -14,8 +14,8 @@ import typer
 
 # The order of the help text: from looking at a song to running an evening.
 COMMANDS: tuple[str, ...] = (
-    "desk", "map", "fit", "check", "picture", "sheet", "page", "practice", "captions", "export",
-    "pack", "correct", "rank", "suits", "playlist", "store",
+    "desk", "map", "fit", "new", "check", "picture", "sheet", "page", "practice", "captions",
+    "export", "pack", "correct", "rank", "suits", "playlist", "store",
 )  # fmt: skip
 
 app = typer.Typer(

@@ -7,6 +7,7 @@ their fields to typer.
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
@@ -16,7 +17,7 @@ import typer
 from phrasefit.cli import _options as options
 
 if TYPE_CHECKING:
-    from phrasefit.fit.request import PlanRequest
+    from phrasefit.fit.request import ChangePlace, PlanRequest
     from phrasefit.fit.settings import Settings
     from phrasefit.hand_out import Planned
     from phrasefit.model import BarMap, Correction, Routine
@@ -123,6 +124,19 @@ class PlanOptions(PlanLimits):
             "--changes", metavar="N", min=0, help="Take the plan with so many tags and restarts."
         ),
     ] = None
+    restart_at: Annotated[
+        list[str],
+        typer.Option("--restart-at", metavar="TIME", help="A restart must come here (again: +1)."),
+    ] = options.EMPTY
+    no_restart_at: Annotated[
+        list[str], typer.Option("--no-restart-at", metavar="TIME", help="No restart comes here.")
+    ] = options.EMPTY
+    tag_at: Annotated[
+        list[str], typer.Option("--tag-at", metavar="TIME", help="A tag must come here.")
+    ] = options.EMPTY
+    no_tag_at: Annotated[
+        list[str], typer.Option("--no-tag-at", metavar="TIME", help="No tag comes here.")
+    ] = options.EMPTY
 
     def request(self, routine: Routine) -> PlanRequest:
         """Say what is asked of the planner; see `PlanLimits.request`."""
@@ -140,7 +154,20 @@ class PlanOptions(PlanLimits):
             start_s=None if self.start_at is None else parse_time(self.start_at),
             intro=self.intro,
             changes=self.changes,
+            demanded=_places(self.restart_at, self.tag_at),
+            forbidden=_places(self.no_restart_at, self.no_tag_at),
         )
+
+
+def _places(restarts: Iterable[str], tags: Iterable[str]) -> tuple[ChangePlace, ...]:
+    """Read where restarts and tags shall or shall not be."""
+    from phrasefit.cli._edge import parse_time
+    from phrasefit.fit.request import ChangePlace
+    from phrasefit.model import EventKind
+
+    given = [(EventKind.RESTART, text) for text in restarts]
+    given += [(EventKind.TAG, text) for text in tags]
+    return tuple(ChangePlace(kind=kind, at_s=parse_time(text)) for kind, text in given)
 
 
 @dataclass(frozen=True, kw_only=True)

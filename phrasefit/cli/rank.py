@@ -150,9 +150,10 @@ def _rows(rankings: Sequence[dict]) -> list[tuple[str, int, dict]]:
 
 
 def _sorted(ranking: Ranking, sort: Sort) -> Ranking:
-    """Put the best songs into another order."""
+    """Put the best songs into another order; those out of the tempo's reach come after."""
     from dataclasses import replace
 
+    from phrasefit.fit.tempo import is_in_reach
     from phrasefit.ranking.summary import least_confidence
 
     keys = {
@@ -164,4 +165,7 @@ def _sorted(ranking: Ranking, sort: Sort) -> Ranking:
     }
     if sort is Sort.SCORE:
         return ranking
-    return replace(ranking, songs=tuple(sorted(ranking.songs, key=lambda s: keys[sort](s.fit))))
+    ordered = sorted(
+        ranking.songs, key=lambda song: (not is_in_reach(song.fit.tempo), keys[sort](song.fit))
+    )
+    return replace(ranking, songs=tuple(ordered))

@@ -13,8 +13,7 @@ from phrasefit.cli import _options as options
 from phrasefit.cli._plan import PlanOptions, source_of
 
 if TYPE_CHECKING:
-    from phrasefit.fit.request import PlanRequest
-    from phrasefit.model import BarMap, FitPlan, Routine
+    from phrasefit.model import Routine
 
 
 def register(app: typer.Typer) -> None:
@@ -45,6 +44,7 @@ def suits(
     Example: phrasefit suits song.mp3 routines/
     """
     from phrasefit.cli._edge import EXIT_PARTIAL, emit, tell
+    from phrasefit.ranking.suits import suiting
     from phrasefit.reports import table
     from phrasefit.reports.rank_text import render_suits
     from phrasefit.serial import dump_json
@@ -57,7 +57,7 @@ def suits(
     source = source_of(
         heard_song, map_path, targets=(csv_path, json_path), force=force, no_cache=no_cache
     )
-    fits, unfit = _fit_all(source.bar_map, requests)
+    fits, unfit = suiting(source.bar_map, requests)
     n_bad = len(failures)
     failures += unfit
     document = table.suits_document(fits, path=str(heard_song or map_path), failures=failures)
@@ -102,26 +102,3 @@ def _routines(places: Sequence[Path]) -> tuple[list[Routine], list[tuple[str, st
 def _files(places: Sequence[Path]) -> Iterator[Path]:
     for place in places:
         yield from sorted(place.rglob("*.toml")) if place.is_dir() else [place]
-
-
-def _fit_all(
-    bar_map: BarMap, requests: Sequence[PlanRequest]
-) -> tuple[list[FitPlan], list[tuple[str, str]]]:
-    """Fit every routine; order as in a ranking: tempo within reach first, then score."""
-    from phrasefit.errors import PhrasefitError
-    from phrasefit.fit.tempo import is_in_reach
-    from phrasefit.ranking.rank import fit_or_reason
-
-    fits, unfit = [], []
-    for request in requests:
-        fit = fit_or_reason(bar_map, request)
-        if isinstance(fit, PhrasefitError):
-            unfit.append((request.routine.name, str(fit)))
-        else:
-            fits.append(fit)
-
-    def order(fit: FitPlan) -> tuple[bool, float, float, str]:
-        change = abs(fit.tempo.change_percent)
-        return not is_in_reach(fit.tempo), -round(fit.plan.score, 1), change, fit.routine.name
-
-    return sorted(fits, key=order), unfit

@@ -8,10 +8,16 @@ import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from phrasefit.desk.opened import Opened
 from phrasefit.store import Store
 from phrasefit.store.database import default_path
+
+if TYPE_CHECKING:
+    from phrasefit.desk.hand_out import Packs
+    from phrasefit.desk.hearing import Hearing
+    from phrasefit.desk.rehearsal import Room
 
 MOST_UNREAD = 500  # news that a page may leave unread before it has to look anew
 ALIVE_EVERY_S = 15.0  # a word now and then keeps the line open and shows that it is
@@ -87,16 +93,27 @@ def _offer(queue: asyncio.Queue[str], text: str) -> None:
 class Desk:
     """One desk: handed to every function that answers a page.
 
-    `busy` are asked whether work is under way that must not be cut off; `closing` are
-    called when the desk ends.
+    `busy` are asked whether work is under way that must not be cut off; `opening` and
+    `closing` are called when the desk begins and ends, `on_song` when a song was corrected.
     """
 
     store_path: Path = field(default_factory=default_path)
     news: News = field(default_factory=News)
+    opened: Opened = field(default_factory=Opened)
     busy: list[Callable[[], bool]] = field(default_factory=list)
     opening: list[Callable[[], None]] = field(default_factory=list)
     closing: list[Callable[[], None]] = field(default_factory=list)
+    on_song: list[Callable[[str], None]] = field(default_factory=list)
     stop: Callable[[], None] = lambda: None
+    packs: Packs = field(init=False)
+    room: Room = field(init=False)
+    hearing: Hearing = field(init=False)  # see `phrasefit.desk.hearing.prepare`
+
+    def tell_song(self, content_hash: str, value: dict[str, Any]) -> None:
+        """Tell every page, and who else wants to know, that a song is counted anew."""
+        self.news.publish("song", {"hash": content_hash, **value})
+        for tell in self.on_song:
+            tell(content_hash)
 
     def store(self) -> Store:
         """Open the store; one for each answer, to be used in a ``with``."""

@@ -2,7 +2,9 @@
 
 In addresses ``routine`` is the key of a routine, or ``counts``, ``walls`` and ``waltz``
 stand for one; ``start`` (seconds), ``intro``, ``changes`` and ``most`` are what
-`PlanRequest` calls `start_s`, `intro`, `changes` and `max_changes`.
+`PlanRequest` calls `start_s`, `intro`, `changes` and `max_changes`; ``restart`` and ``tag`` are
+the places where there must be one, ``no_restart`` and ``no_tag`` where there must be none
+(seconds, with commas between).
 """
 
 from __future__ import annotations
@@ -15,12 +17,13 @@ from phrasefit.errors import ParameterError, shown
 
 if TYPE_CHECKING:
     from phrasefit.desk.desk import Desk
-    from phrasefit.fit.request import PlanRequest
+    from phrasefit.fit.request import ChangePlace, PlanRequest
     from phrasefit.hand_out import Planned
     from phrasefit.model import Routine
     from phrasefit.store import Store
 
 MOST_COUNTS = 1024
+MOST_PLACES = 12  # of each kind, as many as a plan may have changes
 
 
 def plan_of(desk: Desk, store: Store, content_hash: str, query: Mapping[str, str]) -> Planned:
@@ -53,6 +56,8 @@ def request_of(store: Store, query: Mapping[str, str]) -> PlanRequest:
         start_s=_number(query, "start"),
         intro=_whole(query, "intro"),
         changes=_whole(query, "changes"),
+        demanded=_places(query, "restart", "tag"),
+        forbidden=_places(query, "no_restart", "no_tag"),
         max_changes=DEFAULT_MAX_CHANGES if most is None else most,
     )
 
@@ -76,12 +81,26 @@ def routine_of(store: Store, query: Mapping[str, str]) -> Routine:
 
 def name_of_routine(query: Mapping[str, str]) -> str:
     """Name the routine for a file, as the command line does."""
+    from phrasefit.desk.routines import name_in_messages
     from phrasefit.hand_out import numbers_name
 
     if query.get("routine"):
-        return query["routine"]
+        return name_in_messages(query["routine"])
     walls = _whole(query, "walls") or 1
     return numbers_name(_whole(query, "counts") or 0, walls, waltz=bool(query.get("waltz")))
+
+
+def _places(query: Mapping[str, str], restart: str, tag: str) -> tuple[ChangePlace, ...]:
+    """Read the places of restarts and tags: seconds with commas between."""
+    from phrasefit.fit.request import ChangePlace
+    from phrasefit.model import EventKind
+
+    return tuple(
+        ChangePlace(kind=kind, at_s=at_s)
+        for key, kind in ((restart, EventKind.RESTART), (tag, EventKind.TAG))
+        for text in query.get(key, "").split(",")[:MOST_PLACES]
+        if (at_s := _number({key: text}, key)) is not None
+    )
 
 
 def _number(query: Mapping[str, str], key: str) -> float | None:

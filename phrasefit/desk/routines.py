@@ -11,22 +11,33 @@ import hashlib
 from collections.abc import Iterator
 from functools import lru_cache
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from starlette.requests import Request
+from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from phrasefit.desk.desk import Desk
-from phrasefit.desk.endpoints import NotThere, reading
-from phrasefit.errors import RoutineError
+from phrasefit.desk.endpoints import NotThere, Stale, changing, reading
+from phrasefit.desk.routine_form import checked_form, form_in, opened_form, text_in
+from phrasefit.errors import ParameterError, RoutineError
+from phrasefit.fields import Fields
+from phrasefit.files import safe_stem
 from phrasefit.model import Finding, Routine
 from phrasefit.reports.check_text import n_errors
 from phrasefit.reports.words import routine_size
-from phrasefit.routine.check import check_routine
+from phrasefit.routine.check import LEVEL_RULES, check_routine
+from phrasefit.routine.form import write_form
+from phrasefit.routine.pasted import read_pasted
 from phrasefit.routine.spec import parse_routine
+from phrasefit.routine.templates import TEMPLATES
+from phrasefit.routine.vocabulary import PATTERNS
 from phrasefit.store import Store
 
+MOST_KEY = 100  # letters of a key made from a name
 SUPPLIED = "supplied:"  # before the names of the routines that come with the program
 GONE = "this routine is not kept any more; choose another in the list of routines"
 
@@ -129,9 +140,136 @@ def row_of(key: str, text: str) -> dict[str, Any]:
     }
 
 
+# ---------------------------------------------------------------------- what the page asks
+
+
 def _list(desk: Desk, _request: Request) -> Any:
     with desk.store() as store:
         return {"routines": [row_of(key, text) for key, text in _all_texts(store)]}
 
 
-ROUTES: list[BaseRoute] = [Route("/api/routines", reading(_list))]
+def _state(key: str, text: str) -> dict[str, Any]:
+    """Lay out one routine for the form."""
+    return {
+        "key": key,
+        "supplied": key.startswith(SUPPLIED),
+        "revision": revision_of(text),
+        **opened_form(text),
+    }
+
+
+def _open(desk: Desk, request: Request) -> Any:
+    key = request.query_params.get("routine", "")
+    with desk.store() as store:
+        return _state(key, text_of(store, key))
+
+
+def _file(desk: Desk, request: Request) -> Response:
+    """Hand out a routine as its file."""
+    key = request.query_params.get("routine", "")
+    with desk.store() as store:
+        text = text_of(store, key)
+    name = quote(safe_stem(name_in_messages(key)) + ".toml")
+    return Response(
+        text,
+        media_type="application/toml",
+        headers={"content-disposition": f"attachment; filename*=UTF-8''{name}"},
+    )
+
+
+def _words(_desk: Desk, _request: Request) -> Any:
+    """List what the form offers: steps of the trade, levels, templates."""
+    return {
+        "steps": sorted({" ".join(key) for pattern in PATTERNS for key in pattern.keys}),
+        "levels": sorted(LEVEL_RULES),
+        "templates": [
+            {"key": key, "title": template.title, "text": template.text}
+            for key, template in TEMPLATES.items()
+        ],
+    }
+
+
+def _check(_desk: Desk, _request: Request, sent: Fields) -> Any:
+    return checked_form(text_in(sent, "text"), form_in(sent))
+
+
+def _new(_desk: Desk, _request: Request, sent: Fields) -> Any:
+    """Lay out a routine that is not kept yet: from a template, a sheet or a file."""
+    return _state("", text_in(sent, "text"))
+
+
+def _pasted(_desk: Desk, _request: Request, sent: Fields) -> Any:
+    sheet = read_pasted(text_in(sent, "text"))
+    lines = [
+        {"number": line.number, "text": line.text, "kind": line.kind, "taken_as": line.taken_as,
+         "why": line.why}
+        for line in sheet.lines
+    ]  # fmt: skip
+    return {"lines": lines, "text": sheet.text}
+
+
+def _save(desk: Desk, _request: Request, sent: Fields) -> Any:
+    """Keep a routine; without a key it becomes a new one, called by its name."""
+    key, seen = sent.text("key"), sent.whole("revision", 0, low=0, high=2**53)
+    blocks = form_in(sent)
+    text = text_in(sent, "text")
+    text = text if blocks is None else write_form(text, blocks)
+    if key.startswith(SUPPLIED):
+        raise ParameterError("this routine comes with the program; copy it to change it")
+    with desk.store() as store:
+        key = key or _free_key(store, _name_in(text))
+        store.edit_routine(key, lambda kept: _kept_in_place(key, kept, text, seen))
+    desk.news.publish("routines", {"key": key, "revision": revision_of(text)})
+    return {"key": key, "revision": revision_of(text)}
+
+
+def _kept_in_place(key: str, kept: str | None, text: str, seen: int) -> str:
+    now = 0 if kept is None else revision_of(kept)
+    if now != seen and kept != text:
+        state = {"key": key, "revision": 0} if kept is None else _state(key, kept)
+        raise Stale("this routine was changed in another window", state=state)
+    return text
+
+
+def _remove(desk: Desk, _request: Request, sent: Fields) -> Any:
+    """Forget a routine of the person; its text is given back, so that this can be undone."""
+    key, seen = sent.text("key"), sent.whole("revision", 0, low=0, high=2**53)
+    removed = ""
+
+    def change(kept: str | None) -> None:
+        nonlocal removed
+        if kept is None:
+            raise NotThere(GONE)
+        if revision_of(kept) != seen:
+            raise Stale("this routine was changed in another window", state=_state(key, kept))
+        removed = kept
+
+    with desk.store() as store:
+        store.edit_routine(key, change)
+    desk.news.publish("routines", {"key": key, "revision": 0})
+    return {"key": key, "text": removed}
+
+
+def _name_in(text: str) -> str:
+    routine, _ = checked(text)
+    return routine.name[:MOST_KEY] if routine else "a routine to mend"
+
+
+def _free_key(store: Store, name: str) -> str:
+    """Call a new routine by its name, with a number if that is taken."""
+    taken = set(store.routines())
+    name = name.removeprefix(SUPPLIED) or "routine"
+    return next(key for n in count(1) if (key := f"{name} {n}" if n > 1 else name) not in taken)
+
+
+ROUTES: list[BaseRoute] = [
+    Route("/api/routines", reading(_list)),
+    Route("/api/routines/open", reading(_open)),
+    Route("/api/routines/file", reading(_file)),
+    Route("/api/routines/words", reading(_words)),
+    Route("/api/routines/new", changing(_new), methods=["POST"]),
+    Route("/api/routines/check", changing(_check), methods=["POST"]),
+    Route("/api/routines/pasted", changing(_pasted), methods=["POST"]),
+    Route("/api/routines/save", changing(_save), methods=["POST"]),
+    Route("/api/routines/remove", changing(_remove), methods=["POST"]),
+]

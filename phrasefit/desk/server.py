@@ -16,7 +16,17 @@ from starlette.responses import FileResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from phrasefit.desk import evening, record, routines, songs
+from phrasefit.desk import (
+    adding,
+    evening,
+    hand_out,
+    record,
+    rehearsal,
+    routines,
+    sheet,
+    song_fits,
+    songs,
+)
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import changing
 from phrasefit.desk.guard import Guard
@@ -32,12 +42,22 @@ MOST_CONNECTIONS = 250
 # The modules of the views: each has the addresses of its data in ROUTES, and may
 # prepare the desk in ``prepare(desk)``.
 ROUTES: list[BaseRoute] = [
+    *adding.ROUTES,
+    *song_fits.ROUTES,
     *songs.ROUTES,
     *routines.ROUTES,
+    *hand_out.ROUTES,
+    *rehearsal.ROUTES,
     *evening.ROUTES,
     *record.ROUTES,
+    *sheet.ROUTES,
 ]
-PREPARE: list[Callable[[Desk], None]] = [evening.prepare]
+PREPARE: list[Callable[[Desk], None]] = [
+    hand_out.prepare,
+    rehearsal.prepare,
+    songs.prepare,
+    evening.prepare,
+]
 
 
 async def _shell(request: Request) -> Response:

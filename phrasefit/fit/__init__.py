@@ -13,11 +13,11 @@ from typing import Any
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.planner import fit_routine
-from phrasefit.fit.request import PlanRequest
+from phrasefit.fit.request import ChangePlace, PlanRequest
 from phrasefit.fit.settings import Settings
 from phrasefit.model import FitPlan, Routine
 
-__all__ = ["Costs", "PlanRequest", "Settings", "count_grid", "fit_routine"]
+__all__ = ["ChangePlace", "Costs", "PlanRequest", "Settings", "count_grid", "fit_routine"]
 
 
 class _CallableRoom(ModuleType):
@@ -33,7 +33,7 @@ class _CallableRoom(ModuleType):
         wanted : PlanRequest or Routine
         **options
             Fields of `PlanRequest` that differ: ``start_s``, ``intro``, ``max_changes``,
-            ``changes``, ``costs``, ``tempo_rows``.
+            ``changes``, ``demanded``, ``forbidden``, ``costs``, ``tempo_rows``.
 
         Returns
         -------

@@ -8,6 +8,13 @@ from phrasefit.fit.grid import beat_tempo, choose_level
 from phrasefit.model import Alternative, BarMap, CountGrid, Doubt, DoubtKind, Routine
 
 DOUBT_BELOW = 0.7  # a reading less likely than this is shown as a doubt; common practice
+# What would change a plan most comes first, where it has not been weighed
+# (`phrasefit.fit.stakes`): common practice, no source.
+BY_WEIGHT = (
+    DoubtKind.HARDLY_STEADY,
+    DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.SECTION,
+    DoubtKind.PHRASES, DoubtKind.NO_SECTIONS,
+)  # fmt: skip
 MAX_RIVALS = 3  # more readings than this confuse
 RIVAL_KINDS = {
     DoubtKind.ONE: ("one",),
@@ -15,8 +22,11 @@ RIVAL_KINDS = {
 }
 
 
-def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine) -> tuple[Doubt, ...]:
-    """List uncertain readings, each with those it may be instead, and guesses."""
+def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> tuple[Doubt, ...]:
+    """List uncertain readings, each with those it may be instead, and guesses.
+
+    Without a routine nothing but the tempo chooses what is counted.
+    """
     readings = other_readings(bar_map, grid.beats_per_count)
     doubts = [
         replace(doubt, rivals=_likeliest(readings, RIVAL_KINDS.get(doubt.kind, ())))
@@ -79,10 +89,11 @@ def _likeliest(
     return tuple(rival for rival in readings if rival.kind in kinds)[:MAX_RIVALS]
 
 
-def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine) -> list[Doubt]:
+def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> list[Doubt]:
     """Doubt a count that is not the beat if neither a person nor the routine chose it."""
     level = grid.beats_per_count
-    routine_chose = bool(routine.tempo_bpm) and level == choose_level(bar_map, routine)
+    has_tempo = routine is not None and routine.tempo_bpm
+    routine_chose = has_tempo and level == choose_level(bar_map, routine)
     if level == 1 or bar_map.beats_per_count or routine_chose:
         return []
     return [

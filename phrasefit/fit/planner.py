@@ -16,18 +16,27 @@ from typing import Any
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError, Reason
+from phrasefit.fit.bounds import Bounds
 from phrasefit.fit.breaks import find_breaks
 from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.in_step import measure_of
 from phrasefit.fit.layout import PlanValue, lay_out
 from phrasefit.fit.part_assignment import parts_over_song
-from phrasefit.fit.request import PlanRequest, as_request
+from phrasefit.fit.request import ChangePlace, PlanRequest, as_request
 from phrasefit.fit.search import Search
-from phrasefit.fit.starts import first_one, start_candidates, start_charge
+from phrasefit.fit.starts import first_one, nearest_count, start_candidates, start_charge
 from phrasefit.fit.tempo import tempo_verdict
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Routine, StartOption
+from phrasefit.model import (
+    BarMap,
+    CountGrid,
+    EventKind,
+    FitPlan,
+    Plan,
+    Routine,
+    StartOption,
+)
 
 HEARD_POINTS = 0.5  # a change that brings less of the music right is not heard
 
@@ -46,10 +55,11 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     Returns
     -------
     FitPlan
-        `plans` has the plain plan first, then the best plan with 1, 2, 3 ... changes
-        where it meets more of the music or scores higher than all before it; `advised`
-        is the one with the highest score; of scores within half a point, that with
-        fewer changes.  `plan` is the one with the changes asked for.
+        `plans` has the plain plan first (the one with the fewest changes where some are
+        demanded), then the best plan with 1, 2, 3 ... changes where it meets more of the
+        music or scores higher than all before it; `advised` is the one with the highest
+        score; of scores within half a point, that with fewer changes.  `plan` is the one
+        with the changes asked for.
 
     Raises
     ------
@@ -63,7 +73,8 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     -----
     Exact: no plan within `max_changes` scores higher, from any of the start options,
     with the given order of parts (`fit.part_assignment` settles that first for phrased
-    routines without a sequence).
+    routines without a sequence), and with all tags and restarts that are demanded and none
+    that is ruled out.
 
     Examples
     --------
@@ -77,10 +88,45 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     [(16.0, 0), (32.0, 90), (48.0, 180), (64.0, 270)]
     """
     request = as_request(wanted, **options)
-    routine, costs, most = request.routine, request.costs, request.max_changes
-    grid = count_grid(bar_map, routine=routine, costs=costs)
+    routine = request.routine
+    grid = count_grid(bar_map, routine=routine, costs=request.costs)
     _check_meters(bar_map, grid, routine)
-    starts = start_candidates(grid, request)
+    plans, start_options = plans_on(grid, bar_map, request)
+    best = advised_of(plans)
+    return FitPlan(
+        request=request,
+        plans=plans,
+        best=best,
+        chosen=best if request.changes is None else _with_changes(plans, request.changes),
+        grid=grid,
+        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=request.tempo_rows),
+        start_options=start_options,
+        bar_map=bar_map,
+        doubts=find_doubts(bar_map, grid, routine),
+        breaks=find_breaks(bar_map, grid, measure_of(grid, routine)),
+    )
+
+
+def plans_on(
+    grid: CountGrid, bar_map: BarMap, request: PlanRequest
+) -> tuple[tuple[Plan, ...], tuple[StartOption, ...]]:
+    """Plan a song laid out in counts; `bar_map` gives the letters that parts go with.
+
+    Returns
+    -------
+    tuple of Plan, tuple of StartOption
+        As `FitPlan` has them.
+
+    Raises
+    ------
+    NoFitError
+        If the song is shorter than one wall.
+    """
+    routine, costs, most = request.routine, request.costs, request.max_changes
+    bounds = _bounds(grid, request)
+    starts = [start for start in start_candidates(grid, request) if bounds.allow_start(start)]
+    if not starts:
+        raise ParameterError(_why_none(request))
     candidates = _Candidates(
         grid=grid,
         routine=routine,
@@ -93,21 +139,33 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
             starts=starts,
             max_changes=most,
             costs=costs,
+            bounds=bounds,
         ),
     )
     plans = _worthwhile([candidates.best_plan(n) for n in range(most + 1)])
-    best = _advised(plans)
-    return FitPlan(
-        request=request,
-        plans=plans,
-        best=best,
-        chosen=best if request.changes is None else _with_changes(plans, request.changes),
-        grid=grid,
-        tempo=tempo_verdict(grid.counts_per_minute, routine, rows=request.tempo_rows),
-        start_options=candidates.start_options(most),
-        bar_map=bar_map,
-        doubts=find_doubts(bar_map, grid, routine),
-        breaks=find_breaks(bar_map, grid, measure_of(grid, routine)),
+    if not plans:
+        raise ParameterError(_why_none(request))
+    return plans, candidates.start_options(most)
+
+
+def _bounds(grid: CountGrid, request: PlanRequest) -> Bounds:
+    """Put the tags and restarts that are demanded or ruled out on counts of the song."""
+
+    def on_counts(places: tuple[ChangePlace, ...]) -> tuple[tuple[EventKind, int], ...]:
+        return tuple(
+            (place.kind, nearest_count(grid, place.at_s, f"a {place.kind} at")) for place in places
+        )
+
+    return Bounds(demanded=on_counts(request.demanded), forbidden=on_counts(request.forbidden))
+
+
+def _why_none(request: PlanRequest) -> str:
+    """Say that no plan has what is demanded, and what could be asked for instead."""
+    asked = " and ".join(f"a {place.kind} at {place.at_s:.1f} s" for place in request.demanded)
+    return (
+        f"no plan with at most {request.max_changes} changes has {asked}; the routine allows it"
+        " only at some counts of a wall, and not near the end of the song: ask for it at"
+        " another place, begin elsewhere, or allow more changes"
     )
 
 
@@ -174,6 +232,7 @@ class _Candidates:
                 score=float(np.clip(scores[i], 0.0, 100.0)),
             )
             for i in np.argsort(-np.round(scores, 6), kind="stable")
+            if np.isfinite(scores[i])
         )
 
 
@@ -188,7 +247,7 @@ def _worthwhile(plans: list[Plan | None]) -> tuple[Plan, ...]:
     return tuple(kept)
 
 
-def _advised(plans: tuple[Plan, ...]) -> int:
+def advised_of(plans: tuple[Plan, ...]) -> int:
     """Choose the highest score; a change more must raise it by what can be heard."""
     best = 0
     for index, plan in enumerate(plans):

@@ -9,10 +9,35 @@ from typing import Any
 from phrasefit.errors import ParameterError
 from phrasefit.fit.costs import COMMON_PRACTICE, Costs
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow
-from phrasefit.model import Routine
+from phrasefit.model import EventKind, Routine
 
 DEFAULT_MAX_CHANGES = 4
 MOST_CHANGES = 12  # nobody remembers more; keeps a slip of the pen harmless
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangePlace:
+    """A tag or a restart at the count nearest to a time.
+
+    `kind` is ``tag``: it begins there; or ``restart``: there the dance begins again, after
+    a tag where one was put in before it.
+
+    Raises
+    ------
+    ParameterError
+        If a value is out of range.
+    """
+
+    kind: EventKind
+    at_s: float
+
+    def __post_init__(self) -> None:
+        if self.kind not in (EventKind.TAG, EventKind.RESTART):
+            raise ParameterError(f"a {self.kind} cannot be put at a place; a tag or a restart can")
+        if not math.isfinite(self.at_s):
+            raise ParameterError(
+                f"a {self.kind} at {self.at_s}: must be seconds from the song's beginning"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +58,10 @@ class PlanRequest:
     changes : int, optional
         The plan with just so many changes is wanted, 0 to `max_changes`; the advised one
         if left out.
+    demanded : tuple of ChangePlace
+        Every plan has these tags and restarts, however dear they are.
+    forbidden : tuple of ChangePlace
+        No plan has these.
     costs : Costs
         What is good and what is dear; the values of common practice if left out.
     tempo_rows : tuple of TempoRow
@@ -49,6 +78,8 @@ class PlanRequest:
     intro: int | None = None
     max_changes: int = DEFAULT_MAX_CHANGES
     changes: int | None = None
+    demanded: tuple[ChangePlace, ...] = ()
+    forbidden: tuple[ChangePlace, ...] = ()
     costs: Costs = COMMON_PRACTICE
     tempo_rows: tuple[TempoRow, ...] = TEMPO_ROWS
 
@@ -70,6 +101,11 @@ class PlanRequest:
             raise ParameterError(
                 f"changes={self.changes} must lie between 0 and max_changes={self.max_changes};"
                 " allow more changes, or ask for fewer"
+            )
+        if both := set(self.demanded) & set(self.forbidden):
+            place = min(both, key=lambda place: place.at_s)
+            raise ParameterError(
+                f"a {place.kind} at {place.at_s:.1f} s is asked for and ruled out; take one back"
             )
 
     @property

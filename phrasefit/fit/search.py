@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.fit.bounds import FREE, Bounds
 from phrasefit.fit.changes import Change, changes_of, facing_unit, gains_of
 from phrasefit.fit.costs import Costs
 from phrasefit.meters import DANCE_METERS
@@ -42,6 +43,7 @@ class Lattice:
     `count`, `place`, `part` [shape=(n_nodes,)] ascend by count.  `next_whole`
     [shape=(n_nodes,)] is the node after a whole wall, `n_nodes` where the song ends
     first; `next_event` [shape=(n_nodes, n_events)], `n_nodes` where not allowed.
+    `whole_charge` [shape=(n_nodes,)] is infinite where a whole wall is ruled out, else 0.
     `last_turn` [shape=(n_nodes,), degrees] is turned by the end of the song.
     """
 
@@ -51,6 +53,7 @@ class Lattice:
     next_whole: np.ndarray
     next_event: np.ndarray
     last_turn: np.ndarray
+    whole_charge: np.ndarray
 
     def node_at(self, count: int) -> int:
         """Find the node of a start: that count, at the beginning of the sequence."""
@@ -63,6 +66,7 @@ def build_lattice(
     part_at: np.ndarray,
     starts: Sequence[int],
     least_after_event: int,
+    bounds: Bounds,
 ) -> Lattice:
     """Find what can be reached from `starts`.
 
@@ -74,6 +78,8 @@ def build_lattice(
         Counts on which the dance may begin.
     least_after_event : int
         An event is allowed only if so many counts of the song follow it.
+    bounds : Bounds
+        Which moves are ruled out.
     """
     n_counts, n_places = part_at.shape
     whole = np.array([part.counts for part in routine.parts])
@@ -91,6 +97,7 @@ def build_lattice(
     then = count[:, None] + lengths
     allowed = (of_part == part[:, None]) & (then <= last_after_event)
     next_event = index[np.minimum(then, n_counts), following[:, None]]
+    allowed &= bounds.allow_events(count, events)
     longest = max(whole)
     turned = np.zeros((len(whole), longest), dtype=int)
     for row, p in zip(turned, routine.parts, strict=True):
@@ -103,6 +110,7 @@ def build_lattice(
         next_whole=index[np.minimum(count + whole[part], n_counts), following],
         next_event=np.where(allowed, next_event, n_nodes),
         last_turn=turned[part, np.minimum(n_counts - count, longest) - 1],
+        whole_charge=np.where(bounds.allow_whole(count, whole[part]), 0.0, np.inf),
     )
 
 
@@ -142,6 +150,8 @@ class Search:
         Counts on which the dance may begin.
     max_changes : int
     costs : Costs
+    bounds : Bounds, optional
+        Tags and restarts that there must or must not be.
     """
 
     def __init__(
@@ -153,13 +163,14 @@ class Search:
         starts: Sequence[int],
         max_changes: int,
         costs: Costs,
+        bounds: Bounds = FREE,
     ) -> None:
         self.events = changes_of(routine, costs) if max_changes else ()
         self._costs = costs
         self._charges = np.array([event.charge for event in self.events])
         self._gains = gains_of(strength, routine, self.events, costs)
         least = costs.groups_after_event * DANCE_METERS[routine.meter].group_counts
-        self.lattice = build_lattice(routine, self.events, part_at, starts, least)
+        self.lattice = build_lattice(routine, self.events, part_at, starts, least, bounds)
         self._face(routine)
         self._fill(max_changes, min(part.counts for part in routine.parts))
 
@@ -184,7 +195,8 @@ class Search:
         self._row_whole = lattice.next_whole[:, None] * n_facings + self._facing_whole
         row_event = lattice.next_event[:, None, :] * n_facings + self._facing_event
         self._flat_event = row_event * (n_events + 1) + np.arange(n_events)
-        gain = self._gains.whole[lattice.part, lattice.count][:, None, None]
+        gain = self._gains.whole[lattice.part, lattice.count] - lattice.whole_charge
+        gain = gain[:, None, None]
         event_gain = (self._gains.event[lattice.count] - self._charges)[:, None, :]
         nothing = np.full((n_nodes, n_facings, 1), -np.inf)
         plain, _ = self._chain(nothing, gain, shortest, final=self._ending)
@@ -273,6 +285,7 @@ class Search:
         if last < len(gains):
             gains[last] += costs.again
         whole = self._gains.whole[lattice.part[node], lattice.count[node]]
+        whole -= lattice.whole_charge[node]
         after_whole = lattice.next_whole[node], self._facing_whole[node, facing], last
         if whole + self._value[n_changes][after_whole] >= gains.max() - TIE:
             return WHOLE

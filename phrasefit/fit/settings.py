@@ -11,6 +11,7 @@ from phrasefit.errors import ParameterError
 from phrasefit.files import protect
 from phrasefit.fit.costs import COMMON_PRACTICE, Costs
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow, with_own_rows
+from phrasefit.routine.toml_lines import MAX_FILE_BYTES, parse_toml
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,13 +55,18 @@ class Settings:
 def _read(path: Path | str) -> dict[str, Any]:
     try:
         protect(path, "the settings file")
-        document = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+        with Path(path).open("rb") as handle:
+            content = handle.read(MAX_FILE_BYTES + 1)
     except OSError as exc:
         raise ParameterError(f"{path}: cannot be read ({exc.strerror}); check the name") from exc
+    if len(content) > MAX_FILE_BYTES:
+        raise ParameterError(f"{path}: is too large for settings; is it the right file?")
+    try:
+        document = parse_toml(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
         raise ParameterError(f"{path}: is no TOML file ({exc})") from exc
     except (RecursionError, ValueError) as exc:
-        raise ParameterError(f"{path}: holds brackets or a number without end") from exc
+        raise ParameterError(f"{path}: holds brackets, dots or a number without end") from exc
     wanted = {"costs": dict, "tempo": list}
     for key, value in document.items():
         if not isinstance(value, wanted.get(key, ())):

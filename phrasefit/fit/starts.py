@@ -57,7 +57,7 @@ def start_candidates(grid: CountGrid, request: PlanRequest) -> list[int]:
     last = n_counts - routine.parts[0].counts
     group = DANCE_METERS[routine.meter].group_counts
     if request.start_s is not None:
-        starts = [_nearest_count(grid, request.start_s)]
+        starts = [nearest_count(grid, request.start_s, "a start at")]
     elif request.intro is not None:
         starts = [one + request.intro]
     else:
@@ -75,15 +75,22 @@ def start_candidates(grid: CountGrid, request: PlanRequest) -> list[int]:
     return possible
 
 
-def _nearest_count(grid: CountGrid, start_s: float) -> int:
+def nearest_count(grid: CountGrid, time_s: float, what: str) -> int:
+    """Find the count nearest to a time; `what` is to be there, for the error.
+
+    Raises
+    ------
+    ParameterError
+        If it lies outside the counted song.
+    """
     times = grid.times_s
     spare = float(np.median(np.diff(times)))
-    if not times[0] - spare <= start_s <= times[-1]:
+    if not times[0] - spare <= time_s <= times[-1]:
         raise ParameterError(
-            f"start={start_s:.1f} s lies outside the counted song"
+            f"{what} {time_s:.1f} s lies outside the counted song"
             f" ({times[0]:.1f} to {times[-1]:.1f} s)"
         )
-    return int(np.argmin(np.abs(times[:-1] - start_s)))
+    return int(np.argmin(np.abs(times[:-1] - time_s)))
 
 
 def _refuse(grid: CountGrid, routine: Routine, counts_left: int) -> None:

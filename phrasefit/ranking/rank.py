@@ -24,7 +24,7 @@ from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.request import PlanRequest, as_request
 from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, tempo_verdict
 from phrasefit.meters import DANCE_METERS, LONGEST_BAR
-from phrasefit.model import BarMap, FitPlan, Routine, SongSummary
+from phrasefit.model import BarMap, FitPlan, Routine, SongSummary, TempoVerdict
 from phrasefit.ranking.scores import best_scores, can_batch
 from phrasefit.ranking.starts import find_starts
 from phrasefit.ranking.summary import Grids, grids_for, summary_of
@@ -255,6 +255,52 @@ def rank_table(
         n_planned=n_planned,
         unfit=dict(reasons + unfit),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """How well a song may go with a routine: a score that its plan does not exceed, and its tempo.
+
+    The score is too high by a hundredth of a point in most songs, see `ranking.scores`.
+    """
+
+    key: str
+    score: float
+    tempo: TempoVerdict
+
+
+def estimates(table: SongTable, request: PlanRequest, *, n_threads: int = 2) -> list[Estimate]:
+    """Score all songs of a table for a routine without planning any.
+
+    Parameters
+    ----------
+    table : SongTable
+    request : PlanRequest
+        For a routine that `can_batch`, without `start_s`.
+    n_threads : int
+
+    Returns
+    -------
+    list of Estimate
+        Only of songs that the routine can be danced to, in the order of the table.
+
+    Raises
+    ------
+    ParameterError
+        If a summary is damaged.
+    """
+    if not table.songs:
+        return []
+    grids = table.grids(request)
+    bound, _ = _bounds(grids, request, n_threads)
+    tempos, which = np.unique(grids.counts_per_minute.round(2), return_inverse=True)
+    verdicts = [
+        tempo_verdict(float(tempo), request.routine, rows=request.tempo_rows) for tempo in tempos
+    ]
+    return [
+        Estimate(key=table.keys[i], score=float(bound[i]) - FLOAT_POINTS, tempo=verdicts[which[i]])
+        for i in np.flatnonzero(np.isfinite(bound))
+    ]
 
 
 def _is_wanted(table: SongTable, grids: Grids, wanted: SongFilter) -> np.ndarray:

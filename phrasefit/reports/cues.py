@@ -14,8 +14,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TypedDict
 
-from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
+from phrasefit.fit.starts import first_phrase
+from phrasefit.meters import DANCE_METERS, DanceMeter, counted_beat_by_beat
+from phrasefit.model import CountGrid, Event, FitPlan, Part, Plan, Step, Tag, TagOption, Wall
 from phrasefit.reports.event_words import call
 from phrasefit.routine.dancer_state import turn_after
 
@@ -26,9 +27,9 @@ COUNT_IN = {bar: row.count_in for bar, row in DANCE_METERS.items()}
 class RunningCount:
     """One count of the song, as the floor hears it.
 
-    `kind` is ``intro``, ``wall``, ``tag`` or ``after``; `wall` counts repetitions
-    from 1 (0 before the dance).  `count` is the 1-based count within the wall or
-    tag; before the dance it is negative, -1 on the last count before count 1.
+    `kind` is ``intro``, ``wall``, ``tag`` or ``after``, in a song without a dance ``counts``;
+    `wall` counts repetitions from 1 (0 before the dance).  `count` is the 1-based count within
+    the wall or tag; before the dance it is negative, -1 on the last count before count 1.
     `spoken` is the number called: 1-8, in threes 1-6.  `events` begin here: a
     wall or a tag, before a wall the restart that leads to it.  `step` is the line of the
     routine danced on this count.
@@ -99,6 +100,39 @@ def running_counts(fit: FitPlan, plan: Plan | None = None) -> tuple[RunningCount
             rows += _tag_counts(fit, event, begins)
     rows += _after(fit, rows[-1] if rows else None)
     return tuple(rows)
+
+
+def song_counts(grid: CountGrid) -> tuple[RunningCount, ...]:
+    """Count a song alone, in groups from bar to bar; a phrase begins with a 1.
+
+    Parameters
+    ----------
+    grid : CountGrid
+
+    Returns
+    -------
+    tuple of RunningCount
+        All of the kind ``counts``; `count` goes on from 1 to the end of the song.
+    """
+    size, first = counted_alone(grid).group_counts, first_phrase(grid)
+    rows, spoken = [], (-first - 1) % size + 1
+    for index, is_one in enumerate(grid.bar_start.tolist()):
+        spoken = spoken % size + 1 if index else spoken
+        if index == first or (is_one and (spoken - 1) % grid.meter):
+            spoken = 1  # after an odd bar: afresh
+        rows.append(
+            RunningCount(
+                index=index, time_s=float(grid.times_s[index]),
+                end_s=float(grid.times_s[index + 1]), kind="counts", wall=0, count=index + 1,
+                spoken=spoken, facing=0,
+            )
+        )  # fmt: skip
+    return tuple(rows)
+
+
+def counted_alone(grid: CountGrid) -> DanceMeter:
+    """Give the meter that a song is counted in where no routine says so."""
+    return counted_beat_by_beat(grid.meter)
 
 
 Beginnings = Mapping[int, tuple[Event, ...]]  # the events that begin on a count of the song

@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from phrasefit.fit.doubts import BY_WEIGHT
+from phrasefit.fit.stakes import weighed
 from phrasefit.meters import SONG_METERS
-from phrasefit.model import Alternative, Correction, Doubt, DoubtKind, FitPlan
+from phrasefit.model import Alternative, Consequence, Correction, Doubt, DoubtKind, FitPlan
+from phrasefit.reports.times import clock_time
 
 METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
 
-# What would change a plan most comes first: common practice, no source.
-BY_WEIGHT = (
-    DoubtKind.HARDLY_STEADY,
-    DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.PHRASES,
-    DoubtKind.NO_SECTIONS,
-)  # fmt: skip
 _CELLS = {
     DoubtKind.HARDLY_STEADY: "beat",
     DoubtKind.BEATS: "beat",
@@ -23,6 +20,7 @@ _CELLS = {
     DoubtKind.METER: "bars",
     DoubtKind.LEVEL: "count",
     DoubtKind.PHRASES: "phrases",
+    DoubtKind.SECTION: "phrases",
     DoubtKind.NO_SECTIONS: "phrases",
 }
 
@@ -30,7 +28,9 @@ _CELLS = {
 NameCorrection = Callable[[Correction], str]
 
 
-def doubt_lines(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, ...]:
+def doubt_lines(
+    fit: FitPlan, name: NameCorrection | None = None, *, weigh: bool = True
+) -> tuple[str, ...]:
     """Say every doubt about a fit, the first one first.
 
     Parameters
@@ -38,26 +38,32 @@ def doubt_lines(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, 
     fit : FitPlan
     name : callable, optional
         Gives what to type for a correction; without it readings are told in plain words.
+    weigh : bool
+        See `doubts_of`.
     """
-    return tuple(doubt_words(doubt, name) for doubt in fit.doubts)
+    return tuple(doubt_words(doubt, name) for doubt in doubts_of(fit, weigh=weigh))
 
 
-def main_doubt(fit: FitPlan) -> Doubt | None:
-    """Give the doubt that would change a plan most, with its likeliest other reading."""
-    first = min(fit.doubts, key=lambda doubt: _weight(doubt.kind), default=None)
+def doubts_of(fit: FitPlan, *, weigh: bool = True) -> tuple[Doubt, ...]:
+    """List the doubts about a fit, what the plan would lose most by first.
+
+    Without `weigh` that is taken from the kind of doubt alone: planning every other reading
+    takes longer than planning once, too long for long lists of songs.
+    """
+    if weigh:
+        return weighed(fit)
+    return tuple(sorted(fit.doubts, key=lambda doubt: BY_WEIGHT.index(doubt.kind)))
+
+
+def main_doubt(fit: FitPlan, *, weigh: bool = True) -> Doubt | None:
+    """Give the doubt that matters most for the plan, with its likeliest other reading."""
+    first = next(iter(doubts_of(fit, weigh=weigh)), None)
     return first and replace(first, rivals=first.rivals[:1])
-
-
-def _weight(kind: DoubtKind) -> int:
-    return BY_WEIGHT.index(kind)
 
 
 def other_doubts(fit: FitPlan, name: NameCorrection | None = None) -> tuple[str, ...]:
     """Say every doubt but the main one."""
-    main = main_doubt(fit)
-    return tuple(
-        doubt_words(doubt, name) for doubt in fit.doubts if main and doubt.kind != main.kind
-    )
+    return doubt_lines(fit, name)[1:]
 
 
 def doubt_cell(doubt: Doubt) -> str:
@@ -67,7 +73,7 @@ def doubt_cell(doubt: Doubt) -> str:
 
 def song_cell(kinds: Iterable[DoubtKind]) -> str:
     """Say in three words what to check first of a song with these doubts, or that it is sure."""
-    first = min(kinds, key=_weight, default=None)
+    first = min(kinds, key=BY_WEIGHT.index, default=None)
     return doubt_cell(Doubt(kind=first)) if first else "sure"
 
 
@@ -86,6 +92,9 @@ def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
         DoubtKind.PHRASES: (
             "check the phrases{sure}: hear whether the music starts something new where they begin"
         ),
+        DoubtKind.SECTION: (
+            "check the section at {at}{sure}: hear whether the music starts something new there"
+        ),
         DoubtKind.NO_SECTIONS: (
             "check the phrases: the map has no sections, so that one is assumed on every eighth"
             " bar from the first one"
@@ -96,27 +105,48 @@ def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
         ),
     }[doubt.kind]
     sure = "" if doubt.probability is None else f" ({doubt.probability:.0%} sure)"
-    remedy = _rivals(doubt, name) or (_remedy(doubt, name) if name else "")
-    return words.format(doubt=doubt, sure=sure) + remedy
+    at = clock_time(doubt.at_s)
+    return words.format(doubt=doubt, sure=sure, at=at) + (
+        _rivals(doubt, name) or _remedy(doubt, name)
+    )
 
 
-def _remedy(doubt: Doubt, name: NameCorrection) -> str:
-    """Name what settles a doubt that has no other reading, where a person can do something."""
-    if doubt.kind is DoubtKind.PHRASES:
+def _remedy(doubt: Doubt, name: NameCorrection | None) -> str:
+    """Name what settles a doubt that has no rivals, and what it would change."""
+    if doubt.kind is DoubtKind.PHRASES and name:
         option = name(Correction(sections_at_s=(0.0,))).split()[0]
         return f"; where a section begins elsewhere, say so with {option} TIME"
-    option = name(Correction(level=1.0)) if doubt.kind is DoubtKind.LEVEL else ""
-    return f"; if not, try {option}" if option else ""
+    if doubt.consequence is None:
+        return ""
+    option = name(doubt.consequence.correction) if name else ""
+    then = _then(doubt.consequence)
+    return f"; if not, try {option}: {then}" if option else f"; if not, {then}"
 
 
 def _rivals(doubt: Doubt, name: NameCorrection | None) -> str:
-    named = [
-        f"{name(rival.correction) if name else _short(rival)} ({rival.probability:.0%})"
-        for rival in doubt.rivals
-    ]
+    """Name the other readings; what the likeliest would change stands beside it."""
+    named = []
+    for rival in doubt.rivals:
+        sure = f"{rival.probability:.0%}"
+        if doubt.consequence and doubt.consequence.correction == rival.correction:
+            sure += f"; {_then(doubt.consequence)}"
+        named.append(f"{name(rival.correction) if name else _short(rival)} ({sure})")
     if not named:
         return ""
     return f"; if it is wrong, {'try' if name else 'it may be'} {' or '.join(named)}"
+
+
+def _then(consequence: Consequence) -> str:
+    """Say what would change of the plan."""
+    wall, time_s = consequence.wall, consequence.time_s
+    if not consequence.fits:
+        return "then the routine does not fit"
+    if wall is None:
+        return "the plan stays the same"
+    if time_s is None:
+        return f"then the dance ends before wall {wall}"
+    what = "count 1 comes" if wall == 1 else f"wall {wall} begins"
+    return f"then {what} at {clock_time(time_s)}"
 
 
 def _short(rival: Alternative) -> str:

@@ -11,15 +11,14 @@ from phrasefit.fit.starts import usual_intros
 from phrasefit.model import FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.doubts import NameCorrection, other_doubts
 from phrasefit.reports.event_words import (
-    change_sentences,
     counts_words,
     ending_sentence,
     terminal_words,
 )
 from phrasefit.reports.map_text import level_words
-from phrasefit.reports.start_words import start_words, why_not
+from phrasefit.reports.start_words import option_words, start_words
 from phrasefit.reports.times import clock_time
-from phrasefit.reports.words import cautions, score_words, tempo_words, verdict
+from phrasefit.reports.words import cautions, changes_words, score_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
@@ -125,14 +124,19 @@ def _wall_row(wall: Wall, cell: str) -> str:
     )
 
 
+def plans_worth_showing(fit: FitPlan) -> list[Plan]:
+    """Leave out the plans that nobody would learn."""
+    return [p for p in fit.plans if p in (fit.plan, fit.advised) or p.score >= WORTH_SHOWING]
+
+
 def _other_plans(fit: FitPlan) -> list[str]:
-    shown = [p for p in fit.plans if p in (fit.plan, fit.advised) or p.score >= WORTH_SHOWING]
+    shown = plans_worth_showing(fit)
     if len(shown) == 1:
         return []
     lines = ["plans (the best for each number of changes; * = advised)"]
     for plan in shown:
         mark = "*" if plan is fit.advised else " "
-        what = "; ".join(change_sentences(plan)) or "danced straight through"
+        what = changes_words(plan)
         label = (
             f"{mark} {plan.n_changes:>2}  score {plan.score:>3.0f}"
             f"  from {clock_time(plan.start_s)}  "
@@ -156,6 +160,5 @@ def _other_starts(fit: FitPlan) -> list[str]:
                 f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
                 f"  score {option.score:>3.0f}  "
             )
-            words = "; ".join(filter(None, ("on the vocals" * sung, why_not(fit, option))))
-            lines += _wrapped(label, words) or [label.rstrip()]
+            lines += _wrapped(label, option_words(fit, option)) or [label.rstrip()]
     return lines

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import functools
 import io
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,7 @@ POINTS_PER_INCH = 72.0
 PAPERS_PT = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN_PT = 36.0  # half an inch: every printer can print that far out
 PNG_DPI = 150
+LARGE_PT = 100.0  # the type in which matplotlib shapes a line to measure it in any
 
 # The salt makes the names inside an SVG, and so the file, the same on every run.
 RC: dict[Any, Any] = {
@@ -38,14 +40,21 @@ RC: dict[Any, Any] = {
 }
 
 
-@functools.lru_cache(maxsize=4096)
 def text_width_pt(text: str, size_pt: float, bold: bool = False) -> float:
     """Measure a printable line of text [points]."""
+    return _width_of_large_pt(text, bold) * (size_pt / LARGE_PT)
+
+
+@functools.lru_cache(maxsize=8192)
+def _width_of_large_pt(text: str, bold: bool) -> float:
+    """Measure a line in large type: unhinted widths grow with the type, and shaping is slow.
+
+    So a sheet that is tried in several sizes of type has each of its lines shaped once.
+    """
     from matplotlib.textpath import text_to_path
 
-    width, _, _ = text_to_path.get_text_width_height_descent(
-        text, _font(text, size_pt, bold), False
-    )
+    font = _font(text, LARGE_PT, bold)
+    width, _, _ = text_to_path.get_text_width_height_descent(text, font, False)
     return float(width)
 
 
@@ -103,13 +112,14 @@ def _broken(word: str, width_pt: float, size_pt: float, bold: bool) -> list[str]
     """Cut a word into pieces that fit; most words are one piece."""
     if text_width_pt(word, size_pt, bold) <= width_pt:
         return [word]
-    pieces = [""]
-    for cluster in clusters(word):
-        longer = pieces[-1] + cluster
-        if not pieces[-1] or text_width_pt(longer, size_pt, bold) <= width_pt:
-            pieces[-1] = longer
-        else:
-            pieces.append(cluster)
+    left, pieces = clusters(word), []
+    while left:
+        ends = range(2, len(left) + 1)
+        n = 1 + bisect_right(
+            ends, width_pt, key=lambda end: text_width_pt("".join(left[:end]), size_pt, bold)
+        )
+        pieces.append("".join(left[:n]))
+        left = left[n:]
     return pieces
 
 

@@ -29,6 +29,7 @@ from phrasefit.reports.song_view import (
     SongView,
     doubtful_ones,
     gaps,
+    loud_shares,
     odd_bars,
     remarks_of,
     weak_starts,
@@ -42,7 +43,6 @@ LEAST_BODY_PT, USUAL_BODY_PT, MOST_BODY_PT = 8.5, 20.0, 34.0
 WALLS_PT, NOTE_PT, GAP_PT = 14.5, 9.5, 4.5
 HEAD_PT, FOOT_PT, REMARK_PT = 11.0, 12.0, 11.5
 KEY_ROW_PT, KEY_WORDS_PT, KEY_SHAPE_PT, KEY_GAP_PT = 14.0, 7.5, 16.0, 12.0
-LOUD_RANGE_DB = 12.0  # what is drawn below the loudest count; quieter counts are the floor
 LOUDEST = 0.92  # of the height of a line, so that phrase starts show above it
 
 Sample = tuple[Callable[[Page, float, float], None], str]
@@ -221,7 +221,7 @@ def number_pages(document: Document) -> None:
 
 def _draw_loudness(strip: Strip, loudness_db: np.ndarray, bottom: float, height: float) -> None:
     """Draw a gray step for each count; the loudest of the song fills the line."""
-    share = np.clip(1 + (loudness_db - loudness_db.max()) / LOUD_RANGE_DB, 0.0, 1.0)
+    share = loud_shares(loudness_db)
     outline = [(strip.at(strip.first), bottom)]
     for count in range(strip.first, strip.last):
         top = bottom - LOUDEST * height * float(share[count])

@@ -14,6 +14,7 @@ from phrasefit.reports.map_text import SHOW_RIVAL_FROM
 from phrasefit.serial import irregular_bars
 
 WEAK = 0.33  # a start less clear than this is doubtful; the map's text calls it weak too
+LOUD_RANGE_DB = 12.0  # what is drawn below the loudest count; quieter counts are the floor
 GAP_FACTOR = 1.5  # a count so much longer than usual has no beat in it
 
 
@@ -44,6 +45,11 @@ class SongView:
     def count_at(self, time_s: float) -> int:
         """Find the count that begins nearest to a time."""
         return int(np.argmin(np.abs(self.grid.times_s - time_s)))
+
+
+def loud_shares(loudness_db: np.ndarray) -> np.ndarray:
+    """Give the height of each count's gray (0-1): the loudest of the song fills the line."""
+    return np.clip(1 + (loudness_db - loudness_db.max()) / LOUD_RANGE_DB, 0.0, 1.0)
 
 
 def odd_bars(view: SongView) -> list[tuple[int, int, str]]:

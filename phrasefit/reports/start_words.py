@@ -27,6 +27,12 @@ def start_words(fit: FitPlan, plan: Plan) -> str:
     return text
 
 
+def option_words(fit: FitPlan, option: StartOption) -> str:
+    """Say what is special about another start, and what speaks against it."""
+    sung = "on the vocals" * (option.start_count == fit.grid.singing)
+    return "; ".join(filter(None, (sung, why_not(fit, option))))
+
+
 def why_not(fit: FitPlan, option: StartOption) -> str:
     """Say what speaks against another start, what weighs most first; what it costs in points."""
     intro, routine = option.intro_counts, fit.routine

@@ -33,7 +33,7 @@ def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
         "artist": fit.bar_map.artist,
         "path": path,
         "score": round(plan.score, 2),
-        "verdict": verdict(fit),
+        "verdict": verdict(fit, weigh=False),
         "counts_per_minute": round(fit.tempo.counts_per_minute, 2),
         "tempo_verdict": fit.tempo.verdict,
         "change_percent": fit.tempo.change_percent,
@@ -45,7 +45,7 @@ def fit_row(fit: FitPlan, *, path: str = "") -> dict[str, Any]:
         "events": list(change_sentences(plan)),
         "walls": len(plan.walls),
         "duration_s": round(fit.bar_map.duration_s, 3),
-        "doubts": list(doubt_lines(fit)),
+        "doubts": list(doubt_lines(fit, weigh=False)),
     }
 
 

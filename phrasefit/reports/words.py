@@ -38,11 +38,20 @@ def verdict_cell(fit: FitPlan) -> str:
     """Say in three words or fewer how the plan asked for fits, for a column of a table."""
     if not is_in_reach(fit.tempo):
         return fit.tempo.verdict
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=False):
         return doubt_cell(doubt)
     well = "fits, changed" if fit.plan.n_changes else "fits as is"
+    return _cell(fit.plan.score, well)
+
+
+def estimate_cell(score: float, tempo: TempoVerdict) -> str:
+    """Say the same of a song that no plan has been made for yet."""
+    return _cell(score, "fits") if is_in_reach(tempo) else tempo.verdict
+
+
+def _cell(score: float, well: str) -> str:
     cells = {Fitting.WELL: well, Fitting.IN_PART: "partly fits", Fitting.HARDLY: "hardly fits"}
-    return cells[fitting(fit.plan)]
+    return cells[fitting_of(score)]
 
 
 class Fitting(StrEnum):
@@ -55,22 +64,32 @@ class Fitting(StrEnum):
 
 def fitting(plan: Plan) -> Fitting:
     """Tell how well a plan fits."""
-    if plan.score >= FITS:
+    return fitting_of(plan.score)
+
+
+def fitting_of(score: float) -> Fitting:
+    """Tell how well a plan of this score fits."""
+    if score >= FITS:
         return Fitting.WELL
-    return Fitting.IN_PART if plan.score >= FITS_IN_PART else Fitting.HARDLY
+    return Fitting.IN_PART if score >= FITS_IN_PART else Fitting.HARDLY
 
 
 def verdict(
-    fit: FitPlan, plan: Plan | None = None, *, name_correction: NameCorrection | None = None
+    fit: FitPlan,
+    plan: Plan | None = None,
+    *,
+    name_correction: NameCorrection | None = None,
+    weigh: bool = True,
 ) -> str:
     """Say in a few sentences whether and how the routine fits the song.
 
     What to check before it is trusted, how far it goes straight through, what the song does
     then, which change fixes it, and whether the tempo suits.  `plan` is one of ``fit.plans``;
-    the one asked for if left out.  `name_correction` gives what to type for a correction.
+    the one asked for if left out.  `name_correction` gives what to type for a correction;
+    `weigh` as for `phrasefit.reports.doubts.doubts_of`.
     """
     sentences = _phrase_sentences(fit, plan or fit.plan)
-    if doubt := main_doubt(fit):
+    if doubt := main_doubt(fit, weigh=weigh):
         sentences.insert(0, doubt_words(doubt, name_correction))
     if is_off_tempo(fit.tempo):
         sentences.append(tempo_words(fit))
@@ -132,8 +151,10 @@ def plural_s(n: int) -> str:
 
 def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     """Say how far it goes straight through, what the song does, what fixes it."""
-    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     judgement = _judgement(fit, plan) if plan is fit.advised else _choice(fit, plan)
+    if fit.plans[0].n_changes:  # changes are demanded: there is no plan straight through
+        return [judgement, _what_changes_do(fit, plan)]
+    plain = steps_of(fit.plans[0], fit.grid, fit.routine)
     straight = _straight_through(fit, plain)
     if plain.all_kept and not plan.n_changes:
         return [f"{judgement}: {straight}"]
@@ -162,7 +183,7 @@ def _score(fit: FitPlan, plan: Plan) -> str:
         Fitting.IN_PART: f"it fits in part {how} {score}",
         Fitting.HARDLY: f"it hardly fits {score}",
     }[fitting(plan)]
-    return f"if that is right, {words}" if main_doubt(fit) else words
+    return f"if that is right, {words}" if fit.doubts else words
 
 
 def _choice(fit: FitPlan, plan: Plan) -> str:
@@ -300,6 +321,11 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
         ending_sentence(plan.ending),
         score_words(plan),
     )
+
+
+def changes_words(plan: Plan) -> str:
+    """Say all changes of a plan in a line."""
+    return "; ".join(change_sentences(plan)) or "danced straight through"
 
 
 def score_words(plan: Plan) -> str:

@@ -14,6 +14,7 @@ Value = TypeVar("Value")
 
 MOST_TEXT = 500  # letters of a name or note: four lines of a sheet
 MOST_TEXTS = 200  # notes, or parts of a sequence
+MOST_UNKNOWN = 20  # keys of one table that are complained about one by one
 
 
 class KeyReader:
@@ -53,11 +54,13 @@ class KeyReader:
 
     def refuse_unknown(self, legal: Sequence[str]) -> None:
         """Complain about each key that has no meaning here, with a guess."""
-        for key in self.table:
-            if key not in legal:
-                near = difflib.get_close_matches(key[:40], legal, n=1, cutoff=0.6)
-                guess = f"did you mean {near[0]}?" if near else f"known are {', '.join(legal)}"
-                self.complain(key, f"{shown(key)} has no meaning here; {guess}")
+        unknown = [key for key in self.table if key not in legal]
+        for key in unknown[:MOST_UNKNOWN]:
+            near = difflib.get_close_matches(key[:40], legal, n=1, cutoff=0.6)
+            guess = f"did you mean {near[0]}?" if near else f"known are {', '.join(legal)}"
+            self.complain(key, f"{shown(key)} has no meaning here; {guess}")
+        if more := unknown[MOST_UNKNOWN:]:
+            self.complain(more[0], f"{len(more)} more keys have no meaning here; remove them")
 
     def text(self, key: str) -> str:
         """Read a text; "" if it is not written."""

@@ -18,7 +18,10 @@ from phrasefit.errors import RoutineError
 from phrasefit.files import protect
 from phrasefit.model import Finding
 
-MAX_FILE_BYTES = 1_000_000  # a routine is some kilobytes; a song given by mistake is not read
+MAX_FILE_BYTES = 200_000  # a routine is some kilobytes; more takes seconds to read
+# Of a line: a hold of the longest part has one a moment.  Python's reader takes a second for
+# a key of ten thousand names, a minute for one of fifty thousand.
+MOST_DOTS = 600
 
 KeyPath = tuple[str | int, ...]
 
@@ -81,6 +84,21 @@ def read_text(path: Path | str) -> str:
         ) from exc
 
 
+def parse_toml(text: str) -> dict[str, Any]:
+    """Read TOML text that a stranger may have written.
+
+    Raises
+    ------
+    tomllib.TOMLDecodeError
+        If it is no TOML; says where.
+    RecursionError, ValueError
+        If brackets, dots or a number in it go on for ever.
+    """
+    if any(line.count(".") > MOST_DOTS for line in text.split("\n")):
+        raise ValueError("dots without end")
+    return tomllib.loads(text)
+
+
 def parse_source(text: str) -> tuple[Source | None, tuple[Finding, ...]]:
     """Read TOML text; a mistake of form becomes an error with its line."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
@@ -88,11 +106,13 @@ def parse_source(text: str) -> tuple[Source | None, tuple[Finding, ...]]:
         message = "the file is empty; begin with name, counts, walls and steps"
         return None, (Finding(severity="error", line=1, message=message),)
     try:
-        data = tomllib.loads(text)
+        data = parse_toml(text)
     except tomllib.TOMLDecodeError as exc:
         return None, (_form_finding(str(exc), text),)
-    except (RecursionError, ValueError):  # brackets without end, numbers without end
-        message = "there are brackets or a number without end; begin again from an example routine"
+    except (RecursionError, ValueError):
+        message = (
+            "there are brackets, dots or a number without end; begin again from an example routine"
+        )
         return None, (Finding(severity="error", line=1, message=message),)
     key_lines, block_lines = _index_lines(text.split("\n"))
     return Source(data=data, key_lines=key_lines, block_lines=block_lines), ()

@@ -130,6 +130,12 @@ class Store(UserData):
             return None
         return zlib.decompress(rows[0][2]).decode("utf-8")
 
+    def when_heard(self, content_hash: str, version: str) -> float | None:
+        """Tell when an analysis of this version was kept [seconds since 1970]."""
+        query = "SELECT stored_at FROM analysis WHERE content_hash = ? AND version = ?"
+        rows = self._ask(query, (content_hash, version), (float,))
+        return rows[0][0] if rows else None
+
     def _has_lost(self, content_hash: str) -> bool:
         """Tell whether there must have been an analysis of a sound that is not found."""
         others = self._ask("SELECT * FROM analysis WHERE content_hash = ?", (content_hash,))

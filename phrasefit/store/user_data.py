@@ -96,6 +96,40 @@ class UserData(TwoCopies):
         """Keep a person's corrections of the song, in place of earlier ones."""
         self.edit_correction(content_hash, lambda _: correction)
 
+    def edit_song(
+        self,
+        content_hash: str,
+        change: Callable[[Document | None, Document | None], tuple[Document | None, Document]],
+    ) -> None:
+        """Change the corrections of a song and their history at the desk, both or neither.
+
+        Parameters
+        ----------
+        content_hash : str
+            The song.
+        change : callable(correction, history) -> (correction, history)
+            As in `edit_correction`; the history is what `desk_item` keeps as ``history``.
+
+        Raises
+        ------
+        CacheError
+            If nothing can be written.
+        """
+        key = f"history/{content_hash}"
+
+        def decide() -> list[Record]:
+            kept, past = self._get("correction", content_hash), self._get("desk", key)
+            correction, history = change(
+                _object_in(kept) if kept else None, _object_in(past) if past else None
+            )
+            records = [self._record("desk", key, json.dumps(history))]
+            if correction is not None or kept is not None:
+                text = REMOVED if correction is None else json.dumps(correction)
+                records.append(self._record("correction", content_hash, text))
+            return records
+
+        self._write(decide)
+
     def delete_correction(self, content_hash: str) -> None:
         """Remove a person's corrections of the song, whatever they are."""
         self.edit_correction(content_hash, lambda _: None)

@@ -94,6 +94,7 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
     from phrasefit import pipeline
     from phrasefit.ranking.summary import summary_of
     from phrasefit.store import Store
+    from phrasefit.store.salvage import analysis_checksum
 
     rng, version = np.random.default_rng(20261125), pipeline.analysis_version()
     drawn = []
@@ -101,22 +102,25 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
         analysis = analysis_of(draw_song(rng), Path(f"{i}.mp3"))
         text = zlib.compress(pipeline.document_of(analysis).encode())
         drawn.append((summary_of(analysis.bar_map, key=str(i), version=version), text))
-    with Store(place) as store, store._transaction():
-        for i in range(n_songs):
-            summary, text = drawn[i % len(drawn)]
-            summary = dataclasses.replace(
-                summary,
-                content_hash=f"{i:064x}",
-                title=f"Song {i}",
-                artist=f"Player {i % 997}",
-                tempo_bpm=summary.tempo_bpm * (1 if i < len(drawn) else rng.uniform(0.98, 1.02)),
-            )
-            store._db.execute(
-                "INSERT INTO analysis VALUES (?, ?, ?, ?)",
-                (summary.content_hash, version, text, 0.0),
-            )
-            row = tuple(getattr(summary, name) for name in type(summary).__slots__)
-            store._db.execute(f"INSERT INTO summary VALUES ({', '.join('?' * len(row))})", row)
+    summaries, rows = [], []
+    for i in range(n_songs):
+        summary, text = drawn[i % len(drawn)]
+        faster = 1 if i < len(drawn) else rng.uniform(0.98, 1.02)
+        summary = dataclasses.replace(
+            summary,
+            content_hash=f"{i:064x}",
+            title=f"Song {i}",
+            artist=f"Player {i % 997}",
+            tempo_bpm=summary.tempo_bpm * faster,
+            counts_per_minute=summary.counts_per_minute * faster,
+        )
+        summaries.append(summary)
+        checksum = analysis_checksum(summary.content_hash, version, text)
+        rows.append((summary.content_hash, version, text, float(i), checksum))
+    with Store(place) as store:
+        query = "INSERT INTO analysis VALUES (?, ?, ?, ?, ?)"
+        store._change(lambda: store._db.executemany(query, rows))
+        store.put_summaries(summaries)
 
 
 def measure(folder: Path, routine: Path) -> dict[str, float]:

@@ -63,9 +63,19 @@ def endings_of_wall(part, routine: Routine, costs: Costs) -> Iterator[tuple]:
 
 
 def best_by_changes(
-    strength: list[float], routine: Routine, start: int, max_changes: int, costs: Costs
+    strength: list[float],
+    routine: Routine,
+    start: int,
+    max_changes: int,
+    costs: Costs,
+    demanded: frozenset = frozenset(),
+    forbidden: frozenset = frozenset(),
 ) -> list[float]:
-    """Find the best net gain with exactly 0, 1, ... `max_changes` events, by trying all."""
+    """Find the best net gain with exactly 0, 1, ... `max_changes` events, by trying all.
+
+    `demanded` and `forbidden` are pairs of ``tag`` and the count on which one begins, or
+    ``restart`` and the count on which the dance begins again.
+    """
     n = len(strength)
     best = [-math.inf] * (max_changes + 1)
     names = [part.name for part in routine.parts]
@@ -79,7 +89,7 @@ def best_by_changes(
             if begin + k < n
         )
 
-    def dance(count, place, facing, last, after_event, used, total) -> None:
+    def dance(count, place, facing, last, after_event, used, total, done) -> None:
         part = routine.parts[order[place % len(order)]]
         for kind, counts, turn, tag_counts, tag_turn, charge in endings_of_wall(
             part, routine, costs
@@ -90,9 +100,11 @@ def best_by_changes(
                 if then >= n:
                     end_facing = facing + turned_after(part, n - count)
                     gained -= costs.end_off_front if end_facing % 360 else 0
+                    if not demanded <= done or forbidden & done:
+                        continue
                     best[used] = max(best[used], gained)
                 else:
-                    dance(then, place + 1, facing + turn, last, False, used, gained)
+                    dance(then, place + 1, facing + turn, last, False, used, gained, done)
                 continue
             if used == max_changes or then + tag_counts > n - least_left:
                 continue
@@ -100,7 +112,12 @@ def best_by_changes(
             gained -= costs.crowded if after_event else 0
             gained += costs.again if kind == last else 0
             facing_then = facing + turn + tag_turn
-            dance(then + tag_counts, place + 1, facing_then, kind, True, used + 1, gained)
+            changes = {("tag", then)} if kind[2] else set()
+            changes |= {("restart", then + tag_counts)} if kind[1] else set()
+            dance(
+                then + tag_counts, place + 1, facing_then, kind, True, used + 1, gained,
+                done | changes,
+            )  # fmt: skip
 
-    dance(start, 0, 0, None, False, 0, 0.0)
+    dance(start, 0, 0, None, False, 0, 0.0, frozenset())
     return best

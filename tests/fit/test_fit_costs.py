@@ -57,6 +57,8 @@ def test_own_values_from_a_file(tmp_path) -> None:
         ("[prices]\nrestart = 2\n", "prices is not known here"),
         ("costs = 3\n", "not known here"),
         ("[costs\n", "is no TOML file"),
+        ("#" * 200_001, "is too large for settings"),
+        ("[costs]\nrestart" + ".a" * 20_000 + " = 1", "dots or a number without end"),
     ],
 )
 def test_refuses_bad_files(tmp_path, text: str, match: str) -> None:

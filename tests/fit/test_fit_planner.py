@@ -14,7 +14,7 @@ from danced import assert_events_agree
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.cli._corrections import option_words
 from phrasefit.errors import NoFitError, ParameterError
-from phrasefit.fit import Costs, fit_routine
+from phrasefit.fit import ChangePlace, Costs, fit_routine
 from phrasefit.fit.changes import changes_of as list_events
 from phrasefit.fit.doubts import other_readings
 from phrasefit.fit.phrase_hits import phrase_hits
@@ -24,6 +24,7 @@ from phrasefit.model import (
     Alternative,
     Confidence,
     Correction,
+    EventKind,
     FitPlan,
     RestartPoint,
     Step,
@@ -577,17 +578,18 @@ def test_doubts_carry_the_other_readings() -> None:
     assert fit.doubts[0].rivals == (rivals[0], rivals[2])
     assert doubt_lines(fit) == (
         "check the one (50% sure): hear whether a new line of the song begins on count 1 of a"
-        " wall; if it is wrong, it may be 2 beats later (30%) or"
+        " wall; if it is wrong, it may be 2 beats later (30%; then count 1 comes at 0:18.0) or"
         " a beat later (10%)",
         "check the bars of 4 (60% sure): count along and hear whether the accent comes on every 1;"
-        " if it is wrong, it may be half as fast (20%)",
+        " if it is wrong, it may be half as fast (20%; then wall 2 begins at 0:49.0)",
         "check the phrases (40% sure): hear whether the music starts something new where they"
         " begin",
     )
     ends = [line.partition("; ")[2] for line in doubt_lines(fit, option_words)]
     assert ends == [
-        "if it is wrong, try --shift-one +2 (30%) or --shift-one +1 (10%)",
-        "if it is wrong, try --half (20%)",
+        "if it is wrong, try --shift-one +2 (30%; then count 1 comes at 0:18.0) or"
+        " --shift-one +1 (10%)",
+        "if it is wrong, try --half (20%; then wall 2 begins at 0:49.0)",
         "where a section begins elsewhere, say so with --section-at TIME",
     ]
 
@@ -630,3 +632,45 @@ def test_less_than_an_eight_of_music_is_the_ending() -> None:
     assert [wall.counts for wall in plan.walls] == [32, 32, 32, 32]
     assert plan.ending.counts_over == 4
     assert plan.ending.time_s == pytest.approx(song.end_s)
+
+
+# ------------------------------------------------------- changes at places of one's own
+
+
+def test_a_restart_is_danced_where_it_is_demanded() -> None:
+    """A square song needs none; who wants one gets it there, and the facing follows."""
+    song = make_song(("A", 16), ("B", 16), ("C", 16))
+    place = ChangePlace(kind=EventKind.RESTART, at_s=float(song.beat_times_s[32 + 32 + 16]))
+
+    fit = fit_routine(song, make_routine(), demanded=(place,), max_changes=2)
+
+    assert {restart.count for plan in fit.plans for restart in plan.restarts} >= {80}
+    assert all(any(r.count == 80 for r in plan.restarts) for plan in fit.plans)
+    assert fit.plans[0].n_changes >= 1
+
+
+def test_a_tag_that_is_ruled_out_comes_elsewhere_or_not_at_all() -> None:
+    """The change that the planner chose is the one that it may not choose any more."""
+    song = make_song(("I", 8), ("A", 20), *[("B", 16), ("A", 16)] * 3)
+    chosen = fit_routine(song, make_routine()).advised
+    change = next(e for e in chosen.events if e.kind in (EventKind.TAG, EventKind.RESTART))
+    place = ChangePlace(kind=change.kind, at_s=change.time_s)
+
+    fit = fit_routine(song, make_routine(), forbidden=(place,))
+
+    assert fit.advised.score <= chosen.score
+    for plan in fit.plans:
+        assert (change.kind, change.count) not in {(e.kind, e.count) for e in plan.events}
+
+
+def test_what_cannot_be_danced_says_so() -> None:
+    """A tag one count into the dance, a restart twice at odds, a place outside the song."""
+    song = make_song(("A", 16), ("B", 16))
+    early = ChangePlace(kind=EventKind.TAG, at_s=float(song.beat_times_s[1]))
+    with pytest.raises(ParameterError, match="no plan with at most 4 changes has a tag at"):
+        fit_routine(song, make_routine(), demanded=(early,))
+    with pytest.raises(ParameterError, match="take one back"):
+        fit_routine(song, make_routine(), demanded=(early,), forbidden=(early,))
+    outside = ChangePlace(kind=EventKind.RESTART, at_s=999.0)
+    with pytest.raises(ParameterError, match="a restart at 999"):
+        fit_routine(song, make_routine(), demanded=(outside,))

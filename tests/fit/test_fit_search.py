@@ -11,9 +11,10 @@ from fit_brute import best_by_changes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from phrasefit.fit.bounds import FREE, Bounds
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.search import WHOLE, Search
-from phrasefit.model import Part, RestartPoint, Routine, Step, TagOption
+from phrasefit.model import EventKind, Part, RestartPoint, Routine, Step, TagOption
 
 TURNS = st.sampled_from([0, 90, -90, 180, 45, -270])
 
@@ -80,7 +81,7 @@ def cost_tables(draw) -> Costs:
     )  # fmt: skip
 
 
-def search_for(strength, routine, starts, max_changes, costs) -> Search:
+def search_for(strength, routine, starts, max_changes, costs, bounds=FREE) -> Search:
     """Build a search the way the planner does for a routine in sequence."""
     names = [part.name for part in routine.parts]
     places = [names.index(name) for name in routine.sequence] or [0]
@@ -91,6 +92,7 @@ def search_for(strength, routine, starts, max_changes, costs) -> Search:
         starts=starts,
         max_changes=max_changes,
         costs=costs,
+        bounds=bounds,
     )
 
 
@@ -130,6 +132,27 @@ def test_trail_is_worth_its_value(strength, routine, costs) -> None:
             crowded = kind != WHOLE
         assert sum(kind != WHOLE for _, _, kind in trail) == n_changes
         assert value <= total + 1e-9 <= value + costs.end_off_front + 2e-9
+
+
+PLACES = st.lists(
+    st.tuples(st.sampled_from([EventKind.TAG, EventKind.RESTART]), st.integers(1, 40)), max_size=2
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(strengths, routines(), cost_tables(), PLACES, PLACES, st.integers(0, 4))
+def test_equals_brute_force_with_demands(
+    strength, routine, costs, demanded, forbidden, start
+) -> None:
+    """The best of all dances that have every change demanded and none that is ruled out."""
+    demanded = [place for place in demanded if start < place[1] < len(strength)]
+    bounds = Bounds(demanded=tuple(demanded), forbidden=tuple(forbidden))
+    search = search_for(strength, routine, [start], 2, costs, bounds)
+    expected = best_by_changes(
+        strength, routine, start, 2, costs, frozenset(demanded), frozenset(forbidden)
+    )
+
+    assert [search.value(start, n) for n in range(3)] == pytest.approx(expected)
 
 
 def test_waits_with_a_tag_until_it_is_needed() -> None:

@@ -7,6 +7,8 @@ its words and checked against the count grid and the walls, not against what wro
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 
 import numpy as np
@@ -19,6 +21,7 @@ from phrasefit.errors import NoFitError
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan, Tag, Wall
 from phrasefit.reports.fit_text import render
+from phrasefit.reports.walls_csv import walls_csv
 from phrasefit.reports.words import verdict
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -93,6 +96,12 @@ def column(fit: FitPlan) -> list[str]:
     """Check the phrase column against the grid: every sign is what the table's foot says."""
     cells = table(fit, fit.plan)
     starts = phrase_starts(fit)
+    rows = csv.DictReader(io.StringIO(walls_csv(fit).removeprefix("\ufeff")))
+    for row, cell in zip((row for row in rows if not row["event"]), cells, strict=True):
+        said = re.fullmatch(r"(\d+) (after|before) the phrase", row["remark"])
+        assert bool(said) == (cell not in (*IN_STEP, "-"))
+        if said:
+            assert int(said[1]) * {"after": 1, "before": -1}[said[2]] == int(cell)
     for cell, wall in zip(cells, fit.plan.walls, strict=True):
         off = nearest(starts, wall.count)
         assert (cell == "on") == (off == 0)

@@ -331,7 +331,7 @@ def test_loading_names_file_line_and_how_many_more(tmp_path: Path) -> None:
     [
         (None, "cannot be read"),
         (b"\xff\xfe\x00n", "not a text in UTF-8"),
-        (b"x" * 1_000_001, "too large for a routine"),
+        (b"x" * 200_001, "too large for a routine"),
         (b"", "line 1: the file is empty"),
     ],
 )
@@ -357,3 +357,11 @@ def test_reading_goes_on_after_mistakes() -> None:
 
     assert reading.routine is not None and reading.routine.walls == 4
     assert [finding.line for finding in reading.findings] == [5]
+
+
+def test_unknown_keys_are_told_one_by_one_up_to_twenty() -> None:
+    """Thousands of them would take seconds to guess at, and nobody would read on."""
+    findings = read_routine("\n".join(f"k{i} = 1" for i in range(20_000))).findings
+
+    assert len(findings) == 20 + 1 + 1  # and the number of counts is missing
+    assert "19980 more keys have no meaning here" in {f.line: f.message for f in findings}[21]

@@ -121,3 +121,11 @@ def test_deep_nesting_is_a_finding() -> None:
 
     assert source is None
     assert "brackets" in findings[0].message or "cannot be read" in findings[0].message
+
+
+def test_dots_without_end_are_a_finding() -> None:
+    """Python's reader takes a minute for a key of 50,000 names."""
+    source, findings = parse_source("name" + ".a" * 50_000 + " = 1")
+
+    assert source is None
+    assert "dots" in findings[0].message

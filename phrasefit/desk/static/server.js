@@ -33,6 +33,11 @@ export const post = (address, value = {}) => asked(address, {
   method: "POST", body: JSON.stringify(value), headers: { "content-type": "application/json" },
 });
 
+/** Send a file as it is; the answer is JSON. */
+export const send = (address, file, signal) => asked(address, {
+  method: "POST", body: file, headers: { "content-type": "application/octet-stream" }, signal,
+});
+
 const source = new EventSource("/news");
 
 /** Call `work` with each piece of news of this kind; gives a function that ends it. */

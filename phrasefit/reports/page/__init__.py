@@ -1,15 +1,26 @@
 """The rehearsal page and the index page of a class folder, each one HTML file."""
 
 from phrasefit.reports.page.index import Entry, index_page
-from phrasefit.reports.page.page import MEDIA_TYPES, Level, Origin, Recording, fingerprint, page
+from phrasefit.reports.page.page import (
+    MEDIA_TYPES,
+    Level,
+    Live,
+    Origin,
+    Recording,
+    fingerprint,
+    live_policy,
+    page,
+)
 
 __all__ = [
     "MEDIA_TYPES",
     "Entry",
     "Level",
+    "Live",
     "Origin",
     "Recording",
     "fingerprint",
     "index_page",
+    "live_policy",
     "page",
 ]

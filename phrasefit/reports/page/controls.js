@@ -77,6 +77,16 @@ function wire() {
 /** Call a group of counts what it is: an eight, in threes a six. */
 const inGroups = (words) => (data.group === 6 ? words.replace("eight", "six") : words);
 
+const GROUP_WORDS = { "repeat-group": "Repeat this eight", back: "Back one eight", ahead: "On one eight" };
+
+/** Write what the buttons step by: after a correction only bars are known. */
+function nameGroups() {
+  const { planned } = state.score;
+  for (const [id, words] of Object.entries(GROUP_WORDS)) {
+    $(id).textContent = planned ? inGroups(words) : words.replace("eight", "bar");
+  }
+}
+
 /** Put the fixed texts of the plan into the page. */
 function write() {
   document.title = `${data.routine} – ${data.title}`;
@@ -99,9 +109,6 @@ function write() {
     $(id).disabled = !data[id];
     if (!data[id]) $(id).title = "the program does not count this song so";
   }
-  for (const id of ["repeat-group", "back", "ahead"]) {
-    $(id).textContent = inGroups($(id).textContent);
-  }
   if (!data.save) $("save-note").textContent =
     'made without the song file: make the page with "phrasefit page SONG ROUTINE" to save corrections';
 }
@@ -111,5 +118,6 @@ wire();
 if (takeUp()) announce(`taken up from before: ${changeWords(state.change)}`);
 else apply(UNTOUCHED);
 sound.anchor.position = state.score.times[Math.max(0, state.score.start - data.group)];
-openEmbedded();
+if (data.live) follow(data.live);
+else openEmbedded();
 frame();

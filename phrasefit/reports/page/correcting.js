@@ -41,6 +41,7 @@ function showState() {
   $("cues").hidden = !planned || !data.steps.length;
   $("repeat-wall").disabled = !planned;
   $("to-start").disabled = !planned;
+  nameGroups();
   $("state").textContent = changeWords(state.change) || "nothing is changed";
   $("save").disabled = !data.save || isUntouched(state.change);
   $("undo").disabled = $("undo-all").disabled = !state.history.length;
@@ -78,53 +79,36 @@ function setLevel(level) {
   amend({ level: state.change.level === level.change ? null : level.change, shift_one_beats: 0 });
 }
 
-/** Mark a section at the bar playing now, or deny the one near it. */
+/** Say that a section starts at the bar playing now, or that none does. */
 function markSection(wanted) {
-  const ones = data.map.beats_s.filter((_, i) => data.map.positions[i] === 1);
-  const now = position() - state.change.nudge_s;
   const { sections_at_s: marks, no_section_at_s: denied } = state.change;
-  if (wanted) {
-    const bar = ones[nearest(ones, now)];
-    return amend({ sections_at_s: [...new Set([...marks, bar])].sort((a, b) => a - b) });
-  }
-  const shown = sectionsAfter(state.change).slice(1);
-  if (!shown.length) return;
-  const found = shown[nearest(shown.map((s) => s.start_s), now)];
-  if (marks.includes(found.start_s)) {
-    return amend({ sections_at_s: marks.filter((time) => time !== found.start_s) });
-  }
-  amend({ no_section_at_s: [...denied, found.start_s].sort((a, b) => a - b) });
+  const bars = barsOf(state.change);
+  const here = nearest(bars, position() - state.change.nudge_s);
+  const far = (times) => times.filter((time) => Math.abs(nearest(bars, time) - here) >= NEAR_BARS);
+  const added = (times) => [...times, bars[here]].sort((a, b) => a - b);
+  if (wanted) amend({ sections_at_s: added(far(marks)), no_section_at_s: far(denied) });
+  else if (far(marks).length < marks.length) amend({ sections_at_s: far(marks) });
+  else amend({ no_section_at_s: added(far(denied)) });
+}
+
+/** Lay out the corrections as the program reads them. */
+function correctionFile() {
+  const { nudge_s, sections_at_s, no_section_at_s, ...others } = state.change;
+  const moved = (times) => times.map((time) => Math.max(time + nudge_s, 0)); // with all beats
+  return { format: "phrasefit-correction", version: 2, ...data.save, change: { ...others,
+    nudge_s, sections_at_s: moved(sections_at_s), no_section_at_s: moved(no_section_at_s) } };
 }
 
 /** Hand the corrections over as a file for the program. */
 function save() {
-  const { nudge_s, sections_at_s, no_section_at_s, ...others } = state.change;
-  const moved = (times) => times.map((time) => Math.max(time + nudge_s, 0)); // with all beats
-  const kept = { format: "phrasefit-correction", version: 2, ...data.save, change: { ...others,
-    nudge_s, sections_at_s: moved(sections_at_s), no_section_at_s: moved(no_section_at_s) } };
   const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(kept, null, 1)], { type: "application/json" }));
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(correctionFile(), null, 1)], { type: "application/json" }));
   link.download = `${(data.title.replace(/[^\p{L}\p{N}]+/gu, "-").slice(0, 60)) || "song"}-correction.json`;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   state.saved = true;
   keep();
   $("save-note").textContent = `now run: phrasefit correct SONG "${link.download}", then make the page again`;
-}
-
-/** Read taps on every 1: how many beats apart, on which beat of the bar, how sure. */
-function readTaps(taps, beats, positions, meter) {
-  const beat_s = median(gaps(beats));
-  const apart = median(gaps(taps)) / beat_s;
-  const on = taps.map((time) => positions[nearest(beats, time)]);
-  const votes = on.map((place) => on.filter((other) => other === place).length);
-  const place = on[votes.indexOf(Math.max(...votes))];
-  const later = mod(place - 1, meter);
-  return {
-    apart: Math.round(apart), steady: Math.abs(apart - Math.round(apart)) < 0.2,
-    bpm: (60 / median(gaps(taps))) * Math.round(apart), share: Math.max(...votes) / on.length, place,
-    shift: later > meter / 2 ? later - meter : later,
-  };
 }
 
 let taps = [];

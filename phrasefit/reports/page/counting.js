@@ -48,3 +48,18 @@ function countAfter(times, time, again) {
   }
   return index < times.length ? { index, time: times[index] + passed * length } : null;
 }
+
+/** Read taps on every 1: how many beats apart, on which beat of the bar, how sure. */
+function readTaps(taps, beats, positions, meter) {
+  const beat_s = median(gaps(beats));
+  const apart = median(gaps(taps)) / beat_s;
+  const on = taps.map((time) => positions[nearest(beats, time)]);
+  const votes = on.map((place) => on.filter((other) => other === place).length);
+  const place = on[votes.indexOf(Math.max(...votes))];
+  const later = mod(place - 1, meter);
+  return {
+    apart: Math.round(apart), steady: Math.abs(apart - Math.round(apart)) < 0.2,
+    bpm: (60 / median(gaps(taps))) * Math.round(apart), share: Math.max(...votes) / on.length, place,
+    shift: later > meter / 2 ? later - meter : later,
+  };
+}

@@ -132,7 +132,7 @@ function placeWords(row, i) {
   if (i < 0) return `first beat at ${minutes(state.score.times[0])}`;
   if (!row) return "the song is over";
   if (row.kind === "intro") return `${-row.count} to go`;
-  if (row.kind === "counts") return "corrected: the program lays the walls anew";
+  if (row.kind === "counts") return "bar by bar: the program lays the walls anew";
   const part = state.score.parts.find((p) => p.end > i);
   return [row.name, `count ${row.count} of ${part.end - part.first}`].filter(Boolean).join(", ");
 }

@@ -5,12 +5,13 @@
 script can count again after a correction.  It then shows counts only: where the walls
 lie on corrected counts is for `phrasefit.fit` to say, not for a browser to guess.
 
-The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small arithmetic
-and ``sheet.js`` draws the song in lines (neither knows this page: both can serve another
-one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
-``awake.js`` keeps the screen on, ``recording.js`` opens the song, ``drawing.js`` draws the
-moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``controls.js``
-wires keys and buttons.
+The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
+arithmetic, ``clicking.js`` sounds a click and ``sheet.js`` draws the song in lines (none of
+them knows this page: all can serve another one), ``score.js`` counts, ``sound.js`` is the
+clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``listening.js``
+hears whether a file is the song of the plan, ``recording.js`` opens it, ``drawing.js`` draws
+the moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js``
+follows a desk, ``controls.js`` wires keys and buttons.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from phrasefit.corrections.document import correction_document
 from phrasefit.model import (
     BarMap,
     Correction,
+    CountGrid,
     Event,
     FitPlan,
     Plan,
@@ -35,7 +37,14 @@ from phrasefit.model import (
     Tag,
     Wall,
 )
-from phrasefit.reports.cues import RunningCount, group_size, part_of, running_counts
+from phrasefit.reports.cues import (
+    RunningCount,
+    counted_alone,
+    group_size,
+    part_of,
+    running_counts,
+    song_counts,
+)
 from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import (
     CAPITALS,
@@ -56,8 +65,9 @@ from phrasefit.routine.vocabulary import cue_words
 
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
-    "counting.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js", "recording.js",
-    "drawing.js", "keeping.js", "correcting.js", "controls.js",
+    "counting.js", "clicking.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js",
+    "listening.js", "recording.js", "drawing.js", "keeping.js", "correcting.js", "live.js",
+    "controls.js",
 )  # fmt: skip
 MOST_SHIFT_BEATS = 16
 MOST_LATER_MS = 500
@@ -84,11 +94,14 @@ class Origin:
     """The song that corrections made in the page belong to.
 
     `correction` is what the map shown rests on; `half` and `double` are None where
-    the song cannot be counted so.
+    the song cannot be counted so.  `beat_times_s` [shape=(n,), seconds] and `loudness_db`
+    [shape=(n,)] of the song as it was heard let the page know another one.
     """
 
     info: SongInfo
     correction: Correction
+    beat_times_s: np.ndarray
+    loudness_db: np.ndarray
     half: Level | None = None
     double: Level | None = None
 
@@ -114,12 +127,38 @@ class Recording:
     content: bytes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Live:
+    """Where a page that is served, not saved, gets the sound and the news.
+
+    `song` is the name under which the news speak of the song.  Corrections are then made
+    where the page comes from.
+    """
+
+    sound: str
+    news: str
+    song: str
+
+
+def _parts() -> tuple[str, str]:
+    """Read the style and the script of the page."""
+    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    return style, script
+
+
+def live_policy() -> str:
+    """Write the policy under which a live page is served."""
+    style, script = _parts()
+    return policy(style=style, script=script, live=True)
+
+
 def page(
     fit: FitPlan,
     plan: Plan | None = None,
     *,
     origin: Origin | None = None,
     recording: Recording | None = None,
+    live: Live | None = None,
 ) -> str:
     """Make the rehearsal page of a plan.
 
@@ -132,13 +171,15 @@ def page(
         Without it corrections can be tried in the page but not saved.
     recording : Recording, optional
         Carried inside the page; without it the user opens a file, or clicks are made.
+    live : Live, optional
+        The page is served, and follows whoever serves it.
 
     Returns
     -------
     str
-        HTML that loads nothing from anywhere.
+        HTML that loads nothing from anywhere; a live page only from its own server.
     """
-    style, script = ("\n".join(map(part, names)) for names in (STYLES, SCRIPTS))
+    style, script = _parts()
     carried = ""
     if recording is not None:
         encoded = base64.b64encode(recording.content).decode()
@@ -147,10 +188,11 @@ def page(
             f"{encoded}</script>"
         )
     document = page_document(fit, plan or fit.plan, origin=origin, embedded=bool(recording))
+    document["live"] = asdict(live) if live else None
     return filled(
         part("page.html"),
         {
-            "policy": policy(style=style, script=script),
+            "policy": policy(style=style, script=script, live=live is not None),
             "style": style,
             "script": script,
             "plan": data_block(document),
@@ -179,17 +221,41 @@ def page_document(
         "facing": plan.walls[0].facing,
         "capitals": CAPITALS,
         **_score_and_steps(fit, plan),
-        "sections": _sections(fit),
-        "phrases": [
-            {"start_s": float(fit.grid.times_s[i]), "strength": float(fit.grid.strength[i])}
-            for i in np.flatnonzero(fit.grid.strength).tolist()
-        ],
+        "sections": _sections(fit.bar_map, fit.grid),
+        "phrases": _phrases(fit.grid),
         "map": _beats(fit.bar_map, fit.grid.beats_per_count, end_s=float(fit.grid.times_s[-1])),
         "half": _level(origin.half) if origin and origin.half else None,
         "double": _level(origin.double) if origin and origin.double else None,
         "most": {"shift_beats": MOST_SHIFT_BEATS, "later_ms": MOST_LATER_MS},
+        "heard": _heard(origin) if origin else None,
         "save": saved,
         "key": _key(saved or [fit.bar_map.title, fingerprint(fit.bar_map)]),
+        "clicks": CLICKS,
+        "second_tone_s": SECOND_TONE_S,
+        "peak": PEAK,
+    }
+
+
+def song_document(bar_map: BarMap, grid: CountGrid) -> dict[str, Any]:
+    """Lay out a song that nothing is danced to: its counts, sections and phrases."""
+    steps = _Steps()
+    return {
+        "title": bar_map.title,
+        "facts": _song_words(bar_map, grid),
+        "duration_s": bar_map.duration_s,
+        "counts_per_minute": grid.counts_per_minute,
+        "group": counted_alone(grid).group_counts,
+        "capitals": CAPITALS,
+        "score": {
+            "times": grid.times_s.tolist(),
+            "ones": grid.bar_start.tolist(),
+            "rows": [_row(row, steps, name="") for row in song_counts(grid)],
+            "events": [],
+        },
+        "steps": steps.made,
+        "sections": _sections(bar_map, grid),
+        "phrases": _phrases(grid),
+        "map": _beats(bar_map, grid.beats_per_count, end_s=float(grid.times_s[-1])),
         "clicks": CLICKS,
         "second_tone_s": SECOND_TONE_S,
         "peak": PEAK,
@@ -210,13 +276,14 @@ def facts(fit: FitPlan, plan: Plan) -> str:
 
 def song_facts(fit: FitPlan) -> str:
     """Say in one line the song, how fast and how long it is."""
-    names = (fit.bar_map.title, fit.bar_map.artist)
-    song = " – ".join(_isolated(name) for name in names if name)
     by = f"by {_isolated(fit.routine.by)}; " if fit.routine.by else ""
-    return (
-        f"{by}{song}, {fit.grid.counts_per_minute:.0f} counts a minute,"
-        f" {clock_time(fit.bar_map.duration_s, decimals=0)}"
-    )
+    return f"{by}{_song_words(fit.bar_map, fit.grid)}"
+
+
+def _song_words(bar_map: BarMap, grid: CountGrid) -> str:
+    song = " – ".join(_isolated(name) for name in (bar_map.title, bar_map.artist) if name)
+    length = clock_time(bar_map.duration_s, decimals=0)
+    return f"{song}, {grid.counts_per_minute:.0f} counts a minute, {length}"
 
 
 def _isolated(name: str) -> str:
@@ -243,7 +310,10 @@ def _score_and_steps(fit: FitPlan, plan: Plan) -> dict[str, Any]:
     score = {
         "times": fit.grid.times_s.tolist(),
         "ones": fit.grid.bar_start.tolist(),
-        "rows": [_row(fit, row, steps) for row in running_counts(fit, plan)],
+        "rows": [
+            _row(row, steps, name=_shown_name(fit, row.kind, row.part))
+            for row in running_counts(fit, plan)
+        ],
         "events": [_event(fit, event) for event in plan.events],
     }
     return {"score": score, "steps": steps.made}
@@ -271,14 +341,14 @@ def _event(fit: FitPlan, event: Event) -> dict[str, Any]:
     return words | ({"name": event.name, "counts": event.counts} if isinstance(event, Tag) else {})
 
 
-def _row(fit: FitPlan, row: RunningCount, steps: _Steps) -> dict[str, Any]:
+def _row(row: RunningCount, steps: _Steps, *, name: str) -> dict[str, Any]:
     return {
         "kind": row.kind,
         "wall": row.wall,
         "count": row.count,
         "spoken": row.spoken,
         "facing": row.facing,
-        "name": _shown_name(fit, row.kind, row.part),
+        "name": name,
         "event": row.event.kind if row.event else "",
         "step": steps.index(row.step),
     }
@@ -315,16 +385,22 @@ class _Steps:
         return self._known[step]
 
 
-def _sections(fit: FitPlan) -> list[dict[str, Any]]:
-    index = fit.grid.section
+def _phrases(grid: CountGrid) -> list[dict[str, float]]:
+    return [
+        {"start_s": float(grid.times_s[i]), "strength": float(grid.strength[i])}
+        for i in np.flatnonzero(grid.strength).tolist()
+    ]
+
+
+def _sections(bar_map: BarMap, grid: CountGrid) -> list[dict[str, Any]]:
+    index = grid.section
     begins = np.diff(index, prepend=-1) != 0
     starts = np.flatnonzero(begins & (index >= 0)).tolist()
-    return [{"start_s": float(fit.grid.times_s[i]), "name": _music(fit, index[i])} for i in starts]
-
-
-def _music(fit: FitPlan, index: int) -> str:
-    """Name a section so that it cannot be taken for a part of the routine."""
-    return music_name(fit.bar_map.sections[index])
+    sections = [bar_map.sections[index[i]] for i in starts]
+    return [
+        {"start_s": float(grid.times_s[i]), "name": music_name(section)}
+        for i, section in zip(starts, sections, strict=True)
+    ]
 
 
 def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str, Any]:
@@ -340,6 +416,14 @@ def _beats(bar_map: BarMap, beats_per_count: float, *, end_s: float) -> dict[str
 def _level(level: Level) -> dict[str, Any]:
     shown = _beats(level.bar_map, level.beats_per_count, end_s=level.bar_map.end_s)
     return {**shown, "change": level.change}
+
+
+def _heard(origin: Origin) -> dict[str, Any]:
+    """Give the loudness of each beat; the last one has no end."""
+    return {
+        "beats_s": origin.beat_times_s.round(3).tolist(),
+        "loudness_db": origin.loudness_db[:-1].astype(float).round(1).tolist(),
+    }
 
 
 def _saved(fit: FitPlan, origin: Origin) -> dict[str, Any]:

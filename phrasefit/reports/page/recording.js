@@ -5,16 +5,20 @@ const MOST_OFF_S = 1; // two copies of one recording differ by less: silence at 
 
 /** Take the file `blob` as the sound, and look whether it can be the song of the plan. */
 function open(blob, name) {
+  take(URL.createObjectURL(blob), name);
+  song.onloadedmetadata = () => check(blob, name);
+}
+
+/** Take what an address leads to as the sound. */
+function take(address, name) {
   if (sound.playing) pause();
   if (song.src) URL.revokeObjectURL(song.src);
-  song.src = URL.createObjectURL(blob);
+  song.src = address;
   song.playbackRate = song.defaultPlaybackRate = sound.rate;
   sound.source = "song";
   say(`playing ${name}`);
   $("not-the-song").hidden = true;
-  song.onloadedmetadata = () => {
-    if (Math.abs(song.duration - data.duration_s) > MOST_OFF_S) warnOfSong(name);
-  };
+  song.onloadedmetadata = null;
   song.onpause = () => { // by a key of the keyboard or headphones
     if (song.paused && sound.playing && !sound.lead && !song.ended) pause();
   };
@@ -38,13 +42,26 @@ function useClicks() {
   say(NO_SONG);
 }
 
+/** Warn of a file that is not as long as the song of the plan, or loud and soft elsewhere. */
+async function check(blob, name) {
+  if (Math.abs(song.duration - data.duration_s) > MOST_OFF_S) {
+    return warnOfSong(`${name} lasts ${minutes(song.duration)},`
+      + ` the song of the plan ${minutes(data.duration_s)}`);
+  }
+  const { src } = song;
+  const samples = data.heard && await decoded(blob);
+  if (samples === null || song.src !== src) return; // cannot tell; another one is open by now
+  document.body.dataset.alike = likeness(samples, data.heard).toFixed(3);
+  if (Number(document.body.dataset.alike) < ALIKE) {
+    warnOfSong(`${name} is as long as the song of the plan, but loud and soft at other places`);
+  }
+}
+
 /** Stop everything for the question whether this can be right, and keep a line about it. */
-function warnOfSong(name) {
+function warnOfSong(why) {
   if (sound.playing) pause();
-  const lengths = `${name} lasts ${minutes(song.duration)},`
-    + ` the song of the plan ${minutes(data.duration_s)}`;
-  $("wrong-words").textContent = `${lengths}. Counts and walls will not agree with what is heard.`;
-  $("not-the-song").textContent = `Not the song of the plan: ${lengths}`;
+  $("wrong-words").textContent = `${why}. Counts and walls will not agree with what is heard.`;
+  $("not-the-song").textContent = `Not the song of the plan: ${why}`;
   $("not-the-song").hidden = false;
   if (!$("wrong").open) $("wrong").showModal();
 }

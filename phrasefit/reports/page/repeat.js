@@ -16,31 +16,20 @@ function setAgain(stretch) {
   markRepeated($("sheet"), state.again);
 }
 
-/** Find the group of counts (an eight, in threes a six) around count `i`. */
-function groupAround(i) {
-  const part = state.score.parts.find((p) => p.end > i);
-  const { rows } = state.score;
-  let first = i;
-  while (first > part.first && rows[first].spoken !== 1) first--;
-  let after = i + 1;
-  while (after < part.end && rows[after].spoken !== 1) after++;
-  return { first, after, kind: "group" };
-}
-
 function repeat(kind) {
   if (state.again?.kind === kind) return setAgain(null);
   if (kind === "wall" && !state.score.planned) return;
   const i = countNow();
   const part = state.score.parts.find((p) => p.end > i);
-  setAgain(kind === "group" ? groupAround(i) : { first: part.first, after: part.end, kind });
+  setAgain(kind === "group" ? groupAround(state.score, i) : { first: part.first, after: part.end, kind });
 }
 
 /** Go `n` groups of counts on or back, from the beginning of the one under way. */
 function step(n) {
   let i = countNow();
   for (let left = Math.abs(n); left > 0; left--) {
-    const here = groupAround(i);
-    i = clamp(n > 0 ? here.after : groupAround(Math.max(0, here.first - 1)).first,
+    const here = groupAround(state.score, i);
+    i = clamp(n > 0 ? here.after : groupAround(state.score, Math.max(0, here.first - 1)).first,
       0, state.score.rows.length - 1);
   }
   seek(state.score.times[i]);

@@ -43,14 +43,17 @@ function counted(beats, positions, end, step) {
   };
 }
 
-/** Call counts in groups from bar to bar; count `anchor`, a one, begins a group. */
-function called(ones, anchor) {
+/** Tell how many counts most bars have. */
+function barSize(ones) {
   const starts = [...ones.keys()].filter((i) => ones[i]);
-  const bar = starts.length > 1 ? median(gaps(starts)) : data.group;
-  let spoken = 0;
+  return starts.length > 1 ? median(gaps(starts)) : data.group;
+}
+
+/** Call counts bar by bar: which bars make an eight is for the program to say. */
+function called(ones) {
+  let spoken = mod(-ones.indexOf(true), barSize(ones)); // the first bar need not be whole
   return ones.map((one, i) => {
-    spoken = (spoken % data.group) + 1;
-    if (i === anchor || (one && (spoken - 1) % bar)) spoken = 1; // after an odd bar: afresh
+    spoken = one ? 1 : (spoken % data.group) + 1;
     return { kind: "counts", wall: 0, count: i + 1, spoken, facing: null, name: "", event: "",
       step: null };
   });
@@ -72,29 +75,45 @@ function recounted(change) {
   const moved_s = change.nudge_s + change.shift_one_beats * median(gaps(beats));
   const bars = [...ones.keys()].filter((i) => ones[i]);
   const wanted = nearest(bars.map((i) => times[i]), data.start_s + moved_s);
-  const start = bars[wanted] ?? 0; // where a group of counts begins; not where the dance does
-  return { times, ones, rows: called(ones, start), events: [], start };
+  const start = bars[wanted] ?? 0; // a bar near the old start; not where the dance begins
+  return { times, ones, rows: called(ones), events: [], start };
 }
 
-/** List sections after a person's marks: those near a mark give way to it. */
+const NEAR_BARS = 2; // a section found nearer than this to a mark gives way to it
+
+/** Give the times of the ones, as they are before all beats move. */
+function barsOf(change) {
+  const { level, positions } = moved(change);
+  return level.beats_s.filter((_, i) => positions[i] === 1);
+}
+
+/** List the sections that are sure to be the program's after `change`, in order.
+ *
+ * On other bars it looks for sections anew, so only a person's marks are known, each on the
+ * one nearest to it.  Marks on the bars as they were leave the others in place, but letters
+ * are given anew: then sections have none.
+ */
 function sectionsAfter(change) {
-  const near_s = 1.5 * data.map.meter * median(gaps(data.map.beats_s));
-  const close = (times, time) => times.some((other) => Math.abs(other - time) < near_s);
-  const marks = change.sections_at_s;
-  const kept = data.sections.filter((section, i) =>
-    !close(marks, section.start_s) && (i === 0 || !close(change.no_section_at_s, section.start_s)));
-  const added = marks.map((start_s) => ({ start_s, name: "new section" }));
-  return [...kept, ...added].sort((a, b) => a.start_s - b.start_s);
-}
-
-/** Group rows into stretches: intro, each wall, each tag, what comes after. */
-function stretches(rows) {
-  const found = [];
-  rows.forEach((row, i) => {
-    if (i === 0 || row.event || row.kind !== rows[i - 1].kind) found.push({ first: i, ...row });
-    found[found.length - 1].end = i + 1;
-  });
-  return found;
+  if (isUntouched(change)) return data.sections;
+  const { sections_at_s: marks, no_section_at_s: denied } = change;
+  const bars = barsOf(change);
+  const bar = (time) => nearest(bars, time);
+  const found = change.level === null && !change.shift_one_beats ? data.sections : [];
+  const named = !marks.length && !denied.length;
+  const at = new Map(found.map((s) => [bar(s.start_s), named ? s.name : "section"]));
+  const first = found.length ? bar(found[0].start_s) : null; // always stays
+  const marked = new Set(marks.map(bar));
+  const isNear = (one, other) => one !== first && Math.abs(one - other) < NEAR_BARS;
+  for (const denial of denied.map(bar)) {
+    const near = [...at.keys(), ...marked].filter((one) => isNear(one, denial));
+    const gone = near[nearest(near, denial)];
+    at.delete(gone);
+    marked.delete(gone);
+  }
+  for (const one of [...at.keys()]) if ([...marked].some((mark) => isNear(one, mark))) at.delete(one);
+  for (const mark of marked) at.set(mark, "new section");
+  return [...at].sort(([one], [other]) => one - other)
+    .map(([one, name]) => ({ start_s: bars[one], name }));
 }
 
 // ----------------------------------------------------------------------- the score
@@ -109,8 +128,9 @@ function scoreOf(change) {
     ? data.phrases.map((p) => ({ at: countAt(p.start_s), strength: p.strength })) : [];
   const start = begin ?? Math.max(0, rows.findIndex((row) => row.kind === "wall"));
   const pace = change.level === null ? data.counts_per_minute : 60 / median(gaps(times));
-  return { planned, times, ones, rows, events, sections, phrases, start, pace, group: data.group,
-    parts: stretches(rows), end: events.at(-1) };
+  const calls = planned ? data.group : barSize(ones); // counts up to this number
+  return { planned, times, ones, rows, events, sections, phrases, start, pace, calls,
+    group: data.group, parts: stretches(rows), end: events.at(-1) };
 }
 
 const state = { change: UNTOUCHED, history: [], saved: true, score: null, again: null, index: -2,

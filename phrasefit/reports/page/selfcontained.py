@@ -15,6 +15,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+OWN = "'self' "
+
 
 @cache
 def part(name: str) -> str:
@@ -27,11 +29,16 @@ def filled(template: str, parts: dict[str, str]) -> str:
     return re.sub(r"\{\{(\w+)\}\}", lambda match: parts[match[1]], template)
 
 
-def policy(*, style: str, script: str = "") -> str:
-    """Write the policy that allows this style and this script and nothing else."""
+def policy(*, style: str, script: str = "", live: bool = False) -> str:
+    """Write the policy that allows this style and this script and nothing else.
+
+    A live page may also ask its own server for sound and news.
+    """
     rules = ["default-src 'none'", f"style-src '{_hashed(style)}'"]
     if script:
-        rules += [f"script-src '{_hashed(script)}'", "media-src blob: data:"]
+        rules += [f"script-src '{_hashed(script)}'", f"media-src {OWN if live else ''}blob: data:"]
+    if live:
+        rules.append("connect-src 'self'")
     return "; ".join([*rules, "img-src data:", "base-uri 'none'", "form-action 'none'"])
 
 

@@ -4,10 +4,31 @@
 // They need counting.js and the shapes #mark-… of the page, and know nothing else of it.
 // A score holds `times`, `ones` and `rows` by count, `parts` (stretches of one kind),
 // `events`, `sections` and `phrases` with their count `at`, and `group`, the counts called
-// together: four groups make a line.
+// together: four groups make a line, or as many as `groups` says. Where it holds `loudness`
+// (0-1), each box tells its own to the style as --loud.
 
 const GROUPS_A_LINE = 4;
 const ROOM_FOR_WORDS = 8; // counts; a wall is named on its first piece as long as that
+
+/** Group rows into stretches: intro, each wall, each tag, what comes after. */
+function stretches(rows) {
+  const found = [];
+  rows.forEach((row, i) => {
+    if (i === 0 || row.event || row.kind !== rows[i - 1].kind) found.push({ first: i, ...row });
+    found[found.length - 1].end = i + 1;
+  });
+  return found;
+}
+
+/** Find the group of counts (an eight, in threes a six) around count `i` of a score. */
+function groupAround({ parts, rows }, i) {
+  const part = parts.find((p) => p.end > i);
+  let first = i;
+  while (first > part.first && rows[first].spoken !== 1) first--;
+  let after = i + 1;
+  while (after < part.end && rows[after].spoken !== 1) after++;
+  return { first, after, kind: "group" };
+}
 
 /** Cut stretches `{first, end}` at the ends of a line; what lies outside is left out. */
 const cutTo = (line, stretches) => stretches
@@ -34,7 +55,7 @@ function notedIn(line, event) {
 
 /** List the lines of a score, each with its sections, boxes, pieces of the dance and notes. */
 function linesOf(score) {
-  const size = GROUPS_A_LINE * score.group;
+  const size = (score.groups ?? GROUPS_A_LINE) * score.group;
   const n = score.rows.length;
   const sections = score.sections.map((s, k) =>
     ({ ...s, first: s.at, end: score.sections[k + 1]?.at ?? n }));
@@ -44,7 +65,7 @@ function linesOf(score) {
     const line = { first: k * size, end: Math.min((k + 1) * size, n), size };
     const boxes = score.rows.slice(line.first, line.end).map((row, i) => ({
       at: line.first + i, spoken: row.spoken, one: score.ones[line.first + i],
-      phrase: strength.get(line.first + i) ?? 0,
+      phrase: strength.get(line.first + i) ?? 0, loud: score.loudness?.[line.first + i],
     }));
     const dance = cutTo(line, score.parts.filter((part) => part.kind !== "counts"))
       .map((piece) => ({
@@ -131,6 +152,7 @@ function drawLine(line) {
     const count = put(cells, "i", box.one ? "one" : "");
     Object.assign(count.dataset, { at: box.at, spoken: box.spoken });
     count.style.gridColumn = `${i + 1}`;
+    if (box.loud !== undefined) count.style.setProperty("--loud", box.loud);
     if (box.phrase) put(count, "u").style.height = `${25 + 75 * box.phrase}%`;
   });
   for (const piece of line.dance) drawPiece(cells, piece);

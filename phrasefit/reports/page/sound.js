@@ -33,20 +33,7 @@ function position() {
 
 /** Sound one click at `time` of the audio clock. */
 function click(time, kind) {
-  const [tones, decay_s, level] = data.clicks[kind];
-  tones.forEach((hertz, i) => {
-    const begin = time + i * data.second_tone_s;
-    const tone = sound.context.createOscillator();
-    const gain = sound.context.createGain();
-    tone.frequency.value = hertz;
-    gain.gain.setValueAtTime(data.peak * level, begin);
-    gain.gain.exponentialRampToValueAtTime(1e-4, begin + 6 * decay_s);
-    tone.connect(gain).connect(sound.context.destination);
-    tone.start(begin);
-    tone.stop(begin + 6 * decay_s);
-    sound.ticking.add(tone);
-    tone.onended = () => sound.ticking.delete(tone);
-  });
+  soundClick(sound.context, time, data.clicks[kind], data, sound.ticking);
 }
 
 /** Place the clicks of the near future on the audio clock; a hidden page wakes only each second. */
@@ -83,7 +70,7 @@ function countIn(from) {
   const span = (state.score.times[i + 1] - state.score.times[i]) / sound.rate;
   const begin = sound.context.currentTime + 0.2;
   const calls = Array.from({ length: data.group }, (_, k) => ({
-    at: begin + k * span, number: mod(row.spoken - 1 - data.group + k, data.group) + 1,
+    at: begin + k * span, number: mod(row.spoken - 1 - data.group + k, state.score.calls) + 1,
   }));
   const spoken = how === "spoken" && "speechSynthesis" in window && speechSynthesis.getVoices().length;
   if (!spoken) calls.forEach((call, k) => click(call.at, k ? "count" : "eight"));

@@ -1,0 +1,88 @@
+// ------------------------------------------------ the fields above the steps: name, size, tempo …
+
+import { make } from "../elements.js";
+import { placesOf } from "./places.js";
+
+const RESTART_WORDS = {
+  all: "Restarts: tap the count after which one may come",
+  any: "after any whole bar", none: "none", these: "only after these counts",
+  count: (count) => `Restart after count ${count}`,
+};
+const TAG_WORDS = {
+  all: "Tags: tap how many counts one may have",
+  any: "of the usual lengths", none: "none", these: "only of these lengths",
+  count: (count) => `A tag of ${count} ${count === 1 ? "count" : "counts"}`,
+};
+
+/** Make a labeled field of `block.fields[name]`. */
+function field(block, b, name, words, form, how = {}) {
+  const id = `h-${b}-${name}`;
+  const attributes = { id, "aria-describedby": `f-${b}-${name}`, autocomplete: "off",
+    oninput: (event) => { block.fields[name] = event.target.value; form.typed(id); } };
+  const value = block.fields[name] ?? "";
+  const input = how.choices ? choice(attributes, value, how.choices)
+    : how.lines ? make("textarea", { ...attributes, rows: how.lines })
+      : make("input", { type: "text", ...attributes, list: how.list, placeholder: how.hint,
+        inputmode: how.number ? "numeric" : null });
+  input.value = value;
+  return make("div", { class: `field ${how.wide ? "wide-field" : ""}` }, make("label", { for: id }, words), input,
+    make("div", { class: "findings", id: `f-${b}-${name}` }));
+}
+
+function choice(attributes, value, choices) {
+  const known = choices.some(([key]) => key === value) ? choices : [...choices, [value, value]];
+  return make("select", attributes, known.map(([key, words]) => make("option", { value: key }, words)));
+}
+
+/** Make the head of a routine. */
+export function headOf(block, { phrased, check }, form) {
+  const add = (name, words, how) => field(block, 0, name, words, form, how);
+  const routine = check.routine;
+  const tables = form.form.some((one) => one.kind === "tag");
+  return make("section", { class: "head" },
+    make("div", { class: "fields" },
+      add("name", "Name", { wide: true }), add("by", "By", { wide: true }), add("level", "Level", { list: "levels" }),
+      phrased ? add("sequence", "Order of the parts", { hint: "A A B" }) : add("counts", "Counts", { number: true }),
+      add("walls", "Walls", { number: true }),
+      add("rhythm", "Rhythm", { choices: [["", "in fours"], ["4/4", "in fours (4/4)"], ["waltz", "waltz (3/4)"]] }),
+      add("swing", "Swing", { choices: [["", "straight"], ["shuffle", "shuffle"]] }),
+      add("tempo", "Tempo, counts a minute", { hint: "96 to 124" }),
+      add("foot", "Begins with", { choices: [["", "as the steps say"], ["R", "right foot"], ["L", "left foot"]] }),
+      add("intro", "Intro, counts", { number: true }),
+      phrased || block.lines ? null : add("turn", "Turn of one wall", { hint: "1/4 L" }),
+      add("notes", "Notes, one a line", { lines: 2, wide: true })),
+    phrased ? null : restarts(block, 0, routine?.parts[0], form),
+    tables ? null : placesOf(block, 0, "tags", { words: TAG_WORDS, counts: form.group * 2, group: form.group,
+      usual: usualTags(block, routine) }, form));
+}
+
+/** "any" tags are those that the check lists; in other ways they stand in the field itself. */
+const usualTags = (block, routine) =>
+  (/\d|none/i.test(block.fields.tags) ? [] : (routine?.tags ?? []).map((tag) => tag.counts));
+
+function restarts(block, b, part, form) {
+  const counts = part?.counts ?? (Number(block.fields.counts) || 32);
+  return placesOf(block, b, "restarts", { words: RESTART_WORDS, counts: Math.max(1, counts - 1), group: form.group,
+    usual: (part?.restarts ?? []).map((point) => point.after_count) }, form);
+}
+
+/** Make the head of a part. */
+export function partHeadOf(block, b, form) {
+  const part = form.check.routine?.parts.find((one) => one.name === block.name);
+  return make("div", {}, make("div", { class: "fields" },
+    block.place.length ? null : partName(block, b, form),
+    field(block, b, "counts", "Counts", form, { number: true })), restarts(block, b, part, form));
+}
+
+/** A part that is not in the file yet may still be called otherwise. */
+function partName(block, b, form) {
+  const input = make("input", { type: "text", id: `h-${b}-part`, value: block.name,
+    oninput: (event) => { block.name = event.target.value; form.typed(event.target.id); } });
+  return make("div", { class: "field" }, make("label", { for: `h-${b}-part` }, "Name of the part"), input);
+}
+
+/** Make the head of a tag with steps. */
+export function tagHeadOf(block, b, form) {
+  return make("div", { class: "fields" }, field(block, b, "name", "Name of the tag", form),
+    field(block, b, "counts", "Counts", form, { number: true }));
+}

@@ -1,0 +1,77 @@
+"""The song under another reading, as far as planning needs it.
+
+Without listening again, so that a map from a file is read as a song that was heard: what was
+found on the bars goes with them.  A correction (`phrasefit.corrections`) looks for sections
+anew and may find them a little otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+
+from phrasefit.model import BarMap, CountGrid, Phrase, Section
+
+Stretch = TypeVar("Stretch", Section, Phrase)
+
+
+def with_ones_moved(bar_map: BarMap, beats: int) -> BarMap:
+    """Begin every bar, section and phrase so many beats later (negative: earlier)."""
+    n = bar_map.positions.size
+    source = np.arange(n) - beats
+    inside = np.clip(source, 0, n - 1)
+    lead = (bar_map.positions[inside] - 1 + source - inside) % bar_map.meter + 1
+    positions = np.where(source == inside, bar_map.positions[inside], lead)
+    sections = (_moved(section, beats, n) for section in bar_map.sections)
+    phrases = (_moved(phrase, beats, n) for phrase in bar_map.phrases)
+    return replace(
+        bar_map,
+        positions=positions,
+        sections=tuple(section for section in sections if section),
+        phrases=tuple(phrase for phrase in phrases if phrase),
+    )
+
+
+def _moved(stretch: Stretch, beats: int, n: int) -> Stretch | None:
+    """Move a stretch within the song's `n` beats; None where nothing of it is left."""
+    start = max(stretch.start_beat + beats, 0)
+    end = min(stretch.start_beat + stretch.n_beats + beats, n)
+    return replace(stretch, start_beat=start, n_beats=end - start) if end > start else None
+
+
+def in_meter(bar_map: BarMap, meter: int) -> BarMap:
+    """Count bars of `meter` beats from the first one on."""
+    n = bar_map.positions.size
+    first = int(np.argmax(bar_map.positions == 1))
+    return replace(bar_map, meter=meter, positions=(np.arange(n) - first) % meter + 1)
+
+
+def at_level(bar_map: BarMap, beats_per_count: float) -> BarMap:
+    """Count at this level, whatever the tempo."""
+    return replace(bar_map, beats_per_count=beats_per_count)
+
+
+def without_section(grid: CountGrid, index: int, phrase_counts: int) -> CountGrid:
+    """Let the phrases of the section before run on through section `index`.
+
+    Parameters
+    ----------
+    grid : CountGrid
+    index : int
+        Of a section that begins on a count after the first.
+    phrase_counts : int
+        From one phrase start to the next.
+    """
+    strength = grid.strength.copy()
+    here = np.flatnonzero(grid.section == index)
+    before = np.flatnonzero(strength[: here[0]])
+    inner = strength[here[1:]]
+    level = float(inner.max(initial=0.0))  # of phrases that begin inside a section there
+    strength[here] = 0.0
+    if before.size:
+        starts = np.arange(int(before[-1]) + phrase_counts, int(here[-1]) + 1, phrase_counts)
+        ends = starts + phrase_counts // 2 <= here[-1] + 1  # a shorter rest is no phrase
+        strength[starts[ends]] = level or strength[before[-1]] / 2
+    return replace(grid, strength=strength)
