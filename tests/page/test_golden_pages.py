@@ -1,6 +1,6 @@
 """Page and index look as they did when somebody last looked at them.
 
-``PHRASEFIT_DRAW=1 pytest tests/page/test_golden.py`` keeps the pictures anew, on purpose:
+``PHRASEFIT_DRAW=1 pytest tests/page/test_golden_pages.py`` keeps the pictures anew, on purpose:
 look at each before it is committed.
 """
 
@@ -19,12 +19,14 @@ from phrasefit.reports.pack import items
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.page.index import Entry, index_page
 from pictures import is_alike, small
+from watching import until
 
 FOLDER = Path(__file__).parent / "golden"
 SCREEN = {"width": 820, "height": 1180}  # a tablet, upright
 HAS_THE_FONT = (
     "(() => { const room = document.createElement('canvas').getContext('2d');"
-    " const width = (font) => { room.font = `72px ${font}`; return room.measureText('mill').width; };"
+    " const width = (font) => {"
+    " room.font = `72px ${font}`; return room.measureText('mill').width; };"
     " return width('\"Liberation Sans\", monospace') !== width('monospace'); })()"
 )
 
@@ -44,10 +46,9 @@ def compare(page, name: str) -> None:
 def test_the_page_looks_as_it_did(opened: Callable, fits: SimpleNamespace) -> None:
     """In light and dark, four counts before a restart."""
     page = opened(page_of(fits.restarted), reduced_motion="reduce", **SCREEN)
-    page.evaluate(
-        "seek(state.score.times[state.score.events.find((e) => e.kind === 'restart').at - 4])"
-    )
-    page.wait_for_function("document.getElementById('notice').className === 'warn'")
+    restart = next(event for event in fits.restarted.plan.events if event.kind == "restart")
+    page.evaluate(f"seek(state.score.times[{restart.count - 4}])")
+    until(page, "document.getElementById('notice').className === 'warn'")
     compare(page, "page-light")
     page.keyboard.press("d")
     compare(page, "page-dark")
