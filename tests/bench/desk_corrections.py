@@ -25,7 +25,6 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 
 from browsing import chromium  # noqa: E402
-
 from phrasefit import pipeline  # noqa: E402
 from phrasefit.desk.places import choose_folder  # noqa: E402
 from phrasefit.fit import fit_routine  # noqa: E402
