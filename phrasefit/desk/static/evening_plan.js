@@ -146,8 +146,8 @@ function filesOf(page) {
     setTimeout(() => URL.revokeObjectURL(link.href), 60_000); // the browser may still be saving it
   };
   return make("div", {},
-    make("div", { class: "keys" }, paper,
+    make("div", { class: "keys ends" }, paper,
       file("floor.pdf", "Floor list (PDF)"), file("cards.pdf", "DJ cards (PDF)")),
-    make("div", { class: "keys" }, beside,
+    make("div", { class: "keys ends" }, beside,
       file("list.xspf", "XSPF"), file("list.m3u8", "M3U8"), file("list.csv", "CSV")));
 }
