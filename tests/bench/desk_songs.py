@@ -83,7 +83,7 @@ def main(arguments: list[str] | None = None) -> int:
     from rank_scale import fill
 
     from browsing import chromium
-    from desk.conftest import end, start_desk
+    from desk_server import end, start_desk
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--songs", type=int, default=10_000)
