@@ -20,11 +20,12 @@ from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import reading
 from phrasefit.desk.listener import Listener, WorkerDied, alone
 from phrasefit.desk.routines import routine_called, routine_keys
-from phrasefit.desk.songs import analysis_of, summaries
+from phrasefit.desk.song_list import all_songs
+from phrasefit.desk.songs import analysis_of
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.tempo import is_in_reach, tempo_verdict
-from phrasefit.model import Routine, SongSummary, TempoVerdict
+from phrasefit.model import Routine, TempoVerdict
 from phrasefit.ranking.rank import SongTable, estimates, rank_table
 from phrasefit.ranking.scores import can_batch
 from phrasefit.ranking.suits import suiting
@@ -45,11 +46,6 @@ _shared: dict[Cells, Cells] = {}  # the same few answers come again and again
 _at_work = threading.Lock()  # one after the other: each fills the processor
 
 
-def _as_it_is(song: SongSummary) -> str:
-    """Name a song in its present state: a correction changes it."""
-    return f"{song.content_hash[:20]}{song.counts_per_minute:.3f}/{hash(song.grid)}"
-
-
 def _fits_in_words(desk: Desk, store: Store, routines: Sized[Routine]) -> list[dict[str, Cells]]:
     try:
         return _fits_of(desk, store, routines)
@@ -60,7 +56,7 @@ def _fits_in_words(desk: Desk, store: Store, routines: Sized[Routine]) -> list[d
 def _fits_of(desk: Desk, store: Store, routines: Sized[Routine]) -> list[dict[str, Cells]]:
     """Judge all songs for each routine."""
     with alone(_at_work):
-        names = {_as_it_is(song): song.content_hash for song in summaries(desk, store)}
+        names = all_songs(desk, store).key_of
         for routine in routines:
             _known[routine] = _known.pop(routine, {})
         new = {
