@@ -65,6 +65,8 @@ def test_saving_keeps_the_text_and_asks_for_the_revision_seen(desk) -> None:
     file = desk.ask("GET", "/api/routines/file?routine=Tin%20Whistle")
     assert file.body.decode() == TEMPLATE.replace("hold", "hold still")
     assert "Tin%20Whistle.toml" in file.headers["content-disposition"]
+    typed = desk.ask("GET", "/api/routines/file?routine=Tin%20Whistle&as=sheet").body.decode()
+    assert "Title: Tin Whistle\n" in typed and "1-8 | hold still" in typed
 
     late = desk.ask("POST", "/api/routines/save", sent | {"text": "counts = 16\nwalls = 1\n"})
     assert late.status == 409
@@ -229,6 +231,26 @@ def test_undo_reload_and_a_second_window(desk, page_of) -> None:
     page.get_by_role("button", name="Take the newer one").click()
     page.wait_for_function("document.querySelector('#as-text').value.includes('elsewhere')")
     assert name.input_value() == "Thin Whistle"
+
+
+def test_a_copy_is_changed_and_outlives_a_reload(desk, page_of) -> None:
+    """A supplied routine is copied; what was typed into the copy is there after a reload."""
+    page = page_of(desk, "/routines")
+    page.get_by_role("link", name="Copy and change First Gate").click()
+    page.get_by_label("Level").fill("beginner")
+    page.reload()
+    page.get_by_text("not kept yet is here again").wait_for()
+    assert page.get_by_label("Level").input_value() == "beginner"
+    page.get_by_role("button", name="Keep", exact=True).click()
+    page.wait_for_url("**/routines/edit?routine=First%20Gate%20(mine)")
+
+    text = desk.get("/api/routines/open?routine=First%20Gate%20(mine)")["text"]
+    supplied = desk.get("/api/routines/open?routine=supplied:first-gate")["text"]
+    changed = set(text.splitlines()) ^ set(supplied.splitlines())
+    assert changed == {
+        'name = "First Gate"', 'name = "First Gate (mine)"',
+        'level = "absolute beginner"', 'level = "beginner"',
+    }  # fmt: skip
 
 
 def test_restarts_and_tags_by_tapping_a_count(desk, page_of) -> None:

@@ -5,7 +5,7 @@
 
 import { make, say, tried, trouble } from "../elements.js";
 import { get, news, post } from "../server.js";
-import { forget, recall, remember } from "./drafts.js";
+import { forget, handOver, recall, remember } from "./drafts.js";
 import { headOf, partHeadOf, tagHeadOf } from "./head.js";
 import { menuFor } from "./menu.js";
 import { addLine, countsAfter, newLine, rowsOf, showChecked } from "./rows.js";
@@ -29,7 +29,8 @@ async function open(query) {
   if (query.has("copy")) {
     const copied = await get(`/api/routines/open?routine=${encodeURIComponent(query.get("copy"))}`);
     const name = copied.form ? `${copied.form[0].fields.name} (mine)` : "";
-    return { ...(await named(copied.text, name)), fresh: true };
+    handOver({ text: copied.text, name });
+    history.replaceState(null, "", "/routines/edit?draft"); // a reload goes on with the copy
   }
   const draft = recall(key);
   if (draft?.made) return { ...(await named(draft.made.text, draft.made.name)), fresh: true };
@@ -133,6 +134,7 @@ class Form {
     if (stale) return;
     showChecked(this.main, check);
     this.main.querySelector("#status").textContent = sentence(check.status);
+    this.showKeys();
     this.main.querySelector("#summary").textContent = check.summary;
     this.showPoints(check);
     const text = this.main.querySelector("#as-text");
@@ -240,6 +242,7 @@ class Form {
         key("undo", "Undo", () => this.step(this.done, this.undone)),
         key("redo", "Redo", () => this.step(this.undone, this.done)),
         make("a", { id: "as-file", class: "button", download: "" }, "As a file"),
+        make("a", { id: "as-sheet", class: "button", download: "" }, "As a typed sheet"),
         make("a", { id: "fits", class: "button" }, "Which songs fit?")),
       make("p", { id: "status", class: "status", role: "status" }));
   }
@@ -250,8 +253,10 @@ class Form {
     at("undo").disabled = !this.done.length;
     at("redo").disabled = !this.undone.length;
     const key = encodeURIComponent(this.key);
-    at("as-file").hidden = at("fits").hidden = !this.key || this.unkept;
+    at("as-file").hidden = !this.key || this.unkept;
+    at("as-sheet").hidden = at("fits").hidden = !this.key || this.unkept || this.check.errors > 0;
     at("as-file").href = `/api/routines/file?routine=${key}`;
+    at("as-sheet").href = `/api/routines/file?routine=${key}&as=sheet`;
     at("fits").href = `/songs?fits=${key}`;
     if (this.form) this.main.querySelector("h1").textContent = this.form[0].fields.name || "Routine";
   }

@@ -6,7 +6,7 @@
 import { go } from "../desk.js";
 import { make, say, tried, trouble } from "../elements.js";
 import { showForm } from "../routine/form.js";
-import { handOver } from "../routine/drafts.js";
+import { handOver, recall } from "../routine/drafts.js";
 import { showPaste } from "../routine/paste.js";
 import { get, news, post } from "../server.js";
 
@@ -37,6 +37,8 @@ async function showList(main) {
       make("a", { class: "button main", href: "/routines/new" }, "New routine"),
       make("a", { class: "button", href: "/routines/paste" }, "Paste a step sheet"),
       make("span", { class: "button" }, "Open a routine file", file)),
+    recall("") ? make("p", { class: "card" }, "A new routine is not kept yet. ",
+      make("a", { href: "/routines/edit?draft" }, "Go on with it")) : "",
     list);
   const load = async () => list.replaceChildren(...tables((await get("/api/routines")).routines, load));
   await load();
