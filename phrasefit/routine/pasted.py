@@ -62,7 +62,7 @@ _NOTE = re.compile(
 _FACING = re.compile(
     r"(?:facing|face|faces)\s*:?\s*(?P<clock>\d{1,2}(?::\d{2})?(?:\s*o['’]clock)?)\.?", re.I
 )
-_BULLET = re.compile(r"^[\s•·▪◦●*]+(?=\S)")
+_MARKS = re.compile(r"^[\s•·▪◦●*_#]+(?=\S)|[*_]+$")  # bullets, bold, headings of plain text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,9 +147,9 @@ class _Reader:
         self.place = 0
         self.last_was_step = False
         self.rules: tuple[Callable[[str], Taken], ...] = (
-            self._own_form, self._part, self._head, self._no_changes, self._restart, self._tag,
-            self._size, self._again, self._facing_line, self._section, self._step, self._title,
-            self._note, self._capitals, self._goes_on,
+            self._own_form, self._part, self._head, self._whole_size, self._no_changes,
+            self._restart, self._tag, self._size, self._again, self._facing_line, self._section,
+            self._step, self._title, self._note, self._capitals, self._goes_on,
         )  # fmt: skip
 
     def read(self, place: int, number: int) -> SheetLine:
@@ -159,7 +159,7 @@ class _Reader:
         try:
             if len(line) > MOST_LETTERS:
                 raise ParameterError(f"the line has more than {MOST_LETTERS} letters; divide it")
-            text = _BULLET.sub("", line)
+            text = _MARKS.sub("", line)
             taken = next((taken for rule in self.rules if (taken := rule(text))), None)
             if taken is None:
                 raise ParameterError(
@@ -239,7 +239,7 @@ class _Reader:
         return FACT, f"a restart may come after {said}; kept as a note"
 
     def _tag(self, text: str) -> Taken:
-        tag = tag_in(text, steps_follow=self._steps_follow())
+        tag = None if self._is_step(text) else tag_in(text, steps_follow=self._steps_follow())
         if tag is None:
             return None
         self.block = tag
@@ -250,6 +250,10 @@ class _Reader:
     def _head(self, text: str) -> Taken:
         said = self.head.keyed(text) or self.head.foot(text)
         return (FACT, said) if said else None
+
+    def _whole_size(self, text: str) -> Taken:
+        """Take a size before anything else that its line says of tags and restarts."""
+        return self._size(text) if self.head.is_whole_size(text) else None
 
     def _size(self, text: str) -> Taken:
         of_head = not self._is_step(text) and not self._has_steps
@@ -351,7 +355,7 @@ class _Reader:
     def _steps_follow(self) -> bool:
         """Tell whether the next line is a step."""
         following = self.lines[self.place + 1 : self.place + 2]
-        return bool(following) and self._is_step(_BULLET.sub("", following[0]))
+        return bool(following) and self._is_step(_MARKS.sub("", following[0]))
 
     def _counts_follow_inside(self, match: re.Match[str]) -> bool:
         """Tell whether the line below begins again where this range begins, or at 1."""
@@ -359,7 +363,7 @@ class _Reader:
         following = self.lines[self.place + 1 : self.place + 2]
         if not following or last <= first:
             return False
-        counts, _ = split_counts(plain(_BULLET.sub("", following[0])))
+        counts, _ = split_counts(plain(_MARKS.sub("", following[0])))
         try:
             begins = count_number(int(parse_counts(counts)[-1]) if counts else -1)
             first_of_next = count_number(max(0, int(parse_counts(counts)[0]))) if counts else 0

@@ -83,7 +83,10 @@ def tag_in(text: str, *, steps_follow: bool) -> DraftBlock | None:
     """
     match = _TAG.fullmatch(plain(text))
     if not match:
-        return None
+        counts = _COUNTS_OF.search(plain(text))
+        if not (counts and steps_follow and re.search(r"\b(?:tag|bridge)\b", text, re.I)):
+            return None  # "after wall 2 add this tag of 4 counts:" heads the steps below it
+        return DraftBlock(name=text.strip(" :"), counts=int(counts["number"]))
     counts = _COUNTS_OF.search(match["rest"])
     number = int(counts["number"]) if counts else 0
     if number > MOST_TAG_COUNTS:

@@ -142,8 +142,16 @@ def test_what_could_mean_two_things_is_marked(line: str, why: str) -> None:
         ("1-2 Step right to right side, touch left beside right", "R ."),
         ("1-2 Rock forward left, recover", "L R"),
         ("1-4 Vine to the right, touch", "R L R ."),
+        ("1 Step RF forward", "R"),
+        ("3-4 Kick RF forward twice", ". ."),
+        ("8 Hold and clap", "."),
+        ("7-8 Step LF forward, touch RF beside LF", "L ."),
         # Words that name a foot but not who stands on it, or fewer feet than moments.
         ("1-2 Touch right, left", ""),
+        ("5-6 Heel switches R, L", ""),
+        ("1-2 Side touch", ""),
+        ("1&2 Kick and heel jack", ""),
+        ("1-4 Hip bumps R L R L", ""),
         ("1-4 Weave right", ""),
         ("1-4 Jazz box right", ""),
         ("1-2 Sway hips", ""),
@@ -177,6 +185,22 @@ def test_turns_are_read_with_size_and_side(line: str, turn: str) -> None:
     cells = [*only(line).taken_as.removesuffix(" (feet left open)").split(" | "), "", "", ""]
 
     assert cells[3].strip() == turn
+
+
+def test_sizes_and_tags_are_told_apart() -> None:
+    """The counts of a tag are not those of the routine; words behind a size are kept."""
+    sheet = read_pasted(
+        "**Garden Gate**\n32 count, 2 wall, beginner, 1 tag, 1 restart\n1-8 hold\n"
+        "On walls 2 and 4 add this 4 count tag:\n1-4 hold\nS2\n9-16 hold\n"
+    )
+
+    assert not sheet.not_understood
+    routine, _ = check_routine(sheet.text)
+    assert (routine.name, routine.counts) == ("Garden Gate", 32) and "walls = 2" in sheet.text
+    assert [tag.counts for tag in routine.tags] == [4]
+    assert [step.counts for step in routine.parts[0].steps] == ["1-8", "9-16"]
+    assert "1 tag, 1 restart" in routine.notes[0]
+    assert read_pasted("A Title\n4 count tag after wall 2\n1-8 hold").text.count("counts") == 0
 
 
 def test_a_broken_line_is_joined_and_said_so() -> None:
