@@ -239,7 +239,9 @@ class _Reader:
         return FACT, f"a restart may come after {said}; kept as a note"
 
     def _tag(self, text: str) -> Taken:
-        tag = None if self._is_step(text) else tag_in(text, steps_follow=self._steps_follow())
+        if self._is_step(text):
+            return None
+        tag = tag_in(text, steps_follow=self._steps_follow(), in_head=not self._has_steps)
         if tag is None:
             return None
         self.block = tag
@@ -282,7 +284,7 @@ class _Reader:
         """
         said = plain(text)
         before = self.draft.parts[-1] if self.draft.parts else self.draft.main
-        after_tag = bool(self.block.rows) and self.block in self.draft.tag_blocks
+        after_tag = self.block in self.draft.tag_blocks
         if match := _RANGE.fullmatch(said):
             named = re.match(r"[\[(]?\s*s(?:ec|ection|et)?\.?\s*\d", said, re.I) is not None
             if named or self._counts_follow_inside(match):

@@ -73,8 +73,11 @@ def says_only_after(text: str) -> bool:
     return re.fullmatch(r"restart after (?:count \d+|any whole bar)", text, re.I) is not None
 
 
-def tag_in(text: str, *, steps_follow: bool) -> DraftBlock | None:
+def tag_in(text: str, *, steps_follow: bool, in_head: bool) -> DraftBlock | None:
     """Read the heading of a tag; None if the line is none.
+
+    A line that only mentions a tag heads one where steps follow it, but not before the
+    first steps of the dance (`in_head`).
 
     Raises
     ------
@@ -84,9 +87,10 @@ def tag_in(text: str, *, steps_follow: bool) -> DraftBlock | None:
     match = _TAG.fullmatch(plain(text))
     if not match:
         counts = _COUNTS_OF.search(plain(text))
-        if not (counts and steps_follow and re.search(r"\b(?:tag|bridge)\b", text, re.I)):
+        heads = counts and steps_follow and not in_head
+        if not (heads and re.search(r"\b(?:tag|bridge)\b", text, re.I)):
             return None  # "after wall 2 add this tag of 4 counts:" heads the steps below it
-        return DraftBlock(name=text.strip(" :"), counts=int(counts["number"]))
+        return DraftBlock(name=text.strip(" :"), counts=int(counts["number"]) if counts else 0)
     counts = _COUNTS_OF.search(match["rest"])
     number = int(counts["number"]) if counts else 0
     if number > MOST_TAG_COUNTS:

@@ -200,7 +200,10 @@ def test_sizes_and_tags_are_told_apart() -> None:
     assert [tag.counts for tag in routine.tags] == [4]
     assert [step.counts for step in routine.parts[0].steps] == ["1-8", "9-16"]
     assert "1 tag, 1 restart" in routine.notes[0]
-    assert read_pasted("A Title\n4 count tag after wall 2\n1-8 hold").text.count("counts") == 0
+    (marked,) = read_pasted("A Title\n4 count tag after wall 2\n1-8 hold").not_understood
+    assert marked.number == 2
+    headed = read_pasted("A Title\nTag: 4 counts after wall 2\nS1\n1-8 hold")
+    assert routine_of(headed).parts[0].steps and "tags = [4]" in headed.text
 
 
 def test_a_broken_line_is_joined_and_said_so() -> None:
