@@ -144,7 +144,7 @@ class _Reader:
         self.block = self.draft.main
         self.plain_tags: list[int] = []
         self.head = HeadReader(self.draft)
-        self.place = 0
+        self.place = self.n_restarts = 0
         self.last_was_step = False
         self.rules: tuple[Callable[[str], Taken], ...] = (
             self._own_form, self._part, self._head, self._whole_size, self._no_changes,
@@ -225,10 +225,11 @@ class _Reader:
     def _restart(self, text: str) -> Taken:
         if not is_about_restart(text) or self._is_step(text):
             return None
+        self.n_restarts += 1
+        if self.n_restarts > MOST_LISTED:
+            raise ParameterError(f"there are more than {MOST_LISTED} restarts; leave some out")
         before = self._of_restarts.restarts
         listed = before if isinstance(before, list) else []
-        if len(listed) >= MOST_LISTED:
-            raise ParameterError(f"there are more than {MOST_LISTED} restarts; leave some out")
         group = DANCE_METERS[self._meter].group_counts
         after = restart_after(text, group=group, danced=self._danced())
         self._of_restarts.restarts = "any" if after is None else sorted({*listed, after})

@@ -221,6 +221,8 @@ def test_a_long_text_is_bounded() -> None:
 
     assert len(sheet.lines) == MOST_LINES + 1
     assert "at most" in sheet.lines[-1].why
+    many = read_pasted("1-8 hold\nrestart here\n" * 200)
+    assert "more than 64 restarts" in many.lines[-1].why
 
 
 SIGNS = st.sampled_from(
