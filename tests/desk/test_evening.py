@@ -341,6 +341,7 @@ def test_an_evening_in_the_browser(desk, page_of) -> None:
 
     page.get_by_role("button", name="Leave").click()
     page.get_by_role("link", name="Record").click()
+    page.get_by_role("heading", name="Record").wait_for()
     page.get_by_label("Search").fill("at the mill")
     page.get_by_text("2 entries").wait_for()
     entry = page.locator(".record-list li").first
