@@ -63,12 +63,11 @@ def _choose_samples(desk: Desk, _request: Request, _sent: Fields) -> dict[str, A
 
 
 def _add_folder(desk: Desk, folder: Path) -> dict[str, Any]:
+    paths = places.songs_below(folder)
+    if not paths:
+        raise ParameterError(f"{folder}: there are no songs in it; choose another folder")
     with desk.store() as store:
-        paths = places.songs_of_folder(store, folder)
-        if not paths:
-            raise ParameterError(f"{folder}: there are no songs in it; choose another folder")
         places.choose_folder(store, folder)
-        paths = places.songs_of_folder(store, folder)
         n_new = desk.hearing.hear_new(store, paths)
     desk.news.publish("songs", {})
     return {"path": str(folder), "songs": len(paths), "new": n_new}

@@ -196,11 +196,13 @@ class Hearing:
         while (job := self._next(worker)) is not None:
             self._tell()
             heard = self._heard(worker, job)
-            with self._lock:
-                if self._now.pop(job.path, None) is None:
-                    continue  # it was stopped meanwhile
-                self._n_done += 1
+            if job.path not in self._now:
+                continue  # it was stopped meanwhile
             self._finish(heard)
+            with self._lock:  # not before: whoever sees it done asks for what was heard
+                self._now.pop(job.path, None)
+                self._left.pop(job.path, None)
+                self._n_done += 1
             self._tell()
         worker.end()
 
@@ -259,22 +261,24 @@ class Hearing:
     # --------------------------------------------------------------- when the desk opens
 
     def begin(self) -> None:
-        """Look around, while the desk opens."""
-        threading.Thread(target=self.look_around, daemon=True).start()
+        """Remove copies that were cut off, and look around; before any page is answered."""
+        places.remove_copies(self._desk.store_path, unfinished_only=True)
+        copies = list(places.copies(self._desk.store_path))
+        threading.Thread(target=self._look_around, args=(copies,), daemon=True).start()
 
-    def look_around(self) -> None:
-        """Find what is new in the chosen folders since last time, and copies cut off."""
+    def _look_around(self, copies: list[Path]) -> None:
+        """Find what was not heard last time, and what is new in the chosen folders since."""
         try:
             with self._desk.store() as store:
-                places.remove_copies(store.path, unfinished_only=True)
-                paths = list(places.copies(store.path))
+                paths = list(copies)
                 for folder in places.chosen_folders(store).values():
                     paths += places.songs_of_folder(store, folder)
                 new = self._new_of(store, paths)
         except (PhrasefitError, OSError):
             return  # whatever it is, the list says it when it is asked for
         with self._lock:
-            self._left |= {path: Job(path=path) for path in new if path not in self._now}
+            under_way = {job.path for job in self._queue} | self._now.keys()
+            self._left |= {path: Job(path=path) for path in new if path not in under_way}
         self._tell()
 
     def sum_up(self, missing: Set[str]) -> None:

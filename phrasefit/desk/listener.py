@@ -10,6 +10,7 @@ import contextlib
 import multiprocessing
 import os
 import threading
+import weakref
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any
@@ -29,6 +30,17 @@ class WorkerTooSlow(WorkerDied):
     """The process was ended as it took too long."""
 
 
+_all: weakref.WeakSet[Listener] = weakref.WeakSet()
+_is_over = threading.Event()
+
+
+def end_all() -> None:
+    """End every worker, and start no more: the desk is closing."""
+    _is_over.set()
+    for listener in list(_all):
+        listener.end()
+
+
 class Listener:
     """One process for one thing after another; started when the first one comes.
 
@@ -40,6 +52,7 @@ class Listener:
         self._process: multiprocessing.process.BaseProcess | None = None
         self._line: Connection | None = None
         self._ended = False
+        _all.add(self)
 
     def run(self, work: Callable[..., Any], *arguments: Any) -> Any:
         """Do `work` in the process and give what it returns.
@@ -74,7 +87,7 @@ class Listener:
 
     def _started(self) -> Connection:
         with self._lock:
-            if self._ended:
+            if self._ended or _is_over.is_set():
                 raise WorkerDied
             if self._line is None:
                 context = multiprocessing.get_context("spawn")

@@ -81,11 +81,16 @@ def _put_left_out(store: Store, paths: set[str]) -> None:
 
 
 def songs_of_folder(store: Store, folder: Path) -> list[Path]:
-    """List the songs in a chosen folder; links that lead out of it are passed over."""
-    real = os.path.realpath(folder)
+    """List the songs in a chosen folder, but for those that the person wants to see no more."""
     unwanted = left_out(store)
+    return [path for path in songs_below(folder) if str(path) not in unwanted]
+
+
+def songs_below(folder: Path) -> list[Path]:
+    """List the songs in a folder; links that lead out of it are passed over."""
+    real = os.path.realpath(folder)
     found = songs_in([Path(real)]) if os.path.isdir(real) else []
-    return [path for path in found if str(path) not in unwanted and is_inside(path, [real])]
+    return [path for path in found if is_inside(path, [real])]
 
 
 # ----------------------------------------------------------------------- what may be played

@@ -52,9 +52,8 @@ def _as_it_is(song: SongSummary) -> str:
 
 def _fits_of(desk: Desk, store: Store, routines: Sized[Routine]) -> list[dict[str, Cells]]:
     """Judge all songs for each routine."""
-    songs = summaries(desk, store)
     with _at_work:
-        names = {_as_it_is(song): song.content_hash for song in songs}
+        names = {_as_it_is(song): song.content_hash for song in summaries(desk, store)}
         for routine in routines:
             _known[routine] = _known.pop(routine, {})
         new = {

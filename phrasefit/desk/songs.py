@@ -19,6 +19,7 @@ from phrasefit.desk import places
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere, changing, reading
 from phrasefit.desk.hearing import Hearing
+from phrasefit.desk.listener import end_all
 from phrasefit.fields import Fields
 from phrasefit.model import DoubtKind, SongSummary
 from phrasefit.ranking.summary import summary_version
@@ -37,7 +38,7 @@ def prepare(desk: Desk) -> None:
     desk.hearing = Hearing(desk, lambda *heard: _tell_heard(desk, *heard))
     desk.busy.append(desk.hearing.is_busy)
     desk.opening.append(desk.hearing.begin)
-    desk.closing.append(desk.hearing.stop)
+    desk.closing += [desk.hearing.stop, end_all]
 
 
 # -------------------------------------------------------------------------- for other views

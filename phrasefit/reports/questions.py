@@ -1,8 +1,8 @@
 """Every doubt as a question for the ear: places to hear, and what each answer says.
 
 Whoever cannot name what is wrong can still hear which of two is right.  An answer is a
-correction like any other, also the one that all is as it should be, wherever a correction
-can say so.
+correction like any other, also the one that all is as it should be where a correction can
+say just that; else it has none, and whoever asks has to remember it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.corrections.beats import apply_correction
-from phrasefit.corrections.document import LEVELS
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Correction, CountGrid, Doubt, DoubtKind, Routine
@@ -178,11 +177,9 @@ class _Asked:
         )
 
     def _about_level(self, doubt: Doubt) -> Question:
-        level = 1 / self.grid.beats_per_count
         as_it_is = Answer(
             words=f"as it is, {doubt.counts_per_minute:.0f} a minute",
             hearing=self._sound(Correction(), counts=True),
-            change=Correction(level=level) if level in LEVELS else None,
         )
         every_beat = Answer(
             words=f"{doubt.beats_per_minute:.0f} a minute",

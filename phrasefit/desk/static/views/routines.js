@@ -77,11 +77,12 @@ function tables(rows, load) {
   ];
 }
 
-const HEADS = ["Name", "Size", "Counts a minute", "Level", ""];
+const HEADS = ["Name", "Size", "Counts a minute", "Level"];
 
 function table(rows, load) {
   return make("table", { class: "list" },
-    make("thead", {}, make("tr", {}, HEADS.map((head) => make("th", { scope: "col" }, head)))),
+    make("thead", {}, make("tr", {}, HEADS.map((head) => make("th", { scope: "col" }, head)),
+      make("th", { scope: "col" }, make("span", { class: "unseen" }, "What you can do")))),
     make("tbody", {}, rows.map((row) => line(row, load))));
 }
 
@@ -99,11 +100,11 @@ function line(row, load) {
     .map((text, i) => make("td", { "data-head": HEADS[i + 1] }, text));
   const keys = make("td", {}, make("div", { class: "keys" },
     row.errors ? null : make("a", { class: "button", href: `/songs?fits=${encodeURIComponent(row.key)}`,
-      "aria-label": `Which songs fit ${row.name}?` }, "Which songs fit?"),
-    make("a", { class: "button", href: edit("copy", row.key), "aria-label": `Copy ${row.name} and change the copy` },
+      "aria-label": `Which songs fit? ${row.name}` }, "Which songs fit?"),
+    make("a", { class: "button", href: edit("copy", row.key), "aria-label": `Copy and change ${row.name}` },
       "Copy and change"),
     make("a", { class: "button", href: `/api/routines/file?routine=${encodeURIComponent(row.key)}`, download: "",
-      "aria-label": `Save ${row.name} as a file` }, "As a file"),
+      "aria-label": `As a file: ${row.name}` }, "As a file"),
     row.supplied ? null : make("button", { "aria-label": `Remove ${row.name}`,
       onclick: (event) => tried(() => remove(row, event.target.closest("tr"), load)) }, "Remove")));
   return make("tr", {}, name, cells, keys);

@@ -109,12 +109,31 @@ export async function show(room, place) {
   }
 
   const valueOf = {
-    new: (song) => song.heard_at, title: (song) => song.title, artist: (song) => song.artist,
+    new: (song) => song.heard_at, title: (song) => song.titlePlace, artist: (song) => song.artistPlace,
     tempo: (song) => song.tempo, length: (song) => song.duration_s, sure: (song) => song.sure,
     fit: (song) => (state.fits?.fits[song.hash] ?? state.best[song.hash] ?? [-1])[0],
   };
 
+  /** Give all songs in the order wished for; worked out again only when that or they change. */
+  function inOrder() {
+    const wanted = `${wish.sort} ${wish.down}`;
+    if (state.order === wanted) return state.inOrder;
+    for (const name of wish.sort === "new" ? [] : ["title", "artist"]) {
+      // Comparing words is slow: once, and then their places are compared.
+      if (state.songs.every((song) => `${name}Place` in song)) continue;
+      state.songs.sort((a, b) => order.compare(a[name], b[name]))
+        .forEach((song, i) => { song[`${name}Place`] = i; });
+    }
+    const value = valueOf[wish.sort];
+    const turn = wish.down ? -1 : 1;
+    state.order = wanted;
+    state.inOrder = [...state.songs].sort((a, b) =>
+      turn * (value(a) - value(b)) || (a.titlePlace ?? 0) - (b.titlePlace ?? 0));
+    return state.inOrder;
+  }
+
   function filter({ afresh = false } = {}) {
+    if (afresh) state.order = null;
     const words = plain(wish.q).split(/\s+/).filter(Boolean);
     const passes = (song) =>
       words.every((word) => song.searched.includes(word))
@@ -122,17 +141,13 @@ export async function show(room, place) {
       && (!wish.meter || String(song.meter) === wish.meter)
       && (!wish.sure || (song.doubt === "sure") === (wish.sure === "yes"))
       && (!state.fits || fitsWell(song));
-    const value = valueOf[wish.sort];
-    const turn = wish.down ? -1 : 1;
-    const compare = ["title", "artist"].includes(wish.sort)
-      ? (a, b) => turn * order.compare(value(a), value(b)) : (a, b) => turn * (value(a) - value(b));
-    const rows = state.songs.filter(passes).sort((a, b) => compare(a, b) || order.compare(a.title, b.title));
+    const rows = inOrder().filter(passes);
     table.show(rows, { afresh });
     table.sorted(wish.sort, wish.down ? "descending" : "ascending");
     const all = state.songs.length;
-    const words_ = rows.length === all ? `${all} song${all === 1 ? "" : "s"}` : `${rows.length} of ${all} songs`;
+    const counted = rows.length === all ? `${all} song${all === 1 ? "" : "s"}` : `${rows.length} of ${all} songs`;
     const only = state.fits?.only_nearest ? `; of the ${state.fits.only_nearest} nearest in tempo, as this routine follows each song` : "";
-    found.textContent = words_ + only;
+    found.textContent = counted + only;
     keepInAddress(wish);
   }
 
