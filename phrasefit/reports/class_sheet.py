@@ -106,6 +106,8 @@ def _table(flow: Flow, fit: FitPlan, plan: Plan, size: float) -> None:
     for number, page in enumerate(pages):
         if number:
             flow.turn()
+        if not page:  # the first wall, with all that belongs to it, is too high for what is left
+            continue
         heads[0].put(flow.leaf, flow.y)
         flow.y += heads[0].height
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
