@@ -157,5 +157,5 @@ def _other_starts(fit: FitPlan) -> list[str]:
                 f"  score {option.score:>3.0f}  "
             )
             words = "; ".join(filter(None, ("on the vocals" * sung, why_not(fit, option))))
-            lines += _wrapped(label, words) or [label.rstrip()]
+            lines += _wrapped(label, words)
     return lines

@@ -48,4 +48,6 @@ def why_not(fit: FitPlan, option: StartOption) -> str:
     less = max(plan.score for plan in fit.plans) - option.score
     if less >= FELT_POINTS and not reasons:
         reasons.append("fewer phrases are met from there")
-    return "; ".join(reasons) or "as good, but later" * (option.start_count > fit.plan.start_count)
+    if reasons:
+        return "; ".join(reasons)
+    return "as good, but later" if option.start_count > fit.plan.start_count else "nearly as good"
