@@ -48,6 +48,7 @@ from phrasefit.reports.layout import (
 )
 from phrasefit.reports.paper import Document
 from phrasefit.reports.picture import arrow, draw_picture, event_shape, picture_height_pt
+from phrasefit.reports.start_words import is_on_vocals
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import (
     cautions,
@@ -172,9 +173,11 @@ def sheet_leaves(
     return lay(fit, plan or fit.plan, paper)
 
 
-def start_line(plan: Plan, *, decimals: int = 1) -> str:
+def start_line(fit: FitPlan, plan: Plan, *, decimals: int = 1) -> str:
     """Say when the dance starts."""
     after = f", after {counts_words(plan.intro_counts)}" if plan.intro_counts > 0 else ""
+    if is_on_vocals(fit, plan):
+        after += ", on the vocals"
     return f"START at {clock_time(plan.start_s, decimals=decimals)}{after}"
 
 
@@ -210,7 +213,7 @@ def _page_at(size: float, fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.y += 3
     for words in _facts(fit):
         flow.words(words, BODY_PT - 1, least=SMALL_PT)
-    flow.words(start_line(plan), HEAD_PT, bold=True, before=2)
+    flow.words(start_line(fit, plan), HEAD_PT, bold=True, before=2)
     flow.y += 8
     height = picture_height_pt(fit, plan, flow.inner_pt)
     flow.need(height)
@@ -354,7 +357,7 @@ def _stand(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     rows = plan_rows(fit, plan)
     flow = Flow(paper, fit.routine.name, title_pt=BODY_PT)
     _names_on(flow, fit, TITLE_PT, HEAD_PT)
-    flow.words(start_line(plan, decimals=0), STAND_PT, least=LEAST_PT["stand"], bold=True)
+    flow.words(start_line(fit, plan, decimals=0), STAND_PT, least=LEAST_PT["stand"], bold=True)
     flow.y += 6
 
     def rows_at(size: float) -> list[list[Slab]]:
@@ -427,7 +430,7 @@ def _floor(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.y += 4
 
     def rows_at(size: float) -> list[list[Slab]]:
-        start = _floor_row(("", *_start_words(plan)), 0, "", size, flow)
+        start = _floor_row(("", *_start_words(fit, plan)), 0, "", size, flow)
         rows = [start] + [
             _floor_row(floor_words(event), event.facing, event.kind.value, size, flow)
             for event in plan.events
@@ -440,8 +443,8 @@ def _floor(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     return flow.finish()
 
 
-def _start_words(plan: Plan) -> tuple[str, str]:
-    what, _, after = start_line(plan, decimals=0).partition(", ")
+def _start_words(fit: FitPlan, plan: Plan) -> tuple[str, str]:
+    what, _, after = start_line(fit, plan, decimals=0).partition(", ")
     return what.replace(" at ", " "), after
 
 
