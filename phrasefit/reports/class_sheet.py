@@ -70,7 +70,7 @@ def _leaves_at(size: float, fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.heading(fit.routine.name, fit.bar_map.title)
     for words in _facts(fit):
         flow.words(words, BODY_PT - 1, least=SMALL_PT)
-    flow.words(start_line(plan), HEAD_PT, bold=True, before=2)
+    flow.words(start_line(fit, plan), HEAD_PT, bold=True, before=2)
     flow.y += 8
     height = picture_height_pt(fit, plan, flow.inner_pt)
     flow.need(height)
