@@ -201,11 +201,20 @@ class Searches:
             if evening in self._running:
                 raise ParameterError("the evening is being filled already; stop that first")
             self.troubles.pop(evening, None)
-            worker = self._idle.pop() if self._idle else _Worker()
+            worker = self._rested() or _Worker()
             running = self._running[evening] = _Running(worker, search.place)
         threading.Thread(
             target=self._wait, args=(evening, running, search, take, ended), daemon=True
         ).start()
+
+    def _rested(self) -> _Worker | None:
+        """Take a process that waits for work, if there is one."""
+        while self._idle:
+            worker = self._idle.pop()
+            if worker.process.is_alive():
+                return worker
+            worker.end()
+        return None
 
     def _wait(
         self,

@@ -11,6 +11,7 @@ from evenings import EASY, change, dances, fill_store, new_evening, search, wait
 from in_process import Program
 from phrasefit.cli.playlist import FewChanges
 from phrasefit.evening.evening import MAX_CHANGES
+from phrasefit.store import Store
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 FILES = {  # of the desk, and how the command line is asked for the same
@@ -256,6 +257,30 @@ def test_what_is_gone_is_told(desk) -> None:
     assert state["id"] not in [row["id"] for row in desk.get("/api/evenings")["evenings"]]
 
 
+def test_a_song_that_is_no_more(desk, filled) -> None:
+    """Its place says so; no list is printed with a dance missing; running it goes on."""
+    state = desk.post("/api/evenings", {"copy_of": filled["id"]})
+
+    def forget(kept: dict) -> dict:
+        kept["dances"][0]["song"] = "0" * 64
+        return kept
+
+    with Store(desk.folder / "phrasefit.sqlite3") as store:
+        store.edit_desk_item("evening", state["id"], forget)
+
+    address = f"/api/evenings/{state['id']}"
+    now = desk.get(address)
+    assert [row["kind"] for row in now["rows"][:2]] == ["fault", "dance"]
+    assert dances(now) == dances(state)
+    assert len(now["course"]["dances"]) == len(now["rows"]) - 1
+    refused = desk.ask("GET", f"{address}/files/floor.pdf")
+    assert (refused.status, "place 1: " in refused.json["error"]) == (422, True)
+    assert "fault" in desk.get(f"{address}/run")["dances"][0]
+    desk.post(f"{address}/run", {"place": 1})
+    gone = change(desk, now, "drop", place=1)
+    assert dances(gone) == dances(state)[1:]
+
+
 def test_it_is_there_after_a_restart(new_desk, tmp_path_factory) -> None:
     """Last week's evening opens as it was left, even if the desk was killed."""
     folder = fill_store(tmp_path_factory.mktemp("again"), with_sample=False)
@@ -341,6 +366,7 @@ def test_an_evening_in_the_browser(desk, page_of) -> None:
 
     page.get_by_role("button", name="Leave").click()
     page.get_by_role("link", name="Record").click()
+    page.get_by_role("heading", name="Record").wait_for()
     page.get_by_label("Search").fill("at the mill")
     page.get_by_text("2 entries").wait_for()
     entry = page.locator(".record-list li").first

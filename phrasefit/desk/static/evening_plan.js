@@ -110,9 +110,10 @@ function keysOf(page) {
     ];
   }
   const again = state.rows.some((row) => row.kind === "dance");
+  const fill = state.rows.some((row) => row.locked) ? "Fill again around the locked ones" : "Fill again";
   return [
     make("button", { class: "main", data: { focus: "fill" }, onclick: () => page.search({}, "Filling the evening") },
-      again ? "Fill again around the locked ones" : "Fill the evening"),
+      again ? fill : "Fill the evening"),
     make("button", { data: { focus: "undo" }, disabled: !state.can_undo, onclick: () => page.change("undo", {}, "Undone") }, "Undo"),
     again ? make("a", { class: "button", href: `/evening/${state.id}/run` }, "Run it") : null,
   ].filter(Boolean);
