@@ -11,7 +11,7 @@ import multiprocessing
 import os
 import threading
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -39,6 +39,26 @@ def end_all() -> None:
     _is_over.set()
     for listener in list(_all):
         listener.end()
+
+
+@contextlib.contextmanager
+def alone(lock: threading.Lock) -> Iterator[None]:
+    """Hold a lock while long work is done; give up when the desk closes.
+
+    Raises
+    ------
+    WorkerDied
+        If the desk closes before it is this one's turn.
+    """
+    while not lock.acquire(timeout=0.2):
+        if _is_over.is_set():
+            raise WorkerDied
+    try:
+        if _is_over.is_set():
+            raise WorkerDied
+        yield
+    finally:
+        lock.release()
 
 
 class Listener:

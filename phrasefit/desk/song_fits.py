@@ -18,13 +18,14 @@ from starlette.routing import BaseRoute, Route
 from phrasefit.collection import Collection
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import reading
-from phrasefit.desk.listener import Listener, WorkerDied
+from phrasefit.desk.listener import Listener, WorkerDied, alone
 from phrasefit.desk.routines import routine_called, routine_keys
-from phrasefit.desk.songs import analysis_of, summaries
+from phrasefit.desk.song_list import all_songs
+from phrasefit.desk.songs import analysis_of
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.tempo import is_in_reach, tempo_verdict
-from phrasefit.model import Routine, SongSummary, TempoVerdict
+from phrasefit.model import Routine, TempoVerdict
 from phrasefit.ranking.rank import SongTable, estimates, rank_table
 from phrasefit.ranking.scores import can_batch
 from phrasefit.ranking.suits import suiting
@@ -45,15 +46,17 @@ _shared: dict[Cells, Cells] = {}  # the same few answers come again and again
 _at_work = threading.Lock()  # one after the other: each fills the processor
 
 
-def _as_it_is(song: SongSummary) -> str:
-    """Name a song in its present state: a correction changes it."""
-    return f"{song.content_hash[:20]}{song.counts_per_minute:.3f}/{hash(song.grid)}"
+def _fits_in_words(desk: Desk, store: Store, routines: Sized[Routine]) -> list[dict[str, Cells]]:
+    try:
+        return _fits_of(desk, store, routines)
+    except WorkerDied as exc:
+        raise PhrasefitError("the songs could not be compared; try again") from exc
 
 
 def _fits_of(desk: Desk, store: Store, routines: Sized[Routine]) -> list[dict[str, Cells]]:
     """Judge all songs for each routine."""
-    with _at_work:
-        names = {_as_it_is(song): song.content_hash for song in summaries(desk, store)}
+    with alone(_at_work):
+        names = all_songs(desk, store).key_of
         for routine in routines:
             _known[routine] = _known.pop(routine, {})
         new = {
@@ -83,8 +86,6 @@ def _judged(desk: Desk, routines: Sized[Routine], keys: set[str]) -> list[dict[s
     try:
         found: list[dict[str, Cells]] = worker.run(judge, desk.store_path, list(routines), keys)
         return found
-    except WorkerDied as exc:
-        raise PhrasefitError("the songs could not be compared; try again") from exc
     finally:
         worker.end()
 
@@ -134,7 +135,7 @@ def _cells(score: float, tempo: TempoVerdict) -> Cells:
 def _fits(desk: Desk, request: Request) -> dict[str, Any]:
     with desk.store() as store:
         routine = routine_called(store, request.query_params.get("routine", ""))
-        (found,) = _fits_of(desk, store, [routine])
+        (found,) = _fits_in_words(desk, store, [routine])
     is_sampled = not can_batch(routine) and len(found) > MOST_PLANNED
     return {
         "routine": routine.name,
@@ -150,7 +151,7 @@ def _best(desk: Desk, _request: Request) -> dict[str, Any]:
     with desk.store() as store:
         routines = {key: routine_called(store, key) for key in routine_keys(store)}
         quick = {key: routine for key, routine in routines.items() if can_batch(routine)}
-        judged = _fits_of(desk, store, list(quick.values()))
+        judged = _fits_in_words(desk, store, list(quick.values()))
     for (key, routine), found in zip(quick.items(), judged, strict=True):
         for song, (score, in_reach, _) in found.items():
             if in_reach and score > best.get(song, (-1,))[0]:

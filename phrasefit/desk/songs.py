@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import functools
+import contextlib
 import mimetypes
-import os
-from collections.abc import Collection as Keys
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -14,31 +13,35 @@ from starlette.responses import FileResponse
 from starlette.routing import BaseRoute, Route
 
 from phrasefit import pipeline
-from phrasefit.collection import Collection
 from phrasefit.desk import places
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere, changing, reading
 from phrasefit.desk.hearing import Hearing
 from phrasefit.desk.listener import end_all
+from phrasefit.desk.song_list import COLUMNS, all_songs, playable, row_of
+from phrasefit.errors import PhrasefitError
 from phrasefit.fields import Fields
-from phrasefit.model import DoubtKind, SongSummary
-from phrasefit.ranking.summary import summary_version
-from phrasefit.reports.doubts import METER_WORDS, song_cell
+from phrasefit.model import SongSummary
 from phrasefit.reports.page import MEDIA_TYPES
 from phrasefit.store import Store
-
-COLUMNS = (
-    "hash", "title", "artist", "tempo", "meter", "duration_s", "sure", "doubt", "heard_at", "plays",
-)  # fmt: skip
-SUMMED_UP_AT_ONCE = 12  # songs that a list sums up itself; more are left to a process
 
 
 def prepare(desk: Desk) -> None:
     """Give the desk its queue of songs to be heard."""
     desk.hearing = Hearing(desk, lambda *heard: _tell_heard(desk, *heard))
     desk.busy.append(desk.hearing.is_busy)
-    desk.opening.append(desk.hearing.begin)
+    desk.opening += [desk.hearing.begin, lambda: _read_ahead(desk)]
     desk.closing += [desk.hearing.stop, end_all]
+
+
+def _read_ahead(desk: Desk) -> None:
+    """Read the list while the browser opens."""
+
+    def read() -> None:
+        with contextlib.suppress(PhrasefitError), desk.store() as store:
+            all_songs(desk, store)
+
+    threading.Thread(target=read, daemon=True).start()
 
 
 # -------------------------------------------------------------------------- for other views
@@ -98,56 +101,15 @@ def file_of(desk: Desk, store: Store, content_hash: str) -> Path:
 # ----------------------------------------------------------------------------------- the list
 
 
-def summaries(desk: Desk, store: Store) -> list[SongSummary]:
-    """Recall what is known of all songs; many that are not summed up yet come a little later."""
-    version = pipeline.analysis_version()
-    known = store.summaries(summary_version(version))
-    missing = store.hashes_heard(version) - {song.content_hash for song in known}
-    if len(missing) > SUMMED_UP_AT_ONCE:
-        desk.hearing.sum_up(missing)
-    elif missing:
-        known += Collection.of(store, keys=missing).table.songs
-    return known
-
-
 def _songs(desk: Desk, _request: Request) -> dict[str, Any]:
     with desk.store() as store:
-        known = summaries(desk, store)
-        heard_at = store.heard_at(pipeline.analysis_version())
-        plays = _playable(store)
-    rows = [_row(song, heard_at.get(song.content_hash, 0.0), plays) for song in known]
+        listed = all_songs(desk, store)
     return {
         "columns": COLUMNS,
-        "rows": rows,
-        "meters": {beats: METER_WORDS.get(beats, str(beats)) for beats in {s.meter for s in known}},
-        "more_to_come": len(heard_at) - len(known),
+        "rows": listed.rows,
+        "meters": listed.meters,
+        "more_to_come": listed.n_to_come,
     }
-
-
-def _playable(store: Store) -> set[str]:
-    """List the songs that have a file in a place they may be played from."""
-    within = tuple(os.path.join(place, "") for place in places.places_of(store))
-    return {key for path, (_, _, key) in store.files().items() if path.startswith(within)}
-
-
-def _row(song: SongSummary, heard_at: float, plays: Keys[str]) -> list[object]:
-    return [
-        song.content_hash,
-        song.title,
-        song.artist,
-        round(song.counts_per_minute, 1),
-        song.meter,
-        round(song.duration_s),
-        round(song.confidence, 3),
-        _doubt_cell(song.doubts),
-        round(heard_at),
-        int(song.content_hash in plays),
-    ]
-
-
-@functools.cache
-def _doubt_cell(doubts: str) -> str:
-    return song_cell(DoubtKind(kind) for kind in doubts.split(",") if kind)
 
 
 def _tell_heard(desk: Desk, store: Store, key: str, song: SongSummary | None) -> None:
@@ -155,7 +117,7 @@ def _tell_heard(desk: Desk, store: Store, key: str, song: SongSummary | None) ->
         desk.news.publish("songs", {})
         return
     heard_at = store.heard_at(pipeline.analysis_version()).get(key, 0.0)
-    desk.news.publish("heard", _row(song, heard_at, _playable(store)))
+    desk.news.publish("heard", row_of(song, heard_at, playable(store)))
 
 
 def _forget(desk: Desk, _request: Request, sent: Fields) -> dict[str, Any]:

@@ -19,7 +19,7 @@ import pytest
 import soundfile
 from starlette.requests import Request
 
-from desk.conftest import RunningDesk
+from desk_server import RunningDesk
 from phrasefit.desk import dropped
 from phrasefit.desk.dropped import copy_name
 from phrasefit.desk.folder_choice import typed_folder

@@ -14,40 +14,33 @@ from pathlib import Path
 
 import pytest
 
-from phrasefit.batch import Workers, listen_to, songs_in
-from phrasefit.desk.places import choose_folder
+import heard
 from phrasefit.routine.turns import clock
 from phrasefit.store import Store
 
 ROOT = Path(__file__).parents[2]
-SAMPLES = ROOT / "sample_audio"
-DUST, BREATH = "half-a-bar-of-dust.ogg", "one-bar-for-breath.ogg"
+DUST, BREATH = "half-a-bar-of-dust", "one-bar-for-breath"
 NUMBERS = "counts=32&walls=4"
 
 
 @pytest.fixture(scope="module")
-def heard(tmp_path_factory) -> Path:
-    """Hear two songs once; a folder with them, and a data folder that knows them."""
-    top = tmp_path_factory.mktemp("sheet")
-    (top / "music").mkdir()
-    for name in (DUST, BREATH):
-        shutil.copy(SAMPLES / name, top / "music" / name)
-    with Store(top / "data" / "phrasefit.sqlite3") as store:
-        listen_to(songs_in([top / "music"]), store, workers=Workers(n_jobs=2))
-        choose_folder(store, top / "music")
-    return top
+def known(tmp_path_factory) -> Path:
+    """Give a data folder that knows two songs."""
+    folder = tmp_path_factory.mktemp("sheet") / "data"
+    heard.fill(folder, DUST, BREATH)
+    return folder
 
 
 @pytest.fixture
-def data(heard, tmp_path) -> Path:
+def data(known, tmp_path) -> Path:
     """Give each test a data folder of its own."""
-    return Path(shutil.copytree(heard / "data", tmp_path / "own"))
+    return Path(shutil.copytree(known, tmp_path / "own"))
 
 
 def key_of(data: Path, name: str) -> str:
     """Find what names a song in addresses."""
     with Store(data / "phrasefit.sqlite3") as store:
-        return next(v[2] for path, v in store.files().items() if Path(path).name == name)
+        return next(v[2] for path, v in store.files().items() if Path(path).stem == name)
 
 
 def fit_by_command(data: Path, song: Path, *arguments: str) -> dict:
@@ -90,7 +83,7 @@ def events_of(sheet: dict) -> list[tuple]:
         (BREATH, [{"ones_at_s": [9.83]}, {"no_section_at_s": [38.4]}, {"singing_at_s": 8.0}]),
     ],
 )
-def test_the_command_line_says_what_the_desk_says(new_desk, heard, data, name, corrections):
+def test_the_command_line_says_what_the_desk_says(new_desk, known, data, name, corrections):
     """Each correction is added to the last, and every command honours their sum."""
     desk, song = new_desk(data), key_of(data, name)
     address = f"/api/sheet/{song}?{NUMBERS}"
@@ -100,7 +93,7 @@ def test_the_command_line_says_what_the_desk_says(new_desk, heard, data, name, c
         sheet = change(desk, address, sheet, change=one)
         assert sheet["corrections"]["revision"] == before["corrections"]["revision"] + 1
 
-    told = fit_by_command(data, heard / "music" / name)
+    told = fit_by_command(data, known / "music" / f"{name}.ogg")
 
     assert events_of(sheet) == [
         (e["kind"], round(e["time_s"], 3), e["facing"]) for e in told["events"]
@@ -153,12 +146,12 @@ def test_the_later_of_two_windows_is_told(new_desk, data):
     assert late.json["state"] == newer == desk.get(address)
 
 
-def test_what_another_program_changes_is_taken_up(new_desk, heard, data):
+def test_what_another_program_changes_is_taken_up(new_desk, known, data):
     """A correction of the command line makes a page stale, and can be undone at the desk."""
     desk, song = new_desk(data), key_of(data, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
-    told = fit_by_command(data, heard / "music" / BREATH, "--shift-one", "1")
+    told = fit_by_command(data, known / "music" / f"{BREATH}.ogg", "--shift-one", "1")
 
     seen = {name: shown["corrections"][name] for name in ("revision", "mark")}
     late = desk.ask("POST", f"/api/sheet/{song}/step/undo?{NUMBERS}", seen)
@@ -301,6 +294,45 @@ def test_a_count_is_tapped_and_becomes_a_one(sheet_page):
     page.locator(".corrected", has_text="Corrected: a one at").wait_for()
     page.get_by_role("button", name=re.compile("^undo")).click()
     page.locator(".sheet i:not(.one)[data-at='18']").wait_for()
+
+
+def test_a_section_and_count_one_are_dragged(sheet_page):
+    """A section's name or the first wall, dragged to another count, begins there."""
+    page = sheet_page(BREATH)
+    section = page.locator(".section[data-first]:not(:empty)").nth(2)
+    first = int(section.get_attribute("data-first"))
+    section.drag_to(
+        page.locator(f".sheet i[data-at='{first + 12}']"), source_position={"x": 9, "y": 9}
+    )
+    page.locator(f".section[data-first='{first + 12}']").wait_for()
+    page.locator(f".section[data-first='{first}']").wait_for(state="detached")
+
+    page.locator(".piece.wall.begins").first.drag_to(
+        page.locator(".sheet i[data-at='32']"), source_position={"x": 9, "y": 9}
+    )
+
+    page.locator(".piece.wall[data-first='32']", has_text="WALL 1").wait_for()
+    assert "start=" in page.url
+
+
+def test_taps_move_the_ones(sheet_page):
+    """Tapping on every third beat of the bar while the song plays offers to move the ones."""
+    page = sheet_page(BREATH)
+    times, ones = page.evaluate(
+        "async () => { const sheet = await (await fetch(location.href.replace('/sheet/',"
+        " '/api/sheet/'))).json(); return [sheet.sheet.map.beats_s, sheet.sheet.map.positions]; }"
+    )
+    thirds = [t for t, position in zip(times, ones, strict=True) if position == 3][4:10]
+    words, change = page.evaluate(
+        "async (times) => { const { Taps } = await import('/static/tapping.js'); const taps ="
+        " new Taps(); const sheet = await (await fetch(location.href.replace('/sheet/',"
+        " '/api/sheet/'))).json(); let told; for (const time of times) told = taps.add(time + 0.03,"
+        " sheet.sheet.map, sheet.can); return [told.words, told.change]; }",
+        thirds,
+    )
+
+    assert words == "a 1 every 4 beats, on beat 3 of the bars"
+    assert change == {"shift_one_beats": 2}
 
 
 def test_the_keyboard_is_enough(sheet_page):

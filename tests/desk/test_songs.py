@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from phrasefit.batch import Workers, listen_to, songs_in
+from phrasefit.corrections import UNTOUCHED
+from phrasefit.desk.desk import Desk
 from phrasefit.desk.places import choose_folder
+from phrasefit.desk.songs import analysis_of
+from phrasefit.pipeline import correct
 from phrasefit.store import Store
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
@@ -75,3 +80,40 @@ def test_a_link_out_of_a_folder_is_not_followed(new_desk, heard, tmp_path) -> No
         assert desk.ask("GET", f"/api/songs/{key_in(desk)}/sound").status == 404
     finally:
         shutil.move(tmp_path / "away", heard / "music")
+
+
+def test_songs_are_judged_for_routines_as_the_planner_does(new_desk, heard) -> None:
+    """The quick judgment agrees with whole plans; what cannot be danced is not in it."""
+    desk = new_desk(heard / "data")
+    key = key_in(desk)
+    plans = {row["key"]: row for row in desk.get(f"/api/songs/{key}/suits")["routines"]}
+
+    fits = desk.get("/api/songs/fits?routine=supplied:mill-pond-waltz")
+    best = desk.get("/api/songs/best")["best"][key]
+    others = desk.get("/api/songs/fits?routine=supplied:first-gate")["fits"]
+
+    score, in_reach, _ = fits["fits"][key]
+    assert in_reach and abs(score - plans["supplied:mill-pond-waltz"]["score"]) <= 1
+    assert best == [score, "Mill Pond Waltz", "supplied:mill-pond-waltz"]
+    assert others == {}  # a routine in fours, a song in threes
+
+
+def test_the_list_follows_a_correction(new_desk, heard, tmp_path) -> None:
+    """Counted twice as slowly by a person, the song is listed with half the counts a minute."""
+    shutil.copytree(heard / "data", tmp_path / "data")
+    desk = new_desk(tmp_path / "data")
+    columns = desk.get("/api/songs")["columns"]
+    before = desk.get("/api/songs")["rows"][0]
+    with desk_store(tmp_path) as store:
+        analysis = analysis_of(Desk(store_path=store.path), store, before[0])
+        correct(analysis, replace(UNTOUCHED, level=0.5), store=store)
+
+    after = desk.get("/api/songs")["rows"][0]
+
+    tempo = columns.index("tempo")
+    assert after[tempo] == pytest.approx(before[tempo] / 2, abs=0.1)
+
+
+def desk_store(folder: Path) -> Store:
+    """Open the store of a desk beside it, as the command line may."""
+    return Store(folder / "data" / "phrasefit.sqlite3")

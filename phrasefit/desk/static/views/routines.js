@@ -6,7 +6,7 @@
 import { go } from "../desk.js";
 import { make, say, tried, trouble } from "../elements.js";
 import { showForm } from "../routine/form.js";
-import { handOver } from "../routine/drafts.js";
+import { forget, handOver, recall } from "../routine/drafts.js";
 import { showPaste } from "../routine/paste.js";
 import { get, news, post } from "../server.js";
 
@@ -37,6 +37,7 @@ async function showList(main) {
       make("a", { class: "button main", href: "/routines/new" }, "New routine"),
       make("a", { class: "button", href: "/routines/paste" }, "Paste a step sheet"),
       make("span", { class: "button" }, "Open a routine file", file)),
+    recall("")?.base === undefined ? "" : draftNote(),
     list);
   const load = async () => list.replaceChildren(...tables((await get("/api/routines")).routines, load));
   await load();
@@ -49,7 +50,15 @@ async function showList(main) {
   return news("routines", () => tried(load));
 }
 
-/** Keep the routine files that were picked or dropped, and open the last one. */
+/** Say that something is still being written. */
+function draftNote() {
+  const note = make("p", { class: "card" }, "A new routine is not saved yet. ",
+    make("a", { class: "button", href: "/routines/edit?draft" }, "Go on with it"), " ",
+    make("button", { onclick: () => { forget(""); note.remove(); } }, "Throw it away"));
+  return note;
+}
+
+/** Save the routine files that were picked or dropped, and open the last one. */
 async function takeIn(files) {
   const failed = [];
   let kept = null;
