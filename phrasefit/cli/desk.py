@@ -25,6 +25,10 @@ def desk(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Only print the address.")
     ] = False,
+    shortcut: Annotated[
+        bool,
+        typer.Option("--shortcut", help="Make an icon that starts the desk, and stop."),
+    ] = False,
 ) -> None:
     """Open the desk: songs, routines, sheets and evenings in your browser.
 
@@ -32,7 +36,14 @@ def desk(
     button, or some minutes after its last page is closed.
 
     Example: phrasefit desk
+
+    Example: phrasefit desk --shortcut
     """
+    if shortcut:
+        from phrasefit.desk.shortcut import make_shortcut
+
+        tell(f"made {make_shortcut()}: start the desk from there from now on")
+        return
     from phrasefit.desk.running import open_desk
 
     def opened(place: Place, is_new: bool) -> None:

@@ -18,7 +18,6 @@ from phrasefit.desk.evening_plan import (
     GONE,
     KIND,
     Document,
-    Laid,
     evening_called,
     kept_dances,
     laid_out,
@@ -53,17 +52,12 @@ def prepare(desk: Desk) -> None:
 # ------------------------------------------------------------------------- reading
 
 
-def _state(desk: Desk, name: str, kept: Document, laid: Laid | None = None) -> dict[str, Any]:
+def _state(desk: Desk, name: str, kept: Document, searching: Any = None) -> dict[str, Any]:
     """Lay out an evening for the screen, and what is being searched for it."""
-    if laid is None:
-        with desk.store() as store:
-            laid = laid_out(desk, store, kept)
-    searches = _searches[desk]
-    return shown_evening(kept, laid) | {
-        "id": name,
-        "searching": searches.state(name),
-        "trouble": searches.troubles.get(name, ""),
-    }
+    with desk.store() as store:
+        laid = laid_out(desk, store, kept)
+    about = {"id": name, "searching": searching, "trouble": _searches[desk].troubles.get(name, "")}
+    return shown_evening(kept, laid) | about
 
 
 def _list(desk: Desk, _request: Request) -> Any:
@@ -84,8 +78,9 @@ def _list(desk: Desk, _request: Request) -> Any:
 
 def _one(desk: Desk, request: Request) -> Any:
     name = request.path_params["name"]
+    searching = _searches[desk].state(name)  # asked first: when it has ended, all is kept
     with desk.store() as store:
-        return _state(desk, name, evening_called(store, name))
+        return _state(desk, name, evening_called(store, name), searching)
 
 
 # ------------------------------------------------------------------------ changing
@@ -121,7 +116,7 @@ def _touched(kept: Document) -> Document:
 
 
 def _told(desk: Desk, name: str, kept: Document) -> Any:
-    state = _state(desk, name, kept)
+    state = _state(desk, name, kept, _searches[desk].state(name))
     desk.news.publish("evening", {"id": name, "revision": kept["revision"]})
     return state
 
@@ -174,7 +169,9 @@ def _with_dances(kept: Document, dances: list[Document], **more: Any) -> Documen
 
 def _place(kept: Document, sent: Fields, key: str = "place") -> int:
     """Read a place as an index."""
-    return sent.whole(key, low=1, high=max(1, len(kept["dances"]))) - 1
+    if not kept["dances"]:
+        raise ParameterError("the evening has no dances yet; fill it first")
+    return sent.whole(key, low=1, high=len(kept["dances"])) - 1
 
 
 def _settings(_desk: Desk, store: Store, kept: Document, sent: Fields) -> Document:

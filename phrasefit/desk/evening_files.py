@@ -39,13 +39,8 @@ def _file(desk: Desk, request: Request) -> Response:
     return Response(
         content.encode() if isinstance(content, str) else content,
         media_type=media_type,
-        headers={"content-disposition": f"{_shown(request)}; filename*=UTF-8''{called}"},
+        headers={"content-disposition": f"attachment; filename*=UTF-8''{called}"},
     )
-
-
-def _shown(request: Request) -> str:
-    """Say whether the browser shows the file or keeps it (RFC 6266)."""
-    return "inline" if request.query_params.get("view") else "attachment"
 
 
 def _paths(store: Store, evening: Evening) -> dict[str, str]:

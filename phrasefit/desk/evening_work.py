@@ -10,11 +10,9 @@ import multiprocessing
 import os
 import threading
 import time
-import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +25,7 @@ if TYPE_CHECKING:
     from phrasefit.model import Routine
 
 Choice = tuple[str, str]  # content hash of the song, name of the routine
+IDLE_S = 60.0  # a process that waits for more work holds 150 MB
 ENDED_BY_ITSELF = "the search ended by itself (too little memory?); try again with fewer routines"
 
 
@@ -118,30 +117,61 @@ def _named(pairing: Pairing) -> Choice:
     return pairing.key, pairing.fit.routine.name
 
 
-def _work(answer: Connection, parent: int, search: Search) -> None:
-    """Search in the process; an error that a person can mend goes back as its words."""
+def _work(line: Connection, parent: int) -> None:
+    """Answer searches until the line is closed; an error a person can mend goes back in words."""
     start_worker(parent)
-    try:
-        answer.send(search.run())
-    except PhrasefitError as exc:
-        answer.send(str(exc))
-    except Exception:
-        traceback.print_exc()
+    while True:
+        try:
+            search: Search = line.recv()
+        except EOFError:
+            return
+        try:
+            line.send(search.run())
+        except PhrasefitError as exc:
+            line.send(str(exc))
+
+
+class _Worker:
+    """A process that searches, and the line to it."""
+
+    def __init__(self) -> None:
+        context = multiprocessing.get_context("spawn")  # safe beside our threads
+        self.line, theirs = context.Pipe()
+        self.process = context.Process(target=_work, args=(theirs, os.getpid()), daemon=True)
+        self.process.start()
+        theirs.close()
+
+    def answer(self, search: Search) -> Found | str:
+        """Let it search; raises `OSError` or `EOFError` if it ended instead."""
+        self.line.send(search)
+        answer: Found | str = self.line.recv()
+        return answer
+
+    def end(self) -> None:
+        """End it now, whatever it is doing."""
+        self.process.kill()
+        self.process.join()
+        self.line.close()
 
 
 @dataclass(eq=False)
 class _Running:
-    process: BaseProcess
+    worker: _Worker
     place: int | None
     since: float = field(default_factory=time.monotonic)
     stopped: bool = False
 
 
 class Searches:
-    """The searches under way, one for an evening at most."""
+    """The searches under way, one for an evening at most.
+
+    A process that has done its work waits a while for more: the next search then comes
+    without the seconds that starting takes.
+    """
 
     def __init__(self) -> None:
         self._running: dict[str, _Running] = {}
+        self._idle: list[_Worker] = []
         self._lock = threading.Lock()
         self.troubles: dict[str, str] = {}
 
@@ -171,26 +201,36 @@ class Searches:
             if evening in self._running:
                 raise ParameterError("the evening is being filled already; stop that first")
             self.troubles.pop(evening, None)
-            context = multiprocessing.get_context("spawn")  # safe beside our threads
-            mine, theirs = context.Pipe(duplex=False)
-            process = context.Process(target=_work, args=(theirs, os.getpid(), search), daemon=True)
-            process.start()
-            theirs.close()
-            self._running[evening] = _Running(process, search.place)
+            worker = self._rested() or _Worker()
+            running = self._running[evening] = _Running(worker, search.place)
         threading.Thread(
-            target=self._wait, args=(evening, mine, take, ended), name="search", daemon=True
+            target=self._wait, args=(evening, running, search, take, ended), daemon=True
         ).start()
 
+    def _rested(self) -> _Worker | None:
+        """Take a process that waits for work, if there is one."""
+        while self._idle:
+            worker = self._idle.pop()
+            if worker.process.is_alive():
+                return worker
+            worker.end()
+        return None
+
     def _wait(
-        self, evening: str, answer: Connection, take: Take, ended: Callable[[], None]
+        self,
+        evening: str,
+        running: _Running,
+        search: Search,
+        take: Take,
+        ended: Callable[[], None],
     ) -> None:
-        running = self._running[evening]
+        found: Found | str | None
         try:
-            found: Found | str | None = answer.recv()
+            found = running.worker.answer(search)
+            self._rest(running.worker)
         except (EOFError, OSError):
+            running.worker.end()
             found = None if running.stopped else ENDED_BY_ITSELF
-        answer.close()
-        running.process.join()
         try:
             take(found)
         except PhrasefitError as exc:
@@ -199,14 +239,32 @@ class Searches:
             self._running.pop(evening, None)
         ended()
 
+    def _rest(self, worker: _Worker) -> None:
+        """Let a process wait for more work, and end it if none comes."""
+
+        def end() -> None:
+            with self._lock:
+                if worker not in self._idle:
+                    return
+                self._idle.remove(worker)
+            worker.end()
+
+        with self._lock:
+            self._idle.append(worker)
+        timer = threading.Timer(IDLE_S, end)
+        timer.daemon = True
+        timer.start()
+
     def stop(self, evening: str) -> None:
         """End the search for an evening, if there is one."""
         running = self._running.get(evening)
         if running:
             running.stopped = True
-            running.process.kill()
+            running.worker.process.kill()
 
     def stop_all(self) -> None:
         """End all searches, as the desk ends."""
         for evening in list(self._running):
             self.stop(evening)
+        while self._idle:
+            self._idle.pop().end()

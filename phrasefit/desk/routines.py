@@ -35,6 +35,7 @@ from phrasefit.routine.pasted import read_pasted
 from phrasefit.routine.spec import parse_routine
 from phrasefit.routine.templates import TEMPLATES
 from phrasefit.routine.vocabulary import PATTERNS
+from phrasefit.routine.written import sheet_text
 from phrasefit.store import Store
 
 MOST_KEY = 100  # letters of a key made from a name
@@ -165,14 +166,15 @@ def _open(desk: Desk, request: Request) -> Any:
 
 
 def _file(desk: Desk, request: Request) -> Response:
-    """Hand out a routine as its file."""
+    """Hand out a routine as its file, or as a typed sheet (``?as=sheet``)."""
     key = request.query_params.get("routine", "")
+    as_sheet = request.query_params.get("as") == "sheet"
     with desk.store() as store:
-        text = text_of(store, key)
-    name = quote(safe_stem(name_in_messages(key)) + ".toml")
+        text = sheet_text(routine_called(store, key)) if as_sheet else text_of(store, key)
+    name = quote(safe_stem(name_in_messages(key)) + (".txt" if as_sheet else ".toml"))
     return Response(
         text,
-        media_type="application/toml",
+        media_type="text/plain" if as_sheet else "application/toml",
         headers={"content-disposition": f"attachment; filename*=UTF-8''{name}"},
     )
 

@@ -29,11 +29,11 @@ from phrasefit.desk.songs import analysis_of
 from phrasefit.errors import ParameterError
 from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
-from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.request import ChangePlace, PlanRequest
 from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
+from phrasefit.reports.doubts import doubts_alone, doubts_of
 from phrasefit.reports.fit_text import plans_worth_showing
 from phrasefit.reports.page.page import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
@@ -58,6 +58,7 @@ from phrasefit.store import Store
 
 STEPS = ("undo", "redo", "as-heard")
 MOST_REVISIONS = 10**9
+MOST_AT_ONCE = 4  # changes that are one step
 USUAL_ODD_BARS = (2, 3, 4, 5, 6)  # beats; what a menu has room for
 SHOWN_STARTS = 6
 ELSEWHERE = "what was changed outside the desk"
@@ -93,9 +94,12 @@ def sheet_of(desk: Desk, store: Store, content_hash: str, query: Any) -> dict[st
     plan = fit.plan if fit else None
     view = SongView(bar_map=bar_map, grid=grid, fit=fit, plan=plan)
     loud = loud_shares(pipeline.loudness_of_counts(analysis, grid.times_s))
-    doubts = fit.doubts if fit else find_doubts(bar_map, grid, None)
     questions = questions_of(
-        bar_map, grid, doubts, routine=fit.routine if fit else None, settled=history.settled
+        bar_map,
+        grid,
+        doubts_of(fit) if fit else doubts_alone(bar_map, grid),
+        routine=fit.routine if fit else None,
+        settled=history.settled,
     )
     return {
         "hash": content_hash,
@@ -285,15 +289,18 @@ def _read(kept: Kept) -> Correction:
 
 
 def _correct(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
-    """Add one change to the song's corrections; it may be the answer to a question."""
-    change = read_correction(Fields("what was corrected", sent.table("change").values))
-
-    if change == pipeline.UNTOUCHED:
+    """Add a change to the song's corrections, or several, one after the other, as one step."""
+    tables = sent.tables("changes", most=MOST_AT_ONCE) or [sent.table("change")]
+    changes = [read_correction(Fields("what was corrected", table.values)) for table in tables]
+    if pipeline.UNTOUCHED in changes:
         raise ParameterError("nothing was corrected; load the page again")
 
     def add(history: History, found: pipeline.Analysis, old: Correction) -> pipeline.Analysis:
-        result = pipeline.added(found, old, change)
-        history.change(correction_document(result.correction), correction_words(change))
+        for change in changes:
+            result = pipeline.added(found, old, change)
+            old = result.correction
+        words = ", ".join(correction_words(change) for change in changes)
+        history.change(correction_document(old), words)
         return result
 
     return _changed(desk, request, sent, add)

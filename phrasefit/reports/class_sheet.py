@@ -21,7 +21,7 @@ from phrasefit.reports.leaf import (
     Leaf,
 )
 from phrasefit.reports.picture import draw_picture, picture_height_pt
-from phrasefit.reports.rows import Cell, Row, height_of, paginate, put_rows, row_of, set_words
+from phrasefit.reports.rows import Cell, Row, Slab, height_of, paginate, put_rows, row_of, set_words
 from phrasefit.reports.sheet_rows import (
     AFTER_ARROW_EM,
     FACES_EM,
@@ -70,7 +70,7 @@ def _leaves_at(size: float, fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.heading(fit.routine.name, fit.bar_map.title)
     for words in _facts(fit):
         flow.words(words, BODY_PT - 1, least=SMALL_PT)
-    flow.words(start_line(plan), HEAD_PT, bold=True, before=2)
+    flow.words(start_line(fit, plan), HEAD_PT, bold=True, before=2)
     flow.y += 8
     height = picture_height_pt(fit, plan, flow.inner_pt)
     flow.need(height)
@@ -106,12 +106,19 @@ def _table(flow: Flow, fit: FitPlan, plan: Plan, size: float) -> None:
     for number, page in enumerate(pages):
         if number:
             flow.turn()
+        if not page:  # the first wall, with all that belongs to it, is too high for what is left
+            continue
         heads[0].put(flow.leaf, flow.y)
         flow.y += heads[0].height
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
-        spare = (flow.room_left - VERDICT_PT - height_of(page)) / sum(slab.ends for slab in page)
-        stretch = min(max(spare, 0.0), MOST_STRETCH * size) if len(pages) == 1 else 0.0
+        stretch = _stretch(flow, page, size) if len(pages) == 1 else 0.0
         flow.y = put_rows(flow.leaf, flow.y, page, stretch=stretch)
+
+
+def _stretch(flow: Flow, page: Sequence[Slab], size: float) -> float:
+    """Say how far the rows of a page move apart to fill it."""
+    spare = flow.room_left - VERDICT_PT - height_of(page)
+    return min(max(spare / sum(slab.ends for slab in page), 0.0), MOST_STRETCH * size)
 
 
 def _columns(size: float, *, phrased: bool) -> dict[str, float]:

@@ -28,6 +28,7 @@ from phrasefit.reports.leaf import (
 )
 from phrasefit.reports.paper import Document
 from phrasefit.reports.rows import Row, SetWords, Slab, height_of, paginate, row_of, set_words
+from phrasefit.reports.start_words import is_on_vocals
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import is_off_tempo, tempo_words
 
@@ -153,7 +154,11 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
             if n_in
             else "none: it starts at once",
         ),
-        ("count 1", f"{clock_time(plan.start_s)}, after {plan.intro_counts} counts"),
+        (
+            "count 1",
+            f"{clock_time(plan.start_s)}, after {plan.intro_counts} counts"
+            + ", on the vocals" * is_on_vocals(fit, plan),
+        ),
         ("walls", _wall_words(fit, plan)),
         ("changes", "\n".join(change_lines(plan)) or "none"),
         ("ends", clock_time(plan.ending.time_s)),

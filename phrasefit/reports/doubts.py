@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from phrasefit.fit.doubts import BY_WEIGHT
+from phrasefit.fit.doubts import BY_WEIGHT, find_doubts
 from phrasefit.fit.stakes import weighed
 from phrasefit.meters import SONG_METERS
-from phrasefit.model import Alternative, Consequence, Correction, Doubt, DoubtKind, FitPlan
+from phrasefit.model import (
+    Alternative,
+    BarMap,
+    Consequence,
+    Correction,
+    CountGrid,
+    Doubt,
+    DoubtKind,
+    FitPlan,
+)
 from phrasefit.reports.times import clock_time
 
 METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
@@ -53,6 +62,12 @@ def doubts_of(fit: FitPlan, *, weigh: bool = True) -> tuple[Doubt, ...]:
     if weigh:
         return weighed(fit)
     return tuple(sorted(fit.doubts, key=lambda doubt: BY_WEIGHT.index(doubt.kind)))
+
+
+def doubts_alone(bar_map: BarMap, grid: CountGrid) -> tuple[Doubt, ...]:
+    """List the doubts about a song that nothing is danced to, in the order of their kinds."""
+    found = find_doubts(bar_map, grid, None)
+    return tuple(sorted(found, key=lambda doubt: BY_WEIGHT.index(doubt.kind)))
 
 
 def main_doubt(fit: FitPlan, *, weigh: bool = True) -> Doubt | None:

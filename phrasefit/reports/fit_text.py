@@ -160,5 +160,5 @@ def _other_starts(fit: FitPlan) -> list[str]:
                 f"  {clock_time(option.start_s):>8}  intro {option.intro_counts:>3} counts"
                 f"  score {option.score:>3.0f}  "
             )
-            lines += _wrapped(label, option_words(fit, option)) or [label.rstrip()]
+            lines += _wrapped(label, option_words(fit, option))
     return lines

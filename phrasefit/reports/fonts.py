@@ -241,7 +241,7 @@ def _face(path: str, index: int) -> Face | None:
     if FaceFlags.COLOR in font.face_flags or font.style_flags != StyleFlags.NORMAL:
         return None
     name = font.family_name
-    if name.startswith(NOT_LETTERS):
+    if name == MAIN_FAMILY or name.startswith(NOT_LETTERS):  # what it lacks is looked for
         return None
     known = name in PREFERRED_FAMILIES
     rank = PREFERRED_FAMILIES.index(name) if known else len(PREFERRED_FAMILIES)

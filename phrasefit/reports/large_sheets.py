@@ -65,7 +65,7 @@ def stand_leaves(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     rows = plan_rows(fit, plan)
     flow = Flow(paper, fit.routine.name, title_pt=BODY_PT)
     flow.heading(fit.routine.name, fit.bar_map.title)
-    flow.words(start_line(plan, decimals=0), STAND_PT, least=STAND_LEAST_PT, bold=True)
+    flow.words(start_line(fit, plan, decimals=0), STAND_PT, least=STAND_LEAST_PT, bold=True)
     flow.clear()
 
     def rows_at(size: float) -> list[list[Slab]]:
@@ -135,7 +135,7 @@ def floor_leaves(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.clear()
 
     def rows_at(size: float) -> list[list[Slab]]:
-        start = _floor_row(("", *_start_words(plan)), 0, "", size, flow)
+        start = _floor_row(("", *_start_words(fit, plan)), 0, "", size, flow)
         rows = [start] + [
             _floor_row(floor_words(event), event.facing, event.kind.value, size, flow)
             for event in plan.events
@@ -148,8 +148,8 @@ def floor_leaves(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     return flow.finish()
 
 
-def _start_words(plan: Plan) -> tuple[str, str]:
-    what, _, after = start_line(plan, decimals=0).partition(", ")
+def _start_words(fit: FitPlan, plan: Plan) -> tuple[str, str]:
+    what, _, after = start_line(fit, plan, decimals=0).partition(", ")
     return what.replace(" at ", " "), after
 
 

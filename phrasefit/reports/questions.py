@@ -1,8 +1,8 @@
 """Every doubt as a question for the ear: places to hear, and what each answer says.
 
 Whoever cannot name what is wrong can still hear which of two is right.  An answer is a
-correction like any other, also the one that all is as it should be, wherever a correction
-can say so.
+correction like any other, also the one that all is as it should be where a correction can
+say just that; else it has none, and whoever asks has to remember it.
 """
 
 from __future__ import annotations
@@ -14,16 +14,15 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.corrections.beats import apply_correction
-from phrasefit.corrections.document import LEVELS
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Correction, CountGrid, Doubt, DoubtKind, Routine
-from phrasefit.reports.doubts import BY_WEIGHT, doubt_words, reading_words
+from phrasefit.reports.doubts import doubt_words, reading_words
 from phrasefit.reports.times import clock_time
 
 HEARD_BARS = 2  # each answer sounds for so long
 AROUND_COUNTS = 4  # before and after the place where a section may begin
-MOST_PLACES = 4  # section starts asked about; more tire the ear
+MOST_PLACES = 3  # section starts asked about; more tire the ear
 EARLIEST_SHARE = 0.3  # of the song: by then all instruments play; common practice, no source
 
 
@@ -70,25 +69,21 @@ def questions_of(
     routine: Routine | None = None,
     settled: Sequence[str] = (),
 ) -> tuple[Question, ...]:
-    """Turn doubts into questions, the one that would change a plan most first.
+    """Turn doubts into questions, in their order.
 
     Parameters
     ----------
     bar_map : BarMap
     grid : CountGrid
     doubts : sequence of Doubt
-        As `phrasefit.fit.doubts.find_doubts` lists them.
+        What would change most first, as `phrasefit.reports.doubts.doubts_of` lists them.
     routine : Routine, optional
         What the counts of other readings are chosen for.
     settled : sequence of str
         Keys of questions that need not be asked any more.
     """
     asked = _Asked(bar_map, grid, routine)
-    found = [
-        question
-        for doubt in sorted(doubts, key=lambda doubt: BY_WEIGHT.index(doubt.kind))
-        for question in asked.about(doubt)
-    ]
+    found = [question for doubt in doubts for question in asked.about(doubt)]
     return tuple(question for question in found if question.key not in settled)
 
 
@@ -110,6 +105,8 @@ class _Asked:
             yield self._about_meter(doubt)
         elif doubt.kind is DoubtKind.LEVEL:
             yield self._about_level(doubt)
+        elif doubt.kind is DoubtKind.SECTION:
+            yield self._about_section(doubt, doubt.at_s)
         elif doubt.kind is DoubtKind.PHRASES:
             yield from self._about_sections(doubt)
 
@@ -178,11 +175,9 @@ class _Asked:
         )
 
     def _about_level(self, doubt: Doubt) -> Question:
-        level = 1 / self.grid.beats_per_count
         as_it_is = Answer(
             words=f"as it is, {doubt.counts_per_minute:.0f} a minute",
             hearing=self._sound(Correction(), counts=True),
-            change=Correction(level=level) if level in LEVELS else None,
         )
         every_beat = Answer(
             words=f"{doubt.beats_per_minute:.0f} a minute",
@@ -215,20 +210,21 @@ class _Asked:
         inner = [section for section in self.bar_map.sections[1:] if section.strength < 1]
         unsure = sorted(inner, key=lambda section: section.strength)[:MOST_PLACES]
         for section in sorted(unsure, key=lambda section: section.start_beat):
-            at_s = float(times[section.start_beat])
-            hearing = self._around(at_s)
-            begins = Answer(
-                words="yes, a section starts here",
-                hearing=hearing,
-                change=Correction(sections_at_s=(at_s,)),
-            )
-            none = Answer(words="no, none does", change=Correction(no_section_at_s=(at_s,)))
-            yield Question(
-                key=f"{doubt.kind.value} {at_s:.2f}",
-                words=f"Does something new begin on the click, at {clock_time(at_s)}?",
-                why=doubt_words(doubt),
-                answers=(begins, none),
-            )
+            yield self._about_section(doubt, float(times[section.start_beat]))
+
+    def _about_section(self, doubt: Doubt, at_s: float) -> Question:
+        begins = Answer(
+            words="yes, a section starts here",
+            hearing=self._around(at_s),
+            change=Correction(sections_at_s=(at_s,)),
+        )
+        none = Answer(words="no, none does", change=Correction(no_section_at_s=(at_s,)))
+        return Question(
+            key=f"section {at_s:.2f}",
+            words=f"Does something new begin on the click, at {clock_time(at_s)}?",
+            why=doubt_words(doubt),
+            answers=(begins, none),
+        )
 
     def _around(self, at_s: float) -> Hearing:
         times = self.grid.times_s

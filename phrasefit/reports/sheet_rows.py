@@ -13,6 +13,7 @@ from phrasefit.reports.event_words import counts_words, row_words
 from phrasefit.reports.leaf import BOX_PT, LEFT_PT, Canvas
 from phrasefit.reports.picture import arrow, event_shape
 from phrasefit.reports.rows import Mark
+from phrasefit.reports.start_words import is_on_vocals
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import music_name, off_phrase, part_name
 
@@ -90,9 +91,11 @@ def _whole(fit: FitPlan, wall: Wall) -> int:
     return next(part.counts for part in fit.routine.parts if part.name == wall.part)
 
 
-def start_line(plan: Plan, *, decimals: int = 1) -> str:
+def start_line(fit: FitPlan, plan: Plan, *, decimals: int = 1) -> str:
     """Say when the dance starts."""
     after = f", after {counts_words(plan.intro_counts)}" if plan.intro_counts > 0 else ""
+    if is_on_vocals(fit, plan):
+        after += ", on the vocals"
     return f"START at {clock_time(plan.start_s, decimals=decimals)}{after}"
 
 

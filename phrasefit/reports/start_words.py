@@ -11,9 +11,14 @@ from phrasefit.reports.times import clock_time
 FELT_POINTS = 1.0  # a difference of the score that is worth a word
 
 
+def is_on_vocals(fit: FitPlan, plan: Plan) -> bool:
+    """Tell whether the dance begins where the singing does, as far as a person said so."""
+    return plan.start_count == fit.grid.singing
+
+
 def start_words(fit: FitPlan, plan: Plan) -> str:
     """Say when count 1 comes, counted from the first one and from the first phrase."""
-    sung = " on the vocals" if plan.start_count == fit.grid.singing else ""
+    sung = " on the vocals" if is_on_vocals(fit, plan) else ""
     text = f"count 1{sung} at {clock_time(plan.start_s)}"
     if plan.intro_counts > 0:
         text += f", after an intro of {counts_words(plan.intro_counts)} from the first one"
@@ -54,4 +59,6 @@ def why_not(fit: FitPlan, option: StartOption) -> str:
     less = max(plan.score for plan in fit.plans) - option.score
     if less >= FELT_POINTS and not reasons:
         reasons.append("fewer phrases are met from there")
-    return "; ".join(reasons) or "as good, but later" * (option.start_count > fit.plan.start_count)
+    if reasons:
+        return "; ".join(reasons)
+    return "as good, but later" if option.start_count > fit.plan.start_count else "nearly as good"

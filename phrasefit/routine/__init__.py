@@ -12,5 +12,12 @@
 `consistency`             contradictions inside a routine (errors)
 `spec`                    the routine file: its format and its reader
 `check`                   every finding about a routine, warnings included
+`form`                    a routine file as fields and lines, changed in place
+`templates`               what a new routine starts from
+`written`                 writing a new file, and a routine as a typed sheet
+`pasted`                  reading a typed sheet, with the three below
+`sheet_head`              ... its head: name, size, level, tempo
+`sheet_changes`           ... its restarts and tags
+`typed_steps`             ... one line: counts, step, feet, turn
 ========================  ====================================================
 """

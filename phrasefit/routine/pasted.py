@@ -9,7 +9,6 @@ source.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,14 +18,22 @@ from phrasefit.meters import DANCE_METERS
 from phrasefit.model import one_line
 from phrasefit.routine.counts import MAX_COUNTS, count_number, parse_counts
 from phrasefit.routine.dancer_state import last_count
-from phrasefit.routine.part_reader import MOST_TAG_COUNTS, parse_rhythm
+from phrasefit.routine.part_reader import MOST_LISTED, parse_rhythm
+from phrasefit.routine.sheet_changes import (
+    denied,
+    is_about_restart,
+    restart_after,
+    says_only_after,
+    tag_in,
+    unquoted,
+)
 from phrasefit.routine.sheet_head import HeadReader
 from phrasefit.routine.step_lines import HEADING_SIGNS, parse_steps
 from phrasefit.routine.turns import facing_from_clock
 from phrasefit.routine.typed_steps import plain, read_typed_step, split_counts
 from phrasefit.routine.written import Draft, DraftBlock, file_text
 
-MOST_LINES = 2000
+MOST_LINES = 1000
 MOST_LETTERS = 500  # of a line; longer ones are no line of a sheet
 
 STEP, HEADING, FACT, REMARK = "step", "heading", "fact", "remark"
@@ -45,16 +52,6 @@ _PART = re.compile(
     r"\s*[)]?\s*(?P<title>.*)",
     re.I,
 )
-_TAG = re.compile(
-    r'(?:tag|bridge)s?\s*\d?\b\s*(?P<name>"(?:[^"\\]|\\.)*")?\s*[:,(-]*\s*(?P<rest>.*)', re.I
-)
-_COUNTS_OF = re.compile(r"(?P<number>\d{1,3})\s*-?\s*counts?\b", re.I)
-_RESTART_AFTER = re.compile(
-    r"(?:after|following)\s+(?:the\s+)?(?:first\s+)?(?:counts?\s+)?(?P<number>\d{1,3})\b"
-    r"(?!\s*(?:st|nd|rd|th)\b)|(?P<plain>\d{1,3})\s*counts?\b|\bcount\s+(?P<count>\d{1,3})\b",
-    re.I,
-)
-_RESTART_SECTION = re.compile(r"after\s+(?:section|sec|set|s)\.?\s*(?P<number>\d{1,2})\b", re.I)
 _AGAIN = re.compile(
     r"(?:repeat|begin again|start again|start over|enjoy|have fun|end of dance)\b.*", re.I
 )
@@ -65,7 +62,7 @@ _NOTE = re.compile(
 _FACING = re.compile(
     r"(?:facing|face|faces)\s*:?\s*(?P<clock>\d{1,2}(?::\d{2})?(?:\s*o['’]clock)?)\.?", re.I
 )
-_BULLET = re.compile(r"^[\s•·▪◦●*]+(?=\S)")
+_MARKS = re.compile(r"^[\s•·▪◦●*_#]+(?=\S)|[*_]+$")  # bullets, bold, headings of plain text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,15 +142,14 @@ class _Reader:
         self.lines = lines
         self.draft = Draft()
         self.block = self.draft.main
-        self.restarts: set[int] = set()
         self.plain_tags: list[int] = []
         self.head = HeadReader(self.draft)
-        self.place = 0
+        self.place = self.n_restarts = 0
         self.last_was_step = False
         self.rules: tuple[Callable[[str], Taken], ...] = (
-            self._own_form, self._part, self._head, self._no_changes, self._restart, self._tag,
-            self._size, self._again, self._facing_line, self._section, self._step, self._title,
-            self._note, self._capitals, self._goes_on,
+            self._own_form, self._part, self._head, self._whole_size, self._no_changes,
+            self._restart, self._tag, self._size, self._again, self._facing_line, self._section,
+            self._step, self._title, self._note, self._capitals, self._goes_on,
         )  # fmt: skip
 
     def read(self, place: int, number: int) -> SheetLine:
@@ -163,7 +159,7 @@ class _Reader:
         try:
             if len(line) > MOST_LETTERS:
                 raise ParameterError(f"the line has more than {MOST_LETTERS} letters; divide it")
-            text = _BULLET.sub("", line)
+            text = _MARKS.sub("", line)
             taken = next((taken for rule in self.rules if (taken := rule(text))), None)
             if taken is None:
                 raise ParameterError(
@@ -178,8 +174,6 @@ class _Reader:
     def finished(self) -> Draft:
         """Put the rest into the draft."""
         draft = self.draft
-        if self.restarts:
-            draft.restarts = sorted(self.restarts)
         with_steps = [block for block in draft.tag_blocks if block.rows]
         if not with_steps:
             self.plain_tags += [block.counts for block in draft.tag_blocks]
@@ -206,7 +200,7 @@ class _Reader:
         match = _PART.fullmatch(plain(text))
         if not match:
             return None
-        name = _unquoted(match["name"])
+        name = unquoted(match["name"])
         block = DraftBlock(name=name, counts=int(match["counts"] or 0))
         if not 0 < block.counts <= MAX_COUNTS:
             block.counts = 0
@@ -221,58 +215,48 @@ class _Reader:
         return HEADING, f"part {name} begins"
 
     def _no_changes(self, text: str) -> Taken:
-        said = text.lower().strip(" .!")
-        if not re.fullmatch(
-            r"no (?:tags?|restarts?)(?:\s*(?:,|&|and|or|no|/)\s*(?:no )?(?:tags?|restarts?))*", said
-        ):
-            return None
-        if "tag" in said:
+        kinds = denied(text)
+        if "tags" in kinds:
             self.draft.tags = "none"
-        if "restart" in said:
-            self.draft.restarts = "none"
-        return FACT, said
+        if "restarts" in kinds:
+            self._of_restarts.restarts = "none"
+        return (FACT, text.lower()) if kinds else None
 
     def _restart(self, text: str) -> Taken:
-        if not re.search(r"\brestarts?\b", text, re.I) or self._is_step(text):
+        if not is_about_restart(text) or self._is_step(text):
             return None
-        said = plain(text)
-        if re.search(r"\bany\b", said, re.I):
-            self.draft.restarts = "any"
-            return FACT, "a restart may come after any whole bar"
-        section = _RESTART_SECTION.search(said)
-        numbers = [int(next(filter(None, m.groups()))) for m in _RESTART_AFTER.finditer(said)]
-        if section:
-            numbers = [int(section["number"]) * DANCE_METERS[self._meter].group_counts]
-        elif not numbers and re.search(r"\bhere\b", said, re.I) and self.block.rows:
-            numbers = [self._danced()]
-        if len(numbers) != 1 or not 0 < numbers[0] < MAX_COUNTS:
-            raise ParameterError(
-                "it does not say once after which count; write restart after count 16"
-            )
-        self.restarts.add(numbers[0])
+        self.n_restarts += 1
+        if self.n_restarts > MOST_LISTED:
+            raise ParameterError(f"there are more than {MOST_LISTED} restarts; leave some out")
+        before = self._of_restarts.restarts
+        listed = before if isinstance(before, list) else []
+        group = DANCE_METERS[self._meter].group_counts
+        after = restart_after(text, group=group, danced=self._danced())
+        self._of_restarts.restarts = "any" if after is None else sorted({*listed, after})
+        said = "any whole bar" if after is None else f"count {after}"
+        if says_only_after(text):
+            return FACT, f"a restart may come after {said}"
         self.draft.notes.append(text)
-        return FACT, f"a restart may come after count {numbers[0]}; kept as a note"
+        return FACT, f"a restart may come after {said}; kept as a note"
 
     def _tag(self, text: str) -> Taken:
-        match = _TAG.fullmatch(plain(text))
-        if not match:
+        if self._is_step(text):
             return None
-        counts = _COUNTS_OF.search(match["rest"])
-        number = int(counts["number"]) if counts else 0
-        if number > MOST_TAG_COUNTS:
-            raise ParameterError(f"a tag has at most {MOST_TAG_COUNTS} counts; make it a part")
-        if not number and not self._steps_follow():
-            raise ParameterError("it does not say how many counts; write Tag: 4 counts")
-        words = match["rest"].replace(counts[0], " ") if counts else match["rest"]
-        name = _unquoted(match["name"]) if match["name"] else one_line(words).strip(" ,:;.()-")
-        self.block = DraftBlock(name=name, counts=number)
-        self.draft.tag_blocks.append(self.block)
-        length = f"of {number} counts" if number else "as long as its steps"
-        return HEADING, f"a tag {length}" + (f": {name}" if name else "")
+        tag = tag_in(text, steps_follow=self._steps_follow(), in_head=not self._has_steps)
+        if tag is None:
+            return None
+        self.block = tag
+        self.draft.tag_blocks.append(tag)
+        length = f"of {tag.counts} counts" if tag.counts else "as long as its steps"
+        return HEADING, f"a tag {length}" + (f": {tag.name}" if tag.name else "")
 
     def _head(self, text: str) -> Taken:
         said = self.head.keyed(text) or self.head.foot(text)
         return (FACT, said) if said else None
+
+    def _whole_size(self, text: str) -> Taken:
+        """Take a size before anything else that its line says of tags and restarts."""
+        return self._size(text) if self.head.is_whole_size(text) else None
 
     def _size(self, text: str) -> Taken:
         of_head = not self._is_step(text) and not self._has_steps
@@ -301,7 +285,7 @@ class _Reader:
         """
         said = plain(text)
         before = self.draft.parts[-1] if self.draft.parts else self.draft.main
-        after_tag = bool(self.block.rows) and self.block in self.draft.tag_blocks
+        after_tag = self.block in self.draft.tag_blocks
         if match := _RANGE.fullmatch(said):
             named = re.match(r"[\[(]?\s*s(?:ec|ection|et)?\.?\s*\d", said, re.I) is not None
             if named or self._counts_follow_inside(match):
@@ -360,6 +344,11 @@ class _Reader:
         return parse_rhythm(self.draft.rhythm) if self.draft.rhythm else 4
 
     @property
+    def _of_restarts(self) -> Draft | DraftBlock:
+        """What a line on restarts is about: the part it stands in, or the whole routine."""
+        return self.block if self.block in self.draft.parts else self.draft
+
+    @property
     def _has_steps(self) -> bool:
         return any(block.rows for block in (self.draft.main, *self.draft.parts))
 
@@ -369,7 +358,7 @@ class _Reader:
     def _steps_follow(self) -> bool:
         """Tell whether the next line is a step."""
         following = self.lines[self.place + 1 : self.place + 2]
-        return bool(following) and self._is_step(_BULLET.sub("", following[0]))
+        return bool(following) and self._is_step(_MARKS.sub("", following[0]))
 
     def _counts_follow_inside(self, match: re.Match[str]) -> bool:
         """Tell whether the line below begins again where this range begins, or at 1."""
@@ -377,7 +366,7 @@ class _Reader:
         following = self.lines[self.place + 1 : self.place + 2]
         if not following or last <= first:
             return False
-        counts, _ = split_counts(plain(_BULLET.sub("", following[0])))
+        counts, _ = split_counts(plain(_MARKS.sub("", following[0])))
         try:
             begins = count_number(int(parse_counts(counts)[-1]) if counts else -1)
             first_of_next = count_number(max(0, int(parse_counts(counts)[0]))) if counts else 0
@@ -389,13 +378,3 @@ class _Reader:
         """Count how much of the part is danced by now."""
         steps = parse_steps(list(enumerate(self.block.rows)), self._meter).steps
         return count_number(last_count(steps[-1])) if steps else 0
-
-
-def _unquoted(name: str) -> str:
-    """Read a name that may stand in quotes."""
-    if not name.startswith('"'):
-        return name
-    try:
-        return one_line(json.loads(name))
-    except ValueError:
-        return name.strip('"')

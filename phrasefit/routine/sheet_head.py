@@ -23,7 +23,8 @@ _KEYS = {
     "start": "intro", "foot": "foot", "sequence": "sequence", "phrasing": "sequence",
     "music": "note", "song": "note", "track": "note", "note": "note", "notes": "note",
     "contact": "note", "date": "note", "version": "note", "ending": "note", "option": "note",
-    "styling": "note", "hint": "note",
+    "styling": "note", "hint": "note", "last update": "note", "updated": "note",
+    "revised": "note", "website": "note", "video": "note", "email": "note", "e-mail": "note",
 }  # fmt: skip
 # Longest first: "high beginner" before "beginner"; common practice, no source.
 _LEVELS = (
@@ -73,11 +74,15 @@ class HeadReader:
             raise ParameterError("nothing stands behind the colon; write it, or take the line out")
         return "; ".join(said)
 
+    def is_whole_size(self, text: str) -> bool:
+        """Tell whether a line gives counts and walls."""
+        return len({match["what"][:1].lower() for match in _SIZE.finditer(text)}) == 2
+
     def size(self, text: str) -> str:
-        """Take ``32 counts, 4 walls, improver``."""
+        """Take ``32 counts, 4 walls, improver``; the counts of a tag are none of these."""
         found = list(_SIZE.finditer(text))
         rest = plain(_SIZE.sub(" ", text)).lower()
-        if not found:
+        if not found or (re.search(r"\btag|\bbridge", rest) and not self.is_whole_size(text)):
             return ""
         if re.search(r"\bintro\b|\bstart\b", rest):
             return self._take_intro(text, text)

@@ -31,7 +31,7 @@ _TITLED = re.compile(r"\s*(?:counts?|cts?|beats?)?\.?\s*[(\[]?\s*", re.IGNORECAS
 _COUNTS_AT_END = re.compile(r"[(\[]\s*(?P<counts>[0-9&][0-9&ea,\s-]*)\s*[)\]]\s*\.?$")
 _MORE_COUNTS = re.compile(r"(?<![\w/:])[0-9]{1,2}\s?(?:[&-]\s?[0-9]{1,2}|&)(?![\w/:])")
 
-_SIDES = {"right": "R", "left": "L", "r": "R", "l": "L"}
+_SIDES = {"right": "R", "left": "L", "r": "R", "l": "L", "rf": "R", "lf": "L"}
 _SIDE = r"(?:right|left|r|l)\b"
 _SIZE = r"(?:(?:[1-3]\s+)?[1-7]/[248]|[1-3]?\s?[½¼¾⅛⅜⅝⅞])"
 _SIZE_WORDS = {
@@ -59,10 +59,15 @@ _LISTED = re.compile(
     re.IGNORECASE,
 )
 _PIECES = re.compile(r"\s*(?:[,;&/+]|\band\b|\bthen\b)\s*", re.IGNORECASE)
-_NO_WEIGHT_WORDS = frozenset(
-    ("touch", "tap", "point", "kick", "hitch", "scuff", "brush", "hook", "flick", "hold", "dig",
-     "drag", "sweep", "clap", "pause")
+_LIFTED_WORDS = frozenset(
+    ("touch", "tap", "point", "kick", "hitch", "scuff", "brush", "hook", "flick", "hold", "clap",
+     "pause")
 )  # fmt: skip
+_OPEN_WORDS = frozenset(  # steps of several moves, or whose weight a sheet has to tell
+    ("dig", "drag", "sweep", "switch", "bump", "swivel", "twist", "split", "jack", "change")
+)  # fmt: skip
+_NO_WEIGHT_WORDS = _LIFTED_WORDS | _OPEN_WORDS
+_WAYS = frozenset(("forward", "back"))
 _WEIGHT_WORDS = frozenset(
     ("step", "walk", "run", "cross", "behind", "side", "rock", "recover", "replace", "close",
      "together", "back", "forward", "stomp", "out", "in", "home", "lock", "ball", "pivot")
@@ -189,7 +194,7 @@ def _read_turn(words: str) -> tuple[str, str]:
 
 def _read_feet(name: str, words: str, n_moments: int) -> tuple[str, str]:
     """Give the name without a list of feet, and the feet; "" where the words leave them open."""
-    says = set(re.findall(r"[a-z]+", words.lower()))
+    says = _said(words)
     if (match := _LISTED.search(words)) and not says & _NO_WEIGHT_WORDS:
         signs = "".join(
             re.findall(r"[rlb]", re.sub("right", "r", re.sub("left", "l", match[0].lower())))
@@ -202,22 +207,36 @@ def _read_feet(name: str, words: str, n_moments: int) -> tuple[str, str]:
     return name, " ".join(signs_found)
 
 
+def _said(text: str) -> set[str]:
+    """List the words of a text, and what they may be the plural of."""
+    endings = ("", "s", "es")
+    words = re.findall(r"[a-z]+", text.lower())
+    return {word.removesuffix(ending) for word in words for ending in endings}
+
+
+def _is_lifted(said: set[str]) -> bool:
+    """Tell whether words name only what takes no weight, however often."""
+    return bool(said & _LIFTED_WORDS) and not said & (_WEIGHT_WORDS | _OPEN_WORDS) - _WAYS
+
+
 def _feet_by_piece(words: str, n_moments: int) -> tuple[str, ...]:
     """Read one foot for each moment: ``rock forward right, recover left``."""
     pieces = [piece for piece in _PIECES.split(words) if piece.strip()]
+    if pieces and all(_is_lifted(_said(piece)) for piece in pieces):
+        return (NO_WEIGHT,) * n_moments
     if len(pieces) != n_moments:
         return ()
     signs: list[str] = []
     for piece in pieces:
-        said = re.findall(r"[a-z]+", piece.lower())
-        sides = [_SIDES[word] for word in said if word in _SIDES]
-        if _NO_WEIGHT_WORDS & set(said):
+        said = _said(piece)
+        sides = [_SIDES[w] for w in re.findall(r"[a-z]+", piece.lower()) if w in _SIDES]
+        if _NO_WEIGHT_WORDS & said:
             signs.append(NO_WEIGHT)
-        elif not _WEIGHT_WORDS & set(said):
+        elif not _WEIGHT_WORDS & said:
             return ()
         elif sides:
             signs.append(sides[0])
-        elif signs and signs[-1] in ("R", "L") and _OTHER_FOOT_WORDS & set(said):
+        elif signs and signs[-1] in ("R", "L") and _OTHER_FOOT_WORDS & said:
             signs.append(OTHER[signs[-1]])
         else:
             return ()

@@ -12,17 +12,19 @@ from dataclasses import dataclass, field
 
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Part, Routine, Step
+from phrasefit.routine.restarts import usual_restart_counts
 from phrasefit.routine.turns import format_turn
 
 TEXT_MARK = '"""'
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, eq=False)
 class DraftBlock:
     """Step lines of a part (or tag) that is being written; `counts` 0 = as the steps say."""
 
     name: str = ""
     counts: int = 0
+    restarts: str | list[int] = ""
     rows: list[str] = field(default_factory=list)
 
 
@@ -108,6 +110,8 @@ def _head(draft: Draft) -> Iterator[str]:
 def _block(block: DraftBlock) -> Iterator[str]:
     if block.counts:
         yield f"counts = {block.counts}"
+    if block.restarts:
+        yield f"restarts = {json.dumps(block.restarts)}"
     if block.rows:
         yield f"steps = {steps_value(block.rows)}"
 
@@ -137,7 +141,7 @@ def sheet_text(routine: Routine) -> str:
     for part in routine.parts:
         if routine.sequence:
             lines += ["", f"Part {json.dumps(part.name)}: {part.counts} counts"]
-        lines += _typed_block(part)
+        lines += [*_typed_block(part), *_typed_restarts(part, routine.meter)]
     for tag in routine.tags:
         name = f" {json.dumps(tag.name)}" if tag.name else ""
         lines += ["", f"Tag{name}: {tag.counts} counts"]
@@ -154,6 +158,15 @@ def _typed_block(part: Part) -> Iterator[str]:
         if step.heading:
             yield f"-- {step.heading}"
         yield _typed_row(step)
+
+
+def _typed_restarts(part: Part, meter: int) -> list[str]:
+    counts = tuple(point.after_count for point in part.restart_points)
+    if not counts:
+        return ["No restarts"]
+    if counts == usual_restart_counts(part.counts, meter):
+        return ["Restart after any whole bar"]
+    return [f"Restart after count {after}" for after in counts]
 
 
 def _typed_row(step: Step) -> str:

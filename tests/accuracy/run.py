@@ -12,7 +12,10 @@ Plan agreement: `fit_routine` plans a routine of C counts and 4 walls (`--counts
 waltz songs: 3/4 of C) once on the map heard and once on the true map.  Where the
 truth has no sections, the product itself finds them on the true beats; such sets are
 marked ``*``.  "Plan, form given" gives both maps the same true sections, so that only
-beats and bars can differ.  "Walls shared" is the F-measure of wall starts.
+beats and bars can differ.  "Walls shared" is the F-measure of wall starts, "start" the share
+of plans that begin as the one from the true map does.  Regret is what the plan of the map
+heard scores less on the true map than the best plan there [points of 100]: all of its score
+where there is no plan, or one for other bars.
 """
 
 from __future__ import annotations
@@ -51,13 +54,15 @@ SHOWN = (
     ("section_f_05", "section 0.5 s"),
     ("section_f_3", "section 3 s"),
     ("plan", "plan agreement"),
+    ("start", "start"),
+    ("regret", "regret, mean"),
     ("walls", "walls shared"),
     ("plan_bars", "plan, form given"),
 )
 
 
-def wall_starts(bar_map, counts: int) -> list[float] | str:
-    """Wall starts of the advised plan [s], or why there is none."""
+def planned(bar_map, counts: int):
+    """Fit a routine of so many counts; why there is no plan, if there is none."""
     from phrasefit.fit import fit_routine
     from phrasefit.routine.spec import routine_from_numbers
 
@@ -66,29 +71,48 @@ def wall_starts(bar_map, counts: int) -> list[float] | str:
         counts=counts * 3 // 4 if in_threes else counts, walls=4, meter=3 if in_threes else 4
     )
     try:
-        return [wall.start_s for wall in fit_routine(bar_map, routine).plan.walls]
+        return fit_routine(bar_map, routine)
     except PhrasefitError as exc:
         return str(exc)
 
 
+def regret(true_fit, heard_fit) -> float:
+    """Points that the plan heard loses on the true map against the best plan there."""
+    from phrasefit.fit.regret import points_on
+
+    best = true_fit.plan.score
+    if heard_fit is None or heard_fit.routine.meter != true_fit.routine.meter:
+        return best
+    worth = points_on(heard_fit.plan, heard_fit.grid, true_fit.grid, true_fit.request)
+    return max(best - min(max(worth, 0.0), 100.0), 0.0)
+
+
 def compare_plans(true_map, heard_map, all_counts: list[int]) -> dict[str, float]:
-    """Agreement of the plans for each routine length, and their means."""
-    agreements, overlaps = {}, []
+    """Agreement and regret of the plans for each routine length, and their means."""
+    rows = []
     for counts in all_counts:
-        expected = wall_starts(true_map, counts)
-        if isinstance(expected, str):
+        true_fit = planned(true_map, counts)
+        if isinstance(true_fit, str):
             continue  # nothing to dance on the true map either: no question was asked
-        got = [] if heard_map is None else wall_starts(heard_map, counts)
-        got = [] if isinstance(got, str) else got
-        agreements[f"plan_{counts}"] = plan_agreement(expected, got)
-        overlaps.append(wall_overlap(expected, got))
-    if not agreements:
-        return {}
-    return {
-        **agreements,
-        "plan": float(np.mean(list(agreements.values()))),
-        "walls": float(np.mean(overlaps)),
-    }
+        heard_fit = None if heard_map is None else planned(heard_map, counts)
+        heard_fit = None if isinstance(heard_fit, str) else heard_fit
+        expected, got = (
+            [wall.start_s for wall in fit.plan.walls] if fit else []
+            for fit in (true_fit, heard_fit)
+        )
+        rows.append(
+            {
+                "plan": plan_agreement(expected, got),
+                "walls": wall_overlap(expected, got),
+                "start": plan_agreement(expected[:1], got[:1]),
+                "regret": regret(true_fit, heard_fit),
+                "counts": counts,
+            }
+        )
+    means = {key: float(np.mean([r[key] for r in rows])) for key in rows[0]} if rows else {}
+    means.pop("counts", None)
+    by_counts = {f"{key}_{r['counts']}": r[key] for r in rows for key in ("plan", "regret")}
+    return means | by_counts
 
 
 def load_model(system: str, weights: Path | None):
@@ -178,8 +202,25 @@ def table(rows: list[dict], systems: list[str]) -> str:
 
 def _cell(values: list[float], key: str) -> str:
     mean, low, high = bootstrap_interval(np.array(values, float))
-    digits = 1 if key.endswith("_ms") else 2
+    digits = 1 if key.endswith("_ms") or key == "regret" else 2
     return "–" if np.isnan(mean) else f"{mean:.{digits}f} [{low:.{digits}f} {high:.{digits}f}]"
+
+
+def regrets(rows: list[dict], systems: list[str]) -> str:
+    """Markdown: regret over all plans of each set, most of which have none."""
+    lines = ["| set | system | plans | median | mean | no regret |", "|" + " --- |" * 6]
+    for set_name in dict.fromkeys(row["set"] for row in rows):
+        for system in systems:
+            points = np.array(
+                [value for row in rows if (row["set"], row["system"]) == (set_name, system)
+                 for key, value in row.items() if key.startswith("regret_")]
+            )  # fmt: skip
+            if points.size:
+                lines.append(
+                    f"| {set_name} | {system} | {points.size} | {np.median(points):.1f}"
+                    f" | {points.mean():.1f} | {np.mean(points < 1):.2f} |"
+                )
+    return "\n".join(lines)
 
 
 def calibration(rows: list[dict], systems: list[str]) -> str:
@@ -254,7 +295,7 @@ def main() -> None:
     rows = [row for song_rows in work for row in song_rows]
     broken = [row for row in rows if row["system"] == "all"]
     rows = [row for row in rows if row["system"] != "all"]
-    for part in (table, calibration, failures):
+    for part in (table, regrets, calibration, failures):
         print(part(rows, options.systems), end="\n\n")
     for row in broken:
         print(f"- not judged: {row['set']}/{row['song']}: {row['failure']}")

@@ -9,6 +9,7 @@ from typing import Any
 
 from kept_songs import keep, square_song
 from phrasefit.batch import Workers, listen_to, songs_in
+from phrasefit.collection import Collection
 from phrasefit.store import Store
 
 ROOT = Path(__file__).parents[2]
@@ -19,7 +20,7 @@ NAMES = (
 EASY = {"minutes": 8, "beginner_every": 0, "min_length_s": 60}  # wishes that these songs can meet
 
 
-def fill_store(top: Path) -> Path:
+def fill_store(top: Path, *, with_sample: bool = True) -> Path:
     """Make ``top/data`` with songs in ``top/my music``; give the data folder."""
     music = top / "my music"
     music.mkdir(parents=True)
@@ -29,9 +30,11 @@ def fill_store(top: Path) -> Path:
             meter, bpm = (3, 96) if name == "Waltz" else (4, 100 + 2 * i)
             song = square_song(name, *bars, bpm=bpm, meter=meter, artist=f"Band {i % 3}")
             keep(store, music, song)
-        shutil.copy(ROOT / "sample_audio" / "paper-boat-waltz.ogg", music)
-        heard = [path for path in songs_in([music]) if path.suffix == ".ogg"]
-        listen_to(heard, store, workers=Workers(n_jobs=1))
+        if with_sample:
+            shutil.copy(ROOT / "sample_audio" / "paper-boat-waltz.ogg", music)
+            heard = [path for path in songs_in([music]) if path.suffix == ".ogg"]
+            listen_to(heard, store, workers=Workers(n_jobs=1))
+        Collection.of(store)  # sums up those written down
     return top / "data"
 
 

@@ -65,6 +65,8 @@ def test_saving_keeps_the_text_and_asks_for_the_revision_seen(desk) -> None:
     file = desk.ask("GET", "/api/routines/file?routine=Tin%20Whistle")
     assert file.body.decode() == TEMPLATE.replace("hold", "hold still")
     assert "Tin%20Whistle.toml" in file.headers["content-disposition"]
+    typed = desk.ask("GET", "/api/routines/file?routine=Tin%20Whistle&as=sheet").body.decode()
+    assert "Title: Tin Whistle\n" in typed and "1-8 | hold still" in typed
 
     late = desk.ask("POST", "/api/routines/save", sent | {"text": "counts = 16\nwalls = 1\n"})
     assert late.status == 409
@@ -180,7 +182,7 @@ def test_new_from_a_template_typed_mended_and_found(desk, page_of) -> None:
     page.get_by_text("To mend:").first.wait_for(state="detached")
     assert rows.nth(1).get_by_role("img").get_attribute("aria-label").startswith("right foot, left")
 
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     page.wait_for_url("**/routines/edit?routine=Paper%20Lanterns")
     page.get_by_role("link", name="Routines", exact=True).click()
     page.get_by_role("link", name="Paper Lanterns", exact=True).wait_for()
@@ -202,7 +204,7 @@ def test_a_pasted_sheet_is_mended_where_it_is_marked(desk, page_of) -> None:
     last.locator(".found.error").wait_for()  # its feet were not told, and are not guessed
     last.get_by_label("feet").fill("R . L .")
     page.locator(".found.error").first.wait_for(state="detached")
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     page.wait_for_url("**/routines/edit?routine=Brass%20Button")
 
     assert (kept(desk, "Brass Button")["errors"], kept(desk, "Brass Button")["counts"]) == (0, 16)
@@ -219,7 +221,7 @@ def test_undo_reload_and_a_second_window(desk, page_of) -> None:
     assert (name.input_value(), walls.input_value()) == ("Thick Whistle", "1")
 
     page.reload()
-    page.get_by_text("not kept yet is here again").wait_for()
+    page.get_by_text("not saved yet is here again").wait_for()
     assert name.input_value() == "Thick Whistle"
 
     opened = desk.get("/api/routines/open?routine=Thin%20Whistle")
@@ -229,6 +231,26 @@ def test_undo_reload_and_a_second_window(desk, page_of) -> None:
     page.get_by_role("button", name="Take the newer one").click()
     page.wait_for_function("document.querySelector('#as-text').value.includes('elsewhere')")
     assert name.input_value() == "Thin Whistle"
+
+
+def test_a_copy_is_changed_and_outlives_a_reload(desk, page_of) -> None:
+    """A supplied routine is copied; what was typed into the copy is there after a reload."""
+    page = page_of(desk, "/routines")
+    page.get_by_role("link", name="Copy and change First Gate").click()
+    page.get_by_label("Level").fill("beginner")
+    page.reload()
+    page.get_by_text("not saved yet is here again").wait_for()
+    assert page.get_by_label("Level").input_value() == "beginner"
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.wait_for_url("**/routines/edit?routine=First%20Gate%20(mine)")
+
+    text = desk.get("/api/routines/open?routine=First%20Gate%20(mine)")["text"]
+    supplied = desk.get("/api/routines/open?routine=supplied:first-gate")["text"]
+    changed = set(text.splitlines()) ^ set(supplied.splitlines())
+    assert changed == {
+        'name = "First Gate"', 'name = "First Gate (mine)"',
+        'level = "absolute beginner"', 'level = "beginner"',
+    }  # fmt: skip
 
 
 def test_restarts_and_tags_by_tapping_a_count(desk, page_of) -> None:
@@ -241,9 +263,31 @@ def test_restarts_and_tags_by_tapping_a_count(desk, page_of) -> None:
     page.get_by_role("button", name="Restart after count 4").press("Enter")
     page.get_by_role("button", name="A tag of 4 counts").click()
     assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "A tag of 4 counts"
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     page.get_by_role("link", name="Which songs fit?").wait_for()
 
     text = desk.get("/api/routines/open?routine=Tap%20Root")["text"]
     assert "restarts = [4, 8]" in text and "tags = [4]" in text
     assert page.evaluate("document.documentElement.scrollWidth") == 390
+
+
+def test_a_broken_file_is_opened_and_mended_as_text(desk, page_of, tmp_path) -> None:
+    """Files are picked; what is no routine is told, what is broken is mended as text."""
+    good, bad = tmp_path / "good.toml", tmp_path / "bad.toml"
+    good.write_text(TEMPLATE.replace("Tin Whistle", "Good Penny"), encoding="utf-8")
+    bad.write_text('name = "Bad Penny\ncounts = 16\nwalls = 1\n', encoding="utf-8")
+    song = tmp_path / "song.mp3"
+    song.write_bytes(b"no song")
+    page = page_of(desk, "/routines")
+
+    page.get_by_label("Open a routine file").set_input_files([good, song, bad])
+    page.locator("#trouble", has_text="song.mp3 is no routine file").wait_for()
+    page.locator("#f-general .found.error").wait_for()
+    text = page.get_by_label("The file as text")
+    text.fill(text.input_value().replace("Penny", 'Penny"'))
+    text.blur()
+    page.get_by_label("Walls").wait_for()
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.get_by_role("link", name="Which songs fit?").wait_for()
+
+    assert kept(desk, "Bad Penny")["errors"] == kept(desk, "Good Penny")["errors"] == 0

@@ -10,10 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fit_songs import make_routine, make_song
+from phrasefit.errors import NoFitError
 from phrasefit.fit import fit_routine
 from phrasefit.fit.starts import start_charge
 from phrasefit.model import BarMap, FitPlan
 from phrasefit.reports.fit_text import render
+from phrasefit.reports.start_words import why_not
 
 # 24 counts of intro: no number that dancers wait for without being told.
 SONG = make_song(("I", 6), ("A", 16), ("B", 16), ("A", 16), ("B", 16))
@@ -74,6 +76,34 @@ def test_there_must_be_room_to_count_in() -> None:
     assert asked.plan.start_count == 32
     (line,) = [row for row in render(asked).splitlines() if "on the vocals" in row]
     assert "the routine asks for 32" in line
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.sampled_from([2, 4, 6, 8, 9, 12, 16]), min_size=4, max_size=9),
+    st.none() | st.integers(0, 60),
+    st.sampled_from([None, 8, 16, 32]),
+)
+def test_every_other_start_has_its_reason(
+    lengths: list[int], beat: int | None, intro: int | None
+) -> None:
+    """What is listed says why not, and 16 and 32 and the vocals are listed if not taken."""
+    song = make_song(*(("ABC"[i % 3], n) for i, n in enumerate(lengths)))
+    if beat is not None:
+        song = sung_at(1.0 + beat * 0.5, song)
+    try:
+        fit = fit_routine(song, make_routine(intro_counts=intro), max_changes=1)
+    except NoFitError:
+        return
+    said = {o.start_count: why_not(fit, o) for o in fit.start_options}
+    text = " ".join(render(fit).split())
+
+    assert all(said.values())
+    for option in fit.start_options:
+        wanted = option.intro_counts in (16, 32) or option.start_count == fit.grid.singing
+        if wanted and option.start_count != fit.plan.start_count:
+            assert f"intro {option.intro_counts} counts score {option.score:.0f} " in text
+            assert said[option.start_count] in text
 
 
 @settings(max_examples=60, deadline=None)

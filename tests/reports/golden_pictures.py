@@ -11,13 +11,10 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
 from PIL import Image
 
 HERE = Path(__file__).parent
 FOLDER = HERE / "golden"
-WIDTH_PX = 360
-BLOCK_PX = 6  # compared are means of blocks, which a font's finer details do not move much
 
 if __name__ == "__main__":
     sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parents[1])]
@@ -31,6 +28,7 @@ from phrasefit.reports.paper import Document  # noqa: E402
 from phrasefit.reports.sheet import sheet  # noqa: E402
 from phrasefit.reports.step_sheet import step_sheet  # noqa: E402
 from phrasefit.routine.spec import load_routine  # noqa: E402
+from pictures import small  # noqa: E402
 
 ROUTINES = HERE.parents[1] / "phrasefit" / "routines"
 KINDS: dict[str, Callable[[], Document]] = {
@@ -46,17 +44,7 @@ KINDS: dict[str, Callable[[], Document]] = {
 
 def picture(kind: str) -> Image.Image:
     """Draw the first page of a kind, small and gray."""
-    large = Image.open(io.BytesIO(KINDS[kind]().png())).convert("L")
-    size = WIDTH_PX, round(large.height * WIDTH_PX / large.width)
-    return large.resize(size, Image.Resampling.BOX)
-
-
-def blocks(image: Image.Image) -> np.ndarray:
-    """Give the mean gray of each block [0-255]."""
-    gray = np.asarray(image.convert("L"), dtype=float)
-    rows, columns = (n // BLOCK_PX for n in gray.shape)
-    cut = gray[: rows * BLOCK_PX, : columns * BLOCK_PX]
-    return cut.reshape(rows, BLOCK_PX, columns, BLOCK_PX).mean(axis=(1, 3))
+    return small(Image.open(io.BytesIO(KINDS[kind]().png())))
 
 
 def main() -> None:

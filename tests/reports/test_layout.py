@@ -6,6 +6,7 @@ import functools
 import io
 import os
 import re
+from dataclasses import replace
 
 import pypdf
 import pytest
@@ -13,7 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, squeezed
 
-from phrasefit.model import FitPlan, Wall, one_line
+from phrasefit.model import Doubt, DoubtKind, FitPlan, Wall, one_line
 from phrasefit.reports.dj_card import PER_PAGE, card_leaves, card_rows, change_lines
 from phrasefit.reports.large_sheets import FLOOR_LEAST_PT, STAND_LEAST_PT
 from phrasefit.reports.leaf import BOTTOM_PT, FOOT_PT, LEFT_PT, SMALL_PT, TOP_PT, Leaf, draw
@@ -144,6 +145,24 @@ def test_type_is_never_smaller_than_stated(kind: str, data: st.DataObject) -> No
     picture_pt = 8.0  # its words are small
     least = {"page": picture_pt, "stand": STAND_LEAST_PT, "floor": FLOOR_LEAST_PT}
     assert min(text.size for text in rows) >= least[kind]
+
+
+@some
+@given(data=st.data())
+def test_the_class_sheet_has_one_line_for_the_instructor(data: st.DataObject) -> None:
+    """Verdict and score take a line at the end of the table; no other remark is printed."""
+    fit = data.draw(plans(names(60)))
+    doubts = data.draw(st.sampled_from(((), tuple(Doubt(kind=kind) for kind in DoubtKind))))
+    fit = replace(fit, doubts=doubts)
+
+    leaves = sheet_leaves(fit, size="page")
+
+    (verdict,) = [t for leaf in leaves for t in leaf.texts if "of 100" in t.words]
+    assert verdict in leaves[-1].texts
+    assert verdict.words.startswith("Check the" if doubts else "It ")
+    below = [t for t in leaves[-1].texts if t.y > verdict.y and t.size > FOOT_PT]
+    assert [t.words for t in below] == [f"{len(leaves)}/{len(leaves)}"]
+    assert any(t.words[:3] == "END" for t in leaves[-1].texts)
 
 
 @many

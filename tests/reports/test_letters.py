@@ -277,3 +277,11 @@ def test_command_says_which_font_is_wanted(
     save(document, tmp_path / "a.pdf", force=False)
 
     assert "install Noto Sans Thai" in capsys.readouterr().err
+
+
+def test_what_only_the_light_main_face_has_is_no_warning() -> None:
+    """DejaVu Sans has the phases of the moon, its bold has not; tests turn warnings into errors."""
+    document = Document(title="moon")
+    document.new_page().text(40, 100, printable("Moon \N{NEW MOON SYMBOL}"), SIZE_PT, bold=True)
+
+    assert document.pdf().startswith(b"%PDF")

@@ -128,3 +128,28 @@ def test_own_files_in_a_pack_survive_its_renewal(tagged: FitPlan, tmp_path: Path
     assert (folder / "notes.txt").read_text() == "mind the step"
     assert (folder / "photos" / "a.jpg").exists()
     assert list(tmp_path.iterdir()) == [folder]
+
+
+@pytest.mark.usefixtures("short_pack")
+def test_a_linked_folder_stays_a_link(tagged: FitPlan, tmp_path: Path) -> None:
+    """The pack is renewed where the link leads; link and neighbors stay as they were."""
+    (tmp_path / "disk").mkdir()
+    real = write_pack(tmp_path / "disk" / "class", tagged)
+    (tmp_path / "link").symlink_to(real)
+    (real / "rehearsal.html").write_text("old")
+
+    write_pack(tmp_path / "link", tagged, force=True)
+
+    assert (tmp_path / "link").is_symlink() and (tmp_path / "link").readlink() == real
+    assert (real / "rehearsal.html").read_text("utf-8").startswith("<!doctype html>")
+    assert {path.name for path in tmp_path.iterdir()} == {"disk", "link"}
+    assert list((tmp_path / "disk").iterdir()) == [real]
+
+
+def test_a_link_that_leads_nowhere_is_refused(tagged: FitPlan, tmp_path: Path) -> None:
+    """Nothing is made at its end, not even with force."""
+    (tmp_path / "link").symlink_to(tmp_path / "gone")
+
+    with pytest.raises(OutputError, match="leads nowhere"):
+        write_pack(tmp_path / "link", tagged, force=True)
+    assert {path.name for path in tmp_path.iterdir()} == {"link"}

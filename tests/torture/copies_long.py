@@ -205,8 +205,16 @@ def dealt(songs: list[Path], n_copies: int) -> Iterator[tuple[Path, list[str]]]:
             yield song, chosen
 
 
+def told(verdict: Verdict) -> str:
+    """Say in a line what a copy lost; empty if nothing."""
+    if not verdict.changed and verdict.n_kept == verdict.n_beats:
+        return ""
+    kept = f"{verdict.n_kept} of {verdict.n_beats} beats"
+    return f"{verdict.song}, {verdict.kind}: {kept}; {verdict.changed or 'same plan'}\n"
+
+
 def report(verdicts: list[Verdict]) -> bool:
-    """Print a table by kinds and what changed; tell whether both bars are met."""
+    """Print a table by kinds; tell whether both bars are met."""
     print(f"{'':26}{'copies':>8}{'beats kept':>12}{'plans kept':>12}")
     for kind in (*KINDS, "all"):
         rows = [v for v in verdicts if kind in (v.kind, "all")]
@@ -214,11 +222,6 @@ def report(verdicts: list[Verdict]) -> bool:
             beats = sum(v.n_kept for v in rows) / sum(v.n_beats for v in rows)
             plans = sum(not v.changed for v in rows) / len(rows)
             print(f"{kind:26}{len(rows):8}{beats:12.2%}{plans:12.1%}")
-    for v in verdicts:
-        if v.changed or v.n_kept < v.n_beats:
-            print(
-                f"{v.song}, {v.kind}: {v.n_kept} of {v.n_beats} beats; {v.changed or 'same plan'}"
-            )
     return beats >= LEAST_BEATS and plans >= LEAST_PLANS
 
 
@@ -238,11 +241,17 @@ def main() -> int:
         for path in folder.rglob("*")
         if path.suffix.lower() in AUDIO_ENDINGS
     )
-    work = Parallel(n_jobs=asked.jobs)(
+    found: list[Verdict] = []
+    n_heard = 0
+    work = Parallel(n_jobs=asked.jobs, return_as="generator")(
         delayed(compare)(song, kinds, asked.seconds) for song, kinds in dealt(songs, asked.copies)
     )
-    print(f"{sum(map(bool, work))} of {len(songs)} songs")
-    return 0 if report([verdict for rows in work for verdict in rows]) else 1
+    for verdicts in work:
+        found += verdicts
+        n_heard += bool(verdicts)
+        print("".join(map(told, verdicts)), end="", flush=True)
+    print(f"{n_heard} of {len(songs)} songs")
+    return 0 if report(found) else 1
 
 
 if __name__ == "__main__":

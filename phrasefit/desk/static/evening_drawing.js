@@ -20,8 +20,8 @@ export function courseOf(parent, course) {
     role: "img", "aria-label": course.words.join(" ") });
   const at = scale(course, width);
   frame(drawing, course, at, width);
-  for (const dance of course.dances) drawDance(drawing, dance, at);
   drawWished(drawing, course, at);
+  for (const dance of course.dances) drawDance(drawing, dance, at);
   drawRepeats(drawing, course, at);
 }
 
@@ -47,7 +47,7 @@ function frame(drawing, course, at, width) {
     words(drawing, LEFT - 6, at.y(tempo) + 5, Math.round(tempo), "end");
   }
   for (const [time, anchor] of [[0, "start"], [course.length_s, "end"]]) {
-    words(drawing, at.x(time), HEIGHT - 4, minutes(time).slice(0, -2), anchor);
+    words(drawing, at.x(time), HEIGHT - 4, minutes(Math.round(time)).slice(0, -2), anchor);
   }
 }
 

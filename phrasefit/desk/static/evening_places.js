@@ -50,7 +50,7 @@ function keysOf(page, row, n) {
     key("earlier", "Earlier", place === 1, () => move(place - 1, "earlier")),
     key("later", "Later", place === n, () => move(place + 1, "later")),
     key("lock", "Lock", false, () => page.change("lock", { place, on: !row.locked },
-      row.locked ? `Place ${place} is free` : `Place ${place} is locked`), { "aria-pressed": row.locked }),
+      row.locked ? `Place ${place} is free` : `Place ${place} is locked`), { "aria-pressed": String(row.locked) }),
     key("swap", "Next best", row.locked, () => page.search({ place }, "Looking for the next best")),
     make("a", { class: "button", href: `/sheet/${row.song}?routine=${encodeURIComponent(row.routine)}`,
       "aria-label": `Sheet: ${row.names[0]}` }, "Sheet"),

@@ -110,9 +110,10 @@ function keysOf(page) {
     ];
   }
   const again = state.rows.some((row) => row.kind === "dance");
+  const fill = state.rows.some((row) => row.locked) ? "Fill again around the locked ones" : "Fill again";
   return [
     make("button", { class: "main", data: { focus: "fill" }, onclick: () => page.search({}, "Filling the evening") },
-      again ? "Fill again around the locked ones" : "Fill the evening"),
+      again ? fill : "Fill the evening"),
     make("button", { data: { focus: "undo" }, disabled: !state.can_undo, onclick: () => page.change("undo", {}, "Undone") }, "Undo"),
     again ? make("a", { class: "button", href: `/evening/${state.id}/run` }, "Run it") : null,
   ].filter(Boolean);
@@ -146,8 +147,8 @@ function filesOf(page) {
     setTimeout(() => URL.revokeObjectURL(link.href), 60_000); // the browser may still be saving it
   };
   return make("div", {},
-    make("div", { class: "keys" }, paper,
+    make("div", { class: "keys ends" }, paper,
       file("floor.pdf", "Floor list (PDF)"), file("cards.pdf", "DJ cards (PDF)")),
-    make("div", { class: "keys" }, beside,
+    make("div", { class: "keys ends" }, beside,
       file("list.xspf", "XSPF"), file("list.m3u8", "M3U8"), file("list.csv", "CSV")));
 }

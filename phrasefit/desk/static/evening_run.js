@@ -20,7 +20,7 @@ export async function showRun(main, id) {
   const wasDark = root.classList.contains("dark");
   root.classList.add("dark", "running");
   keepAwake();
-  const parts = partsOf(run, (by) => step(by), () => to(0), () => go(`/evening/${id}`));
+  const parts = partsOf(run, (by) => step(by), () => { if (confirm("Begin the evening anew?")) to(0); }, () => go(`/evening/${id}`));
   main.append(parts.all);
   let waiting = Promise.resolve();
 

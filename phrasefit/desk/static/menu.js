@@ -39,7 +39,7 @@ export function openMenu({ from, title, groups, step }) {
       make("b", { "aria-hidden": "true" }, title),
       make("button", { role: "menuitem", tabindex: "-1", "aria-label": "a count later", onclick: () => step(1) }, "›")),
     parts);
-  document.body.append(menu);
+  document.getElementById("view").append(menu);
   open = { menu, from, stop };
   from().setAttribute("aria-expanded", "true");
   placeBeside(menu, from());

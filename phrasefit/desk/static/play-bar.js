@@ -30,7 +30,8 @@ export function playBar(view) {
     make("label", { class: "tempo" }, "Tempo ", tempo, pace),
     make("label", { class: "check" }, clicks, "clicks"),
     make("span", { class: "tapping" },
-      make("button", { title: "key T", onclick: () => tap() }, "Tap every 1"), use, taken),
+      make("button", { title: "key T", onpointerdown: () => tap(),
+        onclick: (event) => { if (!event.detail) tap(); } }, "Tap every 1"), use, taken),
     make("button", { onclick: () => openTapTest() }, "Sound late?"));
 
   function setTempo() {

@@ -49,20 +49,26 @@ export function openTapTest() {
     make("p", { class: "keys" }, make("button", { onclick: () => dialog.close() }, "Done")));
   hand.addEventListener("change", () => setLateByEar(clamp(Number(hand.value) || 0, 0, 600)));
   let run = null;
+  const tap = () => run.taps.push(run.context.currentTime);
+  start.addEventListener("pointerdown", () => { if (run) tap(); }); // a click comes too late
+  dialog.addEventListener("keydown", (event) => {
+    if (!run || ![" ", "Enter", "t"].includes(event.key)) return;
+    event.preventDefault();
+    if (!event.repeat) tap();
+  });
   start.addEventListener("click", () => {
-    if (run) return tap();
+    if (run) return;
     run = clicksFrom(new AudioContext());
     start.textContent = "Tap here";
     setTimeout(finish, (TEST_CLICKS * TEST_STEP_S + 1) * 1000);
   });
-  const tap = () => run.taps.push(run.context.currentTime);
   function finish() {
     if (!run) return;
     const delays = run.taps.map((time) => time - run.clicks[nearest(run.clicks, time)]);
     run.context.close();
     run = null;
     start.textContent = "Start the clicks";
-    if (delays.length < LEAST_TAPS) return void (words.textContent = "That were too few taps; try again.");
+    if (delays.length < LEAST_TAPS) return void (words.textContent = "These were too few taps; try again.");
     const ms = Math.round(clamp(median(delays), 0, 0.6) * 1000);
     setLateByEar(ms);
     hand.value = ms;

@@ -109,6 +109,7 @@ function shapeOf(parent, kind) {
 function drawPiece(cells, piece) {
   const box = put(cells, "div", `piece ${piece.kind}${piece.begins ? " begins" : ""}`);
   box.style.gridColumn = `${piece.from + 1} / ${piece.to + 1}`;
+  if (piece.begins) box.dataset.first = piece.first;
   const room = piece.to - piece.from >= ROOM_FOR_WORDS;
   if (!piece.named) {
     if (room && piece.kind === "wall") put(box, "span", "", piece.label.toLowerCase());
@@ -147,6 +148,7 @@ function drawLine(line) {
   for (const section of line.sections) {
     const name = put(cells, "span", "section", section.begins ? section.name : "");
     name.style.gridColumn = `${section.from + 1} / ${section.to + 1}`;
+    if (section.begins) name.dataset.first = section.first;
   }
   line.boxes.forEach((box, i) => {
     const count = put(cells, "i", box.one ? "one" : "");

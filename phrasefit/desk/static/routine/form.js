@@ -5,7 +5,7 @@
 
 import { make, say, tried, trouble } from "../elements.js";
 import { get, news, post } from "../server.js";
-import { forget, recall, remember } from "./drafts.js";
+import { forget, handOver, recall, remember } from "./drafts.js";
 import { headOf, partHeadOf, tagHeadOf } from "./head.js";
 import { menuFor } from "./menu.js";
 import { addLine, countsAfter, newLine, rowsOf, showChecked } from "./rows.js";
@@ -23,13 +23,14 @@ export async function showForm(main, query) {
   return () => { quiet(); form.leave(); };
 }
 
-/** Open a kept routine, a copy of one, or what was handed over; typed but not kept goes first. */
+/** Open a saved routine, a copy of one, or what was handed over; typed but not saved goes first. */
 async function open(query) {
   const key = query.get("routine") ?? "";
   if (query.has("copy")) {
     const copied = await get(`/api/routines/open?routine=${encodeURIComponent(query.get("copy"))}`);
     const name = copied.form ? `${copied.form[0].fields.name} (mine)` : "";
-    return { ...(await named(copied.text, name)), fresh: true };
+    handOver({ text: copied.text, name });
+    history.replaceState(null, "", "/routines/edit?draft"); // a reload goes on with the copy
   }
   const draft = recall(key);
   if (draft?.made) return { ...(await named(draft.made.text, draft.made.name)), fresh: true };
@@ -56,6 +57,7 @@ class Form {
     this.check = opened;
     this.unkept = Boolean(opened.fresh || opened.again);
     this.again = Boolean(opened.again);
+    this.kept = opened.kept ?? null;
     this.undone = [];
     this.done = [];
     this.snapshot = this.state();
@@ -93,7 +95,7 @@ class Form {
     this.undone = [];
     this.snapshot = this.state();
     this.unkept = true;
-    remember(this.key, { base: this.base, form: this.form, revision: this.revision });
+    this.rememberIt();
     this.showKeys();
   }
 
@@ -103,7 +105,7 @@ class Form {
     to.push(this.state());
     this.snapshot = from.pop();
     Object.assign(this, JSON.parse(this.snapshot), { lastTyped: null, unkept: true });
-    remember(this.key, { base: this.base, form: this.form, revision: this.revision });
+    this.rememberIt();
     this.draw();
     this.ask();
     say(from === this.done ? "Undone" : "Done again");
@@ -133,6 +135,7 @@ class Form {
     if (stale) return;
     showChecked(this.main, check);
     this.main.querySelector("#status").textContent = sentence(check.status);
+    this.showKeys();
     this.main.querySelector("#summary").textContent = check.summary;
     this.showPoints(check);
     const text = this.main.querySelector("#as-text");
@@ -155,22 +158,31 @@ class Form {
   // ----------------------------------------------------------------------------- keeping
 
   async keep(revision = this.revision) {
+    if (this.keeping) return;
+    this.keeping = true;
+    const sent = this.state();
     await tried(async () => {
       try {
         const kept = await post("/api/routines/save",
           { key: this.key, revision, text: this.base, form: this.form });
-        forget(this.key);
-        const isNew = !this.key;
-        Object.assign(this, { key: kept.key, revision: kept.revision, unkept: false, again: false });
-        this.main.querySelector("#elsewhere").replaceChildren();
+        const before = this.key;
+        Object.assign(this, { key: kept.key, revision: kept.revision, unkept: this.state() !== sent });
+        forget(before);
+        if (this.unkept) this.rememberIt(); // typed while it was being saved
+        this.main.querySelectorAll("#elsewhere > *, #again").forEach((note) => note.remove());
         this.showKeys();
-        say("Kept");
-        if (isNew) history.replaceState(null, "", `/routines/edit?routine=${encodeURIComponent(kept.key)}`);
+        say("Saved");
+        if (!before) history.replaceState(null, "", `/routines/edit?routine=${encodeURIComponent(kept.key)}`);
       } catch (error) {
         if (error.status !== 409) throw error;
         this.elsewhere(error.state);
       }
     });
+    this.keeping = false;
+  }
+
+  rememberIt() {
+    remember(this.key, { base: this.base, form: this.form, revision: this.revision });
   }
 
   heard({ key, revision }) {
@@ -193,13 +205,13 @@ class Form {
         : "This routine was removed in another window meanwhile."),
       make("div", { class: "keys" },
         newer.revision ? make("button", { onclick: () => this.take(newer) }, "Take the newer one") : null,
-        make("button", { onclick: () => this.keep(newer.revision) }, "Keep mine"))));
+        make("button", { onclick: () => this.keep(newer.revision) }, "Save mine"))));
     place.scrollIntoView({ block: "nearest" });
   }
 
   take(state) {
     forget(this.key);
-    Object.assign(this, { base: state.text, form: state.form, revision: state.revision, unkept: false });
+    Object.assign(this, { base: state.text, form: state.form, revision: state.revision, unkept: false, again: false });
     Object.assign(this, { snapshot: this.state(), done: [], undone: [], check: state });
     this.draw();
     this.showCheck(state);
@@ -220,7 +232,7 @@ class Form {
       make("h1", {}, this.form?.[0].fields.name || "Routine"),
       this.keysOf(),
       make("div", { id: "elsewhere" }),
-      this.again ? make("p", { class: "card" }, "What you had typed and not kept yet is here again.") : null,
+      this.again ? this.againNote() : null,
       make("div", { class: "findings", id: "f-general" }),
       ...(this.form ? this.blocks().filter(Boolean) : []),
       make("details", { class: "follows", open: innerWidth > 1100 },
@@ -232,14 +244,21 @@ class Form {
     this.showKeys();
   }
 
+  /** Say that what was typed is back, and offer what is saved instead. */
+  againNote() {
+    return make("p", { class: "card", id: "again" }, "What you had typed and not saved yet is here again. ",
+      this.kept ? make("button", { onclick: () => this.take(this.kept) }, "Take what is saved instead") : null);
+  }
+
   keysOf() {
     const key = (id, words, work, main = "") => make("button", { id, class: main, onclick: work }, words);
     return make("div", { class: "bar" },
       make("div", { class: "keys" },
-        key("keep", "Keep", () => this.keep(), "main"),
+        key("keep", "Save", () => this.keep(), "main"),
         key("undo", "Undo", () => this.step(this.done, this.undone)),
         key("redo", "Redo", () => this.step(this.undone, this.done)),
         make("a", { id: "as-file", class: "button", download: "" }, "As a file"),
+        make("a", { id: "as-sheet", class: "button", download: "" }, "As a typed sheet"),
         make("a", { id: "fits", class: "button" }, "Which songs fit?")),
       make("p", { id: "status", class: "status", role: "status" }));
   }
@@ -250,8 +269,10 @@ class Form {
     at("undo").disabled = !this.done.length;
     at("redo").disabled = !this.undone.length;
     const key = encodeURIComponent(this.key);
-    at("as-file").hidden = at("fits").hidden = !this.key || this.unkept;
+    at("as-file").hidden = !this.key || this.unkept;
+    at("as-sheet").hidden = at("fits").hidden = !this.key || this.unkept || this.check.errors > 0;
     at("as-file").href = `/api/routines/file?routine=${key}`;
+    at("as-sheet").href = `/api/routines/file?routine=${key}&as=sheet`;
     at("fits").href = `/songs?fits=${key}`;
     if (this.form) this.main.querySelector("h1").textContent = this.form[0].fields.name || "Routine";
   }

@@ -4,11 +4,12 @@ import { make } from "../elements.js";
 
 const FLAG = "#mark-restart";
 const BLOCK = "#mark-tag";
+const NS = "http://www.w3.org/2000/svg";
 
 function shapeTo(button, href) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const svg = document.createElementNS(NS, "svg");
   svg.setAttribute("aria-hidden", "true");
-  svg.append(Object.assign(document.createElementNS("http://www.w3.org/2000/svg", "use")));
+  svg.append(document.createElementNS(NS, "use"));
   svg.firstChild.setAttribute("href", href);
   button.append(svg);
 }
@@ -43,8 +44,8 @@ export function placesOf(block, b, name, { words, counts, group, usual }, form) 
   function boxOf(count) {
     const on = way === "these" ? listed.has(count) : way === "any" && usual.includes(count);
     const button = make("button", { type: "button", id: `${id}-${count}`, "aria-pressed": on && way === "these",
-      class: `count${k1(count, group) ? " one" : ""}${on ? " on" : ""}`,
-      "aria-label": words.count(count), onclick: () => tap(count) }, String(((count - 1) % group) + 1));
+      class: `count${begins(count, group) ? " one" : ""}${on ? " on" : ""}`,
+      "aria-label": words.count(count), onclick: () => tap(count) }, String(count));
     if (on) shapeTo(button, name === "tags" ? BLOCK : FLAG);
     return button;
   }
@@ -56,4 +57,4 @@ export function placesOf(block, b, name, { words, counts, group, usual }, form) 
     make("div", { class: "findings", id: `f-${b}-${name}` }));
 }
 
-const k1 = (count, group) => (count - 1) % group === 0;
+const begins = (count, group) => (count - 1) % group === 0;

@@ -6,7 +6,7 @@
 import { go } from "../desk.js";
 import { make, say, tried, trouble } from "../elements.js";
 import { showForm } from "../routine/form.js";
-import { handOver } from "../routine/drafts.js";
+import { forget, handOver, recall } from "../routine/drafts.js";
 import { showPaste } from "../routine/paste.js";
 import { get, news, post } from "../server.js";
 
@@ -37,6 +37,7 @@ async function showList(main) {
       make("a", { class: "button main", href: "/routines/new" }, "New routine"),
       make("a", { class: "button", href: "/routines/paste" }, "Paste a step sheet"),
       make("span", { class: "button" }, "Open a routine file", file)),
+    recall("")?.base === undefined ? "" : draftNote(),
     list);
   const load = async () => list.replaceChildren(...tables((await get("/api/routines")).routines, load));
   await load();
@@ -49,7 +50,15 @@ async function showList(main) {
   return news("routines", () => tried(load));
 }
 
-/** Keep the routine files that were picked or dropped, and open the last one. */
+/** Say that something is still being written. */
+function draftNote() {
+  const note = make("p", { class: "card" }, "A new routine is not saved yet. ",
+    make("a", { class: "button", href: "/routines/edit?draft" }, "Go on with it"), " ",
+    make("button", { onclick: () => { forget(""); note.remove(); } }, "Throw it away"));
+  return note;
+}
+
+/** Save the routine files that were picked or dropped, and open the last one. */
 async function takeIn(files) {
   const failed = [];
   let kept = null;
@@ -77,11 +86,12 @@ function tables(rows, load) {
   ];
 }
 
-const HEADS = ["Name", "Size", "Counts a minute", "Level", ""];
+const HEADS = ["Name", "Size", "Counts a minute", "Level"];
 
 function table(rows, load) {
   return make("table", { class: "list" },
-    make("thead", {}, make("tr", {}, HEADS.map((head) => make("th", { scope: "col" }, head)))),
+    make("thead", {}, make("tr", {}, HEADS.map((head) => make("th", { scope: "col" }, head)),
+      make("th", { scope: "col" }, make("span", { class: "unseen" }, "What you can do")))),
     make("tbody", {}, rows.map((row) => line(row, load))));
 }
 
@@ -99,11 +109,11 @@ function line(row, load) {
     .map((text, i) => make("td", { "data-head": HEADS[i + 1] }, text));
   const keys = make("td", {}, make("div", { class: "keys" },
     row.errors ? null : make("a", { class: "button", href: `/songs?fits=${encodeURIComponent(row.key)}`,
-      "aria-label": `Which songs fit ${row.name}?` }, "Which songs fit?"),
-    make("a", { class: "button", href: edit("copy", row.key), "aria-label": `Copy ${row.name} and change the copy` },
+      "aria-label": `Which songs fit? ${row.name}` }, "Which songs fit?"),
+    make("a", { class: "button", href: edit("copy", row.key), "aria-label": `Copy and change ${row.name}` },
       "Copy and change"),
     make("a", { class: "button", href: `/api/routines/file?routine=${encodeURIComponent(row.key)}`, download: "",
-      "aria-label": `Save ${row.name} as a file` }, "As a file"),
+      "aria-label": `As a file: ${row.name}` }, "As a file"),
     row.supplied ? null : make("button", { "aria-label": `Remove ${row.name}`,
       onclick: (event) => tried(() => remove(row, event.target.closest("tr"), load)) }, "Remove")));
   return make("tr", {}, name, cells, keys);

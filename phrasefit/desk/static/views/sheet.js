@@ -8,6 +8,7 @@ import { get, news, post } from "../server.js";
 import { questionCard } from "../answering.js";
 import { handOutFold } from "../hand-out.js";
 import { plansOf, routineChoice, verdictOf, withQuery } from "../beside.js";
+import { dragOn } from "../dragging.js";
 import { countWords, groupsAt } from "../count-menu.js";
 import { closeMenu, openMenu } from "../menu.js";
 import { nameDialog } from "../naming.js";
@@ -140,6 +141,11 @@ class SheetView {
       box.classList.toggle("doubtful", doubtful.has(at));
       box.tabIndex = at === this.focused ? 0 : -1;
     }
+    dragOn(sheet, [
+      [".section[data-first]:not(:empty)", (from, to) => this.moveSection(from, to)],
+      [`.piece.wall[data-first="${score.parts.find((part) => part.kind === "wall")?.first}"]`,
+        (_, to) => this.work.ask({ start: score.times[to].toFixed(3), intro: null, changes: null })],
+    ]);
     sheet.addEventListener("click", (event) => this.onClick(event));
     sheet.addEventListener("keydown", (event) => this.onSheetKey(event));
     this.sheet = sheet;
@@ -148,6 +154,12 @@ class SheetView {
     this.parts.lines.replaceChildren(sheet);
     if (hadFocus) this.focus(this.focused);
     markRepeated(sheet, this.again ?? null);
+  }
+
+  /** Let the section of count `from` begin on count `to`. */
+  moveSection(from, to) {
+    const { times } = this.score;
+    this.change("correct", { changes: [{ no_section_at_s: [times[from]] }, { sections_at_s: [times[to]] }] });
   }
 
   // ------------------------------------------------------------------- where one is
@@ -168,7 +180,7 @@ class SheetView {
   onClick(event) {
     const cells = event.target.closest(".cells");
     const boxes = cells && [...cells.querySelectorAll("i[data-at]")];
-    if (!boxes?.length || event.target.closest(".piece, .note")) return;
+    if (!boxes?.length || event.target.closest(".piece, .note, .section")) return;
     const found = boxes.findLast((box) => box.getBoundingClientRect().left <= event.clientX) ?? boxes[0];
     this.openMenuAt(Number(found.dataset.at));
   }
