@@ -11,7 +11,7 @@ const AROUND = 12; // rows drawn above and below those in sight
 /**
  * Make a table.
  *
- * `columns` are `{ key, name, number, sorts }`; `cells(row)` gives what stands in each, `id(row)`
+ * `columns` are `{ key, name, number, sorts }`, the name being shown of those that sort; `cells(row)` gives what stands in each, `id(row)`
  * names a row; `onsort(key)` is called when a person wants another order.
  */
 export function songTable({ label, columns, cells, id, onsort }) {
@@ -26,7 +26,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
   function heading(column) {
     const name = column.sorts
       ? make("button", { onclick: () => onsort(column.key) }, column.name)
-      : column.name;
+      : make("span", { class: "unseen" }, column.name);
     return make("div", { role: "columnheader", class: `cell ${column.key}`, data: { key: column.key } }, name);
   }
 
