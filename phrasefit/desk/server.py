@@ -175,7 +175,7 @@ def serve(
     server = uvicorn.Server(
         uvicorn.Config(
             application(desk, secret=secret, hosts=hosts),
-            log_level="error",
+            log_level="critical",
             access_log=False,
             server_header=False,
             limit_concurrency=MOST_CONNECTIONS,

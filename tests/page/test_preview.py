@@ -8,12 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from phrasefit.cli._plan import Planned
-from phrasefit.cli.page import origin_of
 from phrasefit.corrections.document import read_correction
 from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import CountGrid
+from phrasefit.hand_out import Planned, origin_of
 from phrasefit.pipeline import Analysis, analyse, correct
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.words import music_name
@@ -75,7 +74,7 @@ def test_what_is_shown_after_a_correction_is_what_the_program_says(
         assert all(spoken == place for spoken, place in known), name
         assert shown["pace"] == pytest.approx(grid.counts_per_minute, abs=0.05), name
         begins = np.flatnonzero(np.diff(grid.section, prepend=-1)).tolist()
-        letters = {at: music_name(after.bar_map.sections[grid.section[at]].letter) for at in begins}
+        letters = {at: music_name(after.bar_map.sections[grid.section[at]]) for at in begins}
         for at, words in shown["sections"]:
             assert at in letters, name
             assert words in (letters[at], *MADE_UP), name

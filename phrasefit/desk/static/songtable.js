@@ -11,14 +11,14 @@ const AROUND = 12; // rows drawn above and below those in sight
 /**
  * Make a table.
  *
- * `columns` are `{ key, name, number, sorts }`; `cells(row)` gives what stands in each, `id(row)`
+ * `columns` are `{ key, name, number, sorts }`, the name being shown of those that sort; `cells(row)` gives what stands in each, `id(row)`
  * names a row; `onsort(key)` is called when a person wants another order.
  */
 export function songTable({ label, columns, cells, id, onsort }) {
   const head = make("div", { role: "row", "aria-rowindex": 1, class: "row head" }, columns.map(heading));
   const body = make("div", { role: "rowgroup", class: "rows" });
   const table = make("div", { role: "table", "aria-label": label, class: "songtable" },
-    make("div", { role: "rowgroup" }, head), body);
+    make("div", { role: "rowgroup", class: "top" }, head), body);
   const drawn = new Map();
   let rows = [];
   let height = 0;
@@ -26,7 +26,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
   function heading(column) {
     const name = column.sorts
       ? make("button", { onclick: () => onsort(column.key) }, column.name)
-      : column.name;
+      : make("span", { class: "unseen" }, column.name);
     return make("div", { role: "columnheader", class: `cell ${column.key}`, data: { key: column.key } }, name);
   }
 
