@@ -141,6 +141,7 @@ def bound(port: int) -> list[socket.socket]:
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             made.bind((host, sockets[0].getsockname()[1] if sockets else port))
+            made.listen()  # two that start at once can both bind, but only one can listen
         except OSError as exc:
             made.close()
             if sockets:
@@ -174,7 +175,7 @@ def serve(
     server = uvicorn.Server(
         uvicorn.Config(
             application(desk, secret=secret, hosts=hosts),
-            log_level="error",
+            log_level="critical",
             access_log=False,
             server_header=False,
             limit_concurrency=MOST_CONNECTIONS,

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import signal
-import subprocess
-import sys
 import threading
 from pathlib import Path
 
 import pytest
 
 import heard
+from in_process import Program
 from phrasefit.routine.turns import clock
 from phrasefit.store import Store
 
-ROOT = Path(__file__).parents[2]
 DUST, BREATH = "half-a-bar-of-dust", "one-bar-for-breath"
 NUMBERS = "counts=32&walls=4"
 
@@ -43,17 +40,17 @@ def key_of(data: Path, name: str) -> str:
         return next(v[2] for path, v in store.files().items() if Path(path).stem == name)
 
 
-def fit_by_command(data: Path, song: Path, *arguments: str) -> dict:
+@pytest.fixture
+def fit_by_command(data, monkeypatch, capsys):
     """Ask the command line for the plan of a song."""
-    command = [sys.executable, "-m", "phrasefit", "fit", str(song), "--counts", "32"]
-    done = subprocess.run(
-        [*command, "--walls", "4", "--json", "-", *arguments],
-        env=os.environ | {"PHRASEFIT_DATA": str(data), "PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    return json.loads(done.stdout)
+    monkeypatch.setenv("PHRASEFIT_DATA", str(data))
+    program = Program(monkeypatch, capsys)
+
+    def fit(song: Path, *arguments: str) -> dict:
+        numbers = ("--counts", "32", "--walls", "4", "--json", "-")
+        return json.loads(program("fit", song, *numbers, *arguments).out)
+
+    return fit
 
 
 def change(desk, address: str, sheet: dict, **value: object) -> dict:
@@ -83,7 +80,9 @@ def events_of(sheet: dict) -> list[tuple]:
         (BREATH, [{"ones_at_s": [9.83]}, {"no_section_at_s": [38.4]}, {"singing_at_s": 8.0}]),
     ],
 )
-def test_the_command_line_says_what_the_desk_says(new_desk, known, data, name, corrections):
+def test_the_command_line_says_what_the_desk_says(
+    new_desk, known, data, fit_by_command, name, corrections
+):
     """Each correction is added to the last, and every command honours their sum."""
     desk, song = new_desk(data), key_of(data, name)
     address = f"/api/sheet/{song}?{NUMBERS}"
@@ -93,7 +92,7 @@ def test_the_command_line_says_what_the_desk_says(new_desk, known, data, name, c
         sheet = change(desk, address, sheet, change=one)
         assert sheet["corrections"]["revision"] == before["corrections"]["revision"] + 1
 
-    told = fit_by_command(data, known / "music" / f"{name}.ogg")
+    told = fit_by_command(known / "music" / f"{name}.ogg")
 
     assert events_of(sheet) == [
         (e["kind"], round(e["time_s"], 3), e["facing"]) for e in told["events"]
@@ -146,12 +145,12 @@ def test_the_later_of_two_windows_is_told(new_desk, data):
     assert late.json["state"] == newer == desk.get(address)
 
 
-def test_what_another_program_changes_is_taken_up(new_desk, known, data):
+def test_what_another_program_changes_is_taken_up(new_desk, known, data, fit_by_command):
     """A correction of the command line makes a page stale, and can be undone at the desk."""
     desk, song = new_desk(data), key_of(data, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
-    told = fit_by_command(data, known / "music" / f"{BREATH}.ogg", "--shift-one", "1")
+    told = fit_by_command(known / "music" / f"{BREATH}.ogg", "--shift-one", "1")
 
     seen = {name: shown["corrections"][name] for name in ("revision", "mark")}
     late = desk.ask("POST", f"/api/sheet/{song}/step/undo?{NUMBERS}", seen)

@@ -155,7 +155,10 @@ def test_no_praise_before_the_doubt_that_matters() -> None:
     first = " ".join(text.split("\n\n")[1].split())
 
     assert first.startswith("Check the one (50% sure): hear whether a new line of the song begins")
-    assert "if it is wrong, try --shift-one +2 (30%). If that is right, it fits as it is" in first
+    assert (
+        "if it is wrong, try --shift-one +2 (30%; then count 1 comes at 0:18.0). If that is right,"
+        " it fits as it is"
+    ) in first
     assert "--shift-one +1" not in text
     assert "\ncheck also\n  check the phrases (40% sure)" in text
 

@@ -8,12 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from phrasefit.cli._plan import Planned
-from phrasefit.cli.page import origin_of
 from phrasefit.corrections.document import read_correction
 from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import CountGrid
+from phrasefit.hand_out import Planned, origin_of
 from phrasefit.pipeline import Analysis, analyse, correct
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.words import music_name

@@ -52,9 +52,10 @@ export async function showPlan(main, id) {
   fill();
   draw();
   const again = () => tried(async () => {
-    const before = page.state.revision;
+    const { revision, searching } = page.state;
     take(await get(address));
-    if (page.state.revision !== before) fill();
+    if (page.state.revision !== revision) fill();
+    if (searching && !page.state.searching && !page.state.trouble) say(page.state.about);
     if (page.state.trouble) trouble(new Error(page.state.trouble));
   });
   const ended = news("evening", (told) => {
@@ -62,7 +63,7 @@ export async function showPlan(main, id) {
   });
   const watch = new ResizeObserver(() => courseOf(parts.course, page.state.course));
   watch.observe(parts.course);
-  return () => { ended(); watch.disconnect(); };
+  return () => { ended(); watch.disconnect(); clearInterval(page.ticking); };
 }
 
 /** Make all that is on the page, once. */
@@ -102,10 +103,10 @@ function drawn(page, parts) {
 
 function keysOf(page) {
   const { state } = page;
+  clearInterval(page.ticking);
   if (state.searching) {
-    const what = state.searching.place ? `Looking for the next best at place ${state.searching.place}` : "Filling the evening";
     return [
-      make("p", { class: "searching" }, `${what} …`),
+      searching(page),
       make("button", { class: "main", data: { focus: "fill" }, onclick: () => tried(() => post(`${page.address}/stop`)) }, "Stop"),
     ];
   }
@@ -117,6 +118,18 @@ function keysOf(page) {
     make("button", { data: { focus: "undo" }, disabled: !state.can_undo, onclick: () => page.change("undo", {}, "Undone") }, "Undo"),
     again ? make("a", { class: "button", href: `/evening/${state.id}/run` }, "Run it") : null,
   ].filter(Boolean);
+}
+
+/** Say what is searched for, and for how long already. */
+function searching(page) {
+  const { place, for_s: before } = page.state.searching;
+  const what = place ? `Looking for the next best at place ${place}` : "Filling the evening";
+  const line = make("p", { class: "searching" });
+  const begun = performance.now() - 1000 * before;
+  const tick = () => { line.textContent = `${what} … ${Math.round((performance.now() - begun) / 1000)} s`; };
+  page.ticking = setInterval(tick, 1000);
+  tick();
+  return line;
 }
 
 /** Make the place where a dance is added by hand. */

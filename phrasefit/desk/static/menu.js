@@ -32,7 +32,8 @@ export function openMenu({ from, title, groups, step }) {
   }, words);
   const parts = groups.filter((group) => group.items.length).map((group) =>
     make("div", { role: "group", "aria-label": group.name },
-      make("span", { class: "of", "aria-hidden": "true" }, group.name), group.items.map(item)));
+      make("span", { class: "of", "aria-hidden": "true" }, group.name),
+      make("div", { class: "items", role: "none" }, group.items.map(item))));
   const menu = make("div", { role: "menu", "aria-label": title, class: "count-menu" },
     make("div", { class: "head", role: "group", "aria-label": "which count" },
       make("button", { role: "menuitem", tabindex: "-1", "aria-label": "a count earlier", onclick: () => step(-1) }, "‹"),

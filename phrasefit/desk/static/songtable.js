@@ -18,7 +18,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
   const head = make("div", { role: "row", "aria-rowindex": 1, class: "row head" }, columns.map(heading));
   const body = make("div", { role: "rowgroup", class: "rows" });
   const table = make("div", { role: "table", "aria-label": label, class: "songtable" },
-    make("div", { role: "rowgroup" }, head), body);
+    make("div", { role: "rowgroup", class: "top" }, head), body);
   const drawn = new Map();
   let rows = [];
   let height = 0;

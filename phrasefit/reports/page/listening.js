@@ -1,8 +1,8 @@
 // ------------------------------------------- whether a file is the song that was heard
 
 // Two copies of one recording are alike by 0.98 and more (WAV, OGG, MP3 at 64 kbit/s, begun
-// 0.6 s later), by 0.88 where treble or bass is turned up; of 15 songs no other one, made as
-// long, came nearer than 0.78.  What is pressed together much is warned of too.
+// 0.6 s later); of 15 songs no other one, made as long, came nearer than 0.78.  A copy with
+// much more bass (0.70 to 0.99), or much compressed, can be warned of wrongly.
 const ALIKE = 0.85;
 const LISTEN_HZ = 8000; // enough for loudness, and an hour still fits into memory
 const FRAME_S = 0.02;

@@ -71,6 +71,9 @@ class SheetView {
     this.away = new AbortController();
     NARROW.addEventListener("change", () => this.draw(), { signal: this.away.signal });
     document.addEventListener("keydown", (event) => this.onKey(event), { signal: this.away.signal });
+    document.addEventListener("visibilitychange", () => { // another program sends no news
+      if (!document.hidden) this.look();
+    }, { signal: this.away.signal });
   }
 
   leave() {
@@ -288,9 +291,16 @@ class SheetView {
   async hearNews({ hash, revision }) {
     if (hash !== this.hash) return;
     await this.pending;
-    if (revision === this.doc.corrections.revision) return;
-    await tried(async () => {
-      this.take(await get(`/api/sheet/${this.hash}?${this.query}`));
+    if (revision !== this.doc.corrections.revision) await this.look();
+  }
+
+  /** Look whether the song has been changed elsewhere, and show it. */
+  look() {
+    return tried(async () => {
+      const doc = await get(`/api/sheet/${this.hash}?${this.query}`);
+      const { revision, mark } = this.doc.corrections;
+      if (doc.corrections.revision === revision && doc.corrections.mark === mark) return;
+      this.take(doc);
       say("This song was changed in another window.");
     });
   }
