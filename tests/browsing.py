@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import shutil
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,3 +29,14 @@ def chromium() -> Iterator[Any]:
         running = driver.chromium.launch(executable_path=found, args=list(ARGUMENTS))
         yield running
         running.close()
+
+
+def wait_until(page: Any, expression: str, seconds: float = 60.0) -> None:
+    """Ask a page again and again until `expression` holds there.
+
+    Playwright's own waiting evaluates text inside the page, which a strict policy forbids.
+    """
+    end = time.monotonic() + seconds
+    while not page.evaluate(expression):
+        assert time.monotonic() < end, expression
+        page.wait_for_timeout(50)

@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from browsing import wait_until
 from desk_server import end, start_desk
 from heard import fill
 
@@ -110,7 +111,7 @@ def test_a_tablet_plays_and_follows(desk, browser, shared) -> None:
     tablet.on("pageerror", lambda error: complaints.append(str(error)))
     tablet.goto(shared["address"])
     tablet.get_by_role("button", name="Play", exact=True).click()
-    tablet.wait_for_function("!song.paused && song.currentTime > 0.2")
+    wait_until(tablet, "!song.paused && song.currentTime > 0.2")
     assert tablet.locator("#correct").is_hidden()
     desk.get("/api/room")
 
@@ -118,7 +119,8 @@ def test_a_tablet_plays_and_follows(desk, browser, shared) -> None:
     walls = tablet.locator("#rows tr").count()
     desk.post(f"/api/room/{desk.song}?counts=64&walls=2")
 
-    tablet.wait_for_function(f"document.querySelectorAll('#rows tr').length != {walls}")
+    tablet.locator("#rows tr").nth(walls - 1).wait_for(state="detached")  # fewer walls
+    tablet.locator("#rows tr").first.wait_for(state="attached")
     assert complaints == []
     tablet.context.close()
 
@@ -126,7 +128,7 @@ def test_a_tablet_plays_and_follows(desk, browser, shared) -> None:
 def test_the_view_at_the_desk_plays_the_song(desk, page_of) -> None:
     """It opens with the song, without a file to choose."""
     page = page_of(desk, f"/rehearse/{desk.song}%3F{QUERY}")
-    page.wait_for_function("song.duration > 10")
+    wait_until(page, "song.duration > 10")
 
     assert page.locator("#open-song").is_hidden()
     assert page.locator("#routine").inner_text() == "Borrowed Teaspoons"

@@ -1,7 +1,8 @@
 // ------------------------------------------------------- the frame: five views, one address each
 //
 // A view is a module in views/ that has `title` and `show(main, place)`: it fills `main` and
-// may return a function that is called when the person leaves. `place` holds `path`, the
+// may return a function that is called when the person leaves. Styles find it by its name as a
+// class, or by `room` where the view has one. `place` holds `path`, the
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
 import { make, say, tried } from "./elements.js";
@@ -36,7 +37,7 @@ async function showPlace() {
     const view = await import(`./views/${here.view}.js`);
     if (turn !== shown) return;
     document.title = `${view.title} – the desk`;
-    const room = make("div", { class: here.view });
+    const room = make("div", { class: view.room ?? here.view });
     main.replaceChildren(room);
     const left = await view.show(room, here);
     if (turn === shown) leave = left ?? null;

@@ -40,7 +40,7 @@ export async function showRun(main, id) {
     if (!event.repeat) step(by);
   };
   document.addEventListener("keydown", pressed);
-  const tick = () => { parts.clock.textContent = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }); };
+  const tick = () => { parts.clock.textContent = new Date().toLocaleTimeString("en", { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }); };
   tick();
   const ticking = setInterval(tick, 1000);
   draw(run, parts);

@@ -87,7 +87,7 @@ function onPaper(plan) {
     saving(address(plan, "sheet.pdf", { kind, paper }), words), make("small", {}, more))));
   draw();
   return make("section", { "aria-label": "Paper" }, make("h2", {}, "Paper"),
-    choice("paper", [["a4", "A4"], ["letter", "Letter"]], (value) => { paper = value; draw(); }),
+    choice("Paper", [["a4", "A4"], ["letter", "Letter"]], (value) => { paper = value; draw(); }),
     list);
 }
 
@@ -104,7 +104,7 @@ function practising(plan) {
     make("p", {}, "Clicks and calls without the song, to practice and film to. "
       + "Start quietly with headphones: clicks are sharper than music."),
     make("p", { class: "keys" },
-      choice("spoken", SAYINGS, (value) => { how.say = value; draw(); }),
+      choice("Spoken", SAYINGS, (value) => { how.say = value; draw(); }),
       choice("as", [[".mp3", "MP3"], [".ogg", "OGG"], [".wav", "WAV"], [".flac", "FLAC"]],
         (value) => { how.ending = value; draw(); }),
       make("label", { class: "check" }, backing, " quiet drums and bass")),

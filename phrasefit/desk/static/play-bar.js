@@ -16,7 +16,7 @@ export function playBar(view) {
   const { player } = view;
   const taps = new Taps();
   const play = make("button", { class: "main", onclick: () => toggle() }, "Play");
-  const count = make("output", { class: "count", "aria-label": "count" }, "–");
+  const count = make("output", { class: "count", "aria-label": "count" });
   const where = make("b", { class: "where" });
   const time = make("span", { class: "time" });
   const pace = make("output", { class: "pace" });
@@ -77,7 +77,7 @@ export function playBar(view) {
       if (!loop.hidden && !player.again && !player.excerpt) view.endLoop();
     },
     drawCount(row) {
-      count.value = row ? row.spoken : "–";
+      count.value = row ? row.spoken : "";
       where.textContent = placeWords(row);
     },
   };

@@ -8,6 +8,8 @@ import { make } from "./elements.js";
 
 const AROUND = 12; // rows drawn above and below those in sight
 
+const classOf = (column) => `cell ${column.key}${column.number ? " number" : ""}`;
+
 /**
  * Make a table.
  *
@@ -27,13 +29,13 @@ export function songTable({ label, columns, cells, id, onsort }) {
     const name = column.sorts
       ? make("button", { onclick: () => onsort(column.key) }, column.name)
       : make("span", { class: "unseen" }, column.name);
-    return make("div", { role: "columnheader", class: `cell ${column.key}`, data: { key: column.key } }, name);
+    return make("div", { role: "columnheader", class: classOf(column), data: { key: column.key } }, name);
   }
 
   function element(row) {
     const inside = cells(row);
     return make("div", { role: "row", class: "row" }, columns.map((column, i) =>
-      make("div", { role: "cell", class: `cell ${column.key}${column.number ? " number" : ""}` }, inside[i])));
+      make("div", { role: "cell", class: classOf(column) }, inside[i])));
   }
 
   function draw() {

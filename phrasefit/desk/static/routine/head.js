@@ -46,7 +46,7 @@ export function headOf(block, { phrased, check }, form) {
       add("walls", "Walls", { number: true }),
       add("rhythm", "Rhythm", { choices: [["", "in fours"], ["4/4", "in fours (4/4)"], ["waltz", "waltz (3/4)"]] }),
       add("swing", "Swing", { choices: [["", "straight"], ["shuffle", "shuffle"]] }),
-      add("tempo", "Tempo, counts a minute", { hint: "96 to 124" }),
+      add("tempo", "Counts a minute", { hint: "96 to 124" }),
       add("foot", "Begins with", { choices: [["", "as the steps say"], ["R", "right foot"], ["L", "left foot"]] }),
       add("intro", "Intro, counts", { number: true }),
       phrased || block.lines ? null : add("turn", "Turn of one wall", { hint: "1/4 L" }),

@@ -16,6 +16,7 @@ import { playBar } from "../play-bar.js";
 import { Player } from "../playing.js";
 
 export const title = "Sheet";
+export const room = "one-song"; // .sheet are the lines of a song, on every page
 
 const NARROW = matchMedia("(max-width: 640px)");
 const COUNT_IN = 8; // counts heard before a start

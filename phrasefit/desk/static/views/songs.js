@@ -16,7 +16,7 @@ const COLUMNS = [
   { key: "length", name: "Length", number: true, sorts: true },
   { key: "sure", name: "How sure", sorts: true },
   { key: "fit", name: "Best routine", sorts: true },
-  { key: "do", name: "What to do" },
+  { key: "do", name: "What you can do" },
 ];
 const ORDERS = { new: "newest first", title: "title", artist: "artist", tempo: "counts a minute",
   length: "length", sure: "how sure", fit: "how well it fits" };

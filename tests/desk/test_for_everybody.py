@@ -1,0 +1,192 @@
+"""The desk for everybody: axe-core, sizes, targets, keyboard, reduced motion, zoom.
+
+axe-core (Deque) checks what can be checked by program of WCAG 2.2; sizes of targets follow its
+success criterion 2.5.5 (44 by 44 CSS pixels, with its exceptions: links within a text, and the
+boxes of counts, which the whole line takes taps for and the arrow keys walk).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import axe_playwright_python
+import pytest
+from evenings import change, fill_store, new_evening
+
+from browsing import wait_until
+from desk_server import end, start_desk
+from heard import fill
+
+AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+ROUTINE = "routine=supplied:borrowed-teaspoons"
+WIDTHS = (390, 640, 820, 1280, 2560)  # 640: a window of 1280 at 200 % zoom
+CHECKED = (390, 1280)
+VIEWS = {
+    "songs": "/songs",
+    "songs that fit": "/songs?fits=supplied:first-gate",
+    "routines": "/routines",
+    "new routine": "/routines/new",
+    "paste": "/routines/paste",
+    "routine": "/routines/edit?copy=supplied:borrowed-teaspoons",
+    "no sheet": "/sheet",
+    "song alone": "/sheet/{song}",
+    "sheet": "/sheet/{song}?" + ROUTINE,
+    "rehearsal": "/rehearse/{song}?" + ROUTINE,
+    "evenings": "/evening",
+    "evening": "/evening/{evening}",
+    "run": "/evening/{evening}/run",
+    "record": "/record",
+}
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory):
+    """One desk with something to show in every view."""
+    folder = fill_store(tmp_path_factory.mktemp("everybody"), with_sample=False)
+    song = fill(folder, "half-a-bar-of-dust")[0]  # with a doubt: a question is asked
+    running = start_desk(folder)
+    evening = new_evening(running, title="At the mill", starts_at="19:30")
+    for row in running.get("/api/songs")["rows"][:4]:
+        evening = change(running, evening, "add", song=row[0], routine="supplied:first-gate")
+    running.post(f"/api/evenings/{evening['id']}/run", {"place": 1})
+    running.names = {"song": song, "evening": evening["id"]}
+    yield running
+    end(running)
+
+
+@pytest.fixture(scope="module")
+def page(desk, browser):
+    """One window for all views; it may not complain."""
+    context = browser.new_context(viewport={"width": 1280, "height": 800})
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(desk.address)
+    yield page
+    context.close()
+    assert complaints == []
+
+
+def show(desk, page, name: str) -> None:
+    """Open a view, and all that is folded away in it."""
+    page.goto(desk.origin + VIEWS[name].format(**desk.names))
+    page.locator("h1:visible, #routine").first.wait_for()
+    if name != "rehearsal":  # which reads its song
+        page.wait_for_load_state("networkidle")
+    if name == "paste":
+        page.get_by_label("The step sheet").fill(
+            "Thimble\n8 counts, 1 wall\n1-4 Vine right, touch\nX"
+        )
+        page.locator(".marked").wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => setTimeout(done, 50)))")
+
+
+def found_by_axe(page, rules: str = "") -> list[str]:
+    """List what axe-core finds, each with the first place."""
+    page.evaluate(AXE)
+    found = page.evaluate(f"axe.run({{ resultTypes: ['violations'] {rules} }})")
+    return [f"{one['id']}: {one['nodes'][0]['html'][:200]}" for one in found["violations"]]
+
+
+TOO_SMALL = """() => {
+  const controls = "button, select, summary, input, textarea, a, [role=menuitem]";
+  return [...document.querySelectorAll(controls)].flatMap((one) => {
+    const target = ["checkbox", "radio", "file"].includes(one.type)
+      ? one.closest("label, .button") ?? one : one;
+    const box = target.getBoundingClientRect();
+    const isSeen = one.checkVisibility({ visibilityProperty: true }) && box.width > 1;
+    const isInText = one.localName === "a" && getComputedStyle(one).display === "inline";
+    if (!isSeen || isInText || box.height >= 43.5) return [];
+    return [`${Math.round(box.height)} px: ${one.outerHTML.slice(0, 120)}`];
+  });
+}"""
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_a_view_is_for_everybody(desk, page, name: str) -> None:
+    """No finding of axe-core, light and dark; no scrolling sideways; targets of 44 px."""
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 800})
+        if width in CHECKED:
+            show(desk, page, name)
+            assert found_by_axe(page) == []
+            page.evaluate("document.documentElement.classList.toggle('dark')")
+            assert found_by_axe(page, ", runOnly: ['color-contrast']") == []
+            assert page.evaluate(TOO_SMALL) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+NOT_REACHED = """() => [...document.querySelectorAll(
+  "a[href], button, select, summary, input, textarea, [tabindex='0']")]
+  .filter((one) => one.checkVisibility({ visibilityProperty: true }) && !one.disabled
+    && one.tabIndex >= 0 && !one.closest("[tabindex='-1']:not(main)") && !window.reached.has(one))
+  .map((one) => one.outerHTML.slice(0, 120))"""
+NO_MARK = """() => {
+  const one = document.activeElement;
+  window.reached.add(one);
+  const marked = one.closest(".button:focus-within") ?? one;
+  const { outlineStyle, outlineWidth } = getComputedStyle(marked);
+  const isSeen = outlineStyle !== "none" && parseFloat(outlineWidth) >= 2;
+  return isSeen || one === document.body ? "" : one.outerHTML.slice(0, 120);
+}"""
+
+
+@pytest.mark.parametrize("name", ["songs", "sheet"])
+def test_the_keyboard_reaches_everything(desk, page, name: str) -> None:
+    """The tabulator comes to every control, and where it is can be seen."""
+    page.set_viewport_size({"width": 1280, "height": 800})
+    show(desk, page, name)
+    page.evaluate("window.reached = new Set()")
+
+    for _ in range(200):
+        page.keyboard.press("Tab")
+        assert page.evaluate(NO_MARK) == ""
+        if page.evaluate("document.activeElement === document.body"):
+            break
+
+    assert page.evaluate(NOT_REACHED) == []
+    assert page.evaluate("window.reached.size") > 20
+
+
+@pytest.mark.parametrize(("wish", "how"), [("reduce", "instant"), ("no-preference", "smooth")])
+def test_nothing_glides_for_who_wishes_so(desk, page, wish: str, how: str) -> None:
+    """The line that plays is brought into sight at once where motion is not wished for."""
+    page.set_viewport_size({"width": 390, "height": 600})
+    page.emulate_media(reduced_motion=wish)
+    show(desk, page, "song alone")
+    page.evaluate("Element.prototype.scrollIntoView = (how) => { scrolled = how.behavior; }")
+    page.evaluate("window.scrolled = ''")
+    page.locator(".sheet i[data-at='4']").focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowDown")
+    page.evaluate("scroll(0, 0)")
+    page.keyboard.press("Enter")
+    page.get_by_role("menuitem", name="play from here").press("Enter")
+
+    wait_until(page, "window.scrolled")
+
+    assert page.evaluate("window.scrolled") == how
+    assert page.evaluate("document.getAnimations().length") == 0
+    page.get_by_role("button", name="Pause", exact=True).click()
+    page.emulate_media(reduced_motion=None)
+
+
+def test_menu_and_dialogs_are_for_everybody(desk, page) -> None:
+    """What opens over a view: the menu of a count, the folders, the routines for a song."""
+    page.set_viewport_size({"width": 390, "height": 800})
+    show(desk, page, "sheet")
+    page.locator(".sheet i[data-at='18']").click()
+    page.get_by_role("menu").wait_for()
+    assert found_by_axe(page) == []
+    page.keyboard.press("Escape")
+
+    show(desk, page, "songs")
+    for button in ("Choose a folder", "Which routine suits Half a Bar of Dust?"):
+        page.get_by_role("button", name=button).click()
+        page.get_by_role("dialog").wait_for()
+        page.wait_for_load_state("networkidle")
+        assert found_by_axe(page) == []
+        assert page.evaluate(TOO_SMALL) == []
+        page.keyboard.press("Escape")

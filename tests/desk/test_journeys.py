@@ -1,0 +1,235 @@
+"""Five journeys of an instructor at the desk: from an empty data folder to what they came for.
+
+Everything goes through the screen, as a person would do it; what the desk answers is only
+looked at.  Each song is heard by the desk itself, in its worker processes.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+from pathlib import Path
+
+import pytest
+from evenings import fill_store
+from pypdf import PdfReader
+
+from browsing import wait_until
+from heard import SAMPLES
+from in_process import Program
+
+SONG, TITLE = SAMPLES / "marmalade-polka.ogg", "Marmalade Polka"
+HEARD_WITHIN_MS = 120_000
+PAPER = """\
+Copper Thimble
+32 counts, 4 walls, beginner
+
+1-4 Vine right, touch
+5-8 Vine left, touch
+9-12 Rocking chair right
+13-16 Jazz box quarter turn right
+17-20 Vine right, touch
+21-24 Vine left, touch
+25-28 Rocking chair right
+29-32 Wiggle about
+"""
+
+
+def drop_song(page) -> None:
+    """Drop the song onto the page, as from a folder on the screen, and open it once heard."""
+    page.get_by_role("button", name="Try it with the sample songs").wait_for()
+    page.evaluate(
+        """([name, text]) => {
+          const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+          const held = new DataTransfer();
+          held.items.add(new File([bytes], name));
+          document.querySelector("main").dispatchEvent(
+            new DragEvent("drop", { dataTransfer: held, bubbles: true, cancelable: true }));
+        }""",
+        [SONG.name, base64.b64encode(SONG.read_bytes()).decode()],
+    )
+    song = page.get_by_role("link", name=TITLE)
+    song.wait_for(timeout=HEARD_WITHIN_MS)
+    song.click()
+    page.locator(".sheet i").first.wait_for()
+
+
+def dance(page, words: str) -> None:
+    """Choose on the sheet what is danced, and wait for the verdict."""
+    page.get_by_label("Danced:").select_option(label=words)
+    page.get_by_role("region", name="How it fits").wait_for()
+
+
+def saved(page, press) -> str:
+    """Save a PDF by pressing something; give its text."""
+    with page.expect_download() as waiting:
+        press.click()
+    content = Path(waiting.value.path()).read_bytes()
+    return "\n".join(leaf.extract_text() for leaf in PdfReader(io.BytesIO(content)).pages)
+
+
+def test_a_song_is_vetted(new_desk, page_of) -> None:
+    """Dropped, heard, opened; a routine, the verdict, the plans; played with the mark walking."""
+    page = page_of(new_desk())
+    drop_song(page)
+
+    dance(page, "Borrowed Teaspoons")
+
+    verdict = page.get_by_role("region", name="How it fits").locator("> p").all_inner_texts()
+    assert re.search(r"\(\d+ of 100\)", verdict[0])
+    plans = page.get_by_role("region", name="Plans")
+    assert re.search(r"no change\s+\d+ of 100", plans.inner_text())
+    page.get_by_role("button", name="Play", exact=True).click()
+    at = "Number(document.querySelector('.sheet i.now')?.dataset.at ?? -1)"
+    wait_until(page, f"{at} >= 0")
+    first = page.evaluate(at)
+    wait_until(page, f"{at} >= {first} + 3")
+
+
+# Somebody who hears the one on 3 and 7, and taps when the large count shows them.
+TAP_ON_THIRDS = """() => {
+  const count = document.querySelector(".play-bar .count");
+  let last = "";
+  new MutationObserver(() => {
+    if (count.value === last) return;
+    last = count.value;
+    if (!["3", "7"].includes(last)) return;
+    document.dispatchEvent(new KeyboardEvent("keydown", { key: "t" }));
+  }).observe(count, { childList: true, characterData: true, subtree: true });
+}"""
+
+
+def test_a_wrong_one_is_mended_by_tapping(
+    new_desk, page_of, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Tapped where it is heard, the one moves; the command line then says what the sheet says."""
+    desk = new_desk()
+    page = page_of(desk)
+    drop_song(page)
+    dance(page, "32 counts, 4 walls")
+    ones = page.locator(".sheet i.one")
+    before = int(ones.first.get_attribute("data-at"))
+    page.evaluate(TAP_ON_THIRDS)
+
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.get_by_text("on beat 3 of the bars").wait_for(timeout=60_000)
+    page.get_by_role("button", name="Use the taps").click()
+    page.locator(".corrected", has_text="one").filter(has_not_text="nothing").wait_for()
+
+    assert int(ones.first.get_attribute("data-at")) % 4 == (before + 2) % 4
+    page.get_by_role("button", name="Pause", exact=True).click()
+    shown = page.get_by_role("region", name="How it fits").locator("> p").first.inner_text()
+    monkeypatch.setenv("PHRASEFIT_DATA", str(desk.folder))
+    told = Program(monkeypatch, capsys)("fit", SONG, "--counts", 32, "--walls", 4, "--json", "-")
+    plan = json.loads(told.out)
+    assert f"({round(plan['score'])} of 100)" in shown
+    assert walls_on(desk, page) == [
+        round(event["time_s"], 3) for event in plan["events"] if event["kind"] == "wall"
+    ]
+
+
+def walls_on(desk, page) -> list[float]:
+    """List when the walls begin that the sheet shows: each is drawn at its count."""
+    drawn = page.locator(".sheet .piece.wall.begins")
+    firsts = [int(wall.get_attribute("data-first")) for wall in drawn.all()]
+    place = page.url.removeprefix(desk.origin)
+    times = desk.get(f"/api{place}")["sheet"]["score"]["times"]
+    return [round(times[first], 3) for first in firsts]
+
+
+def test_a_routine_typed_from_paper_is_printed(new_desk, page_of) -> None:
+    """Pasted, mended where it is marked, saved, danced to a song, and its steps printed."""
+    page = page_of(new_desk())
+    drop_song(page)
+    page.get_by_role("link", name="Routines", exact=True).click()
+    page.get_by_role("link", name="Paste a step sheet").click()
+    page.get_by_label("The step sheet").fill(PAPER)
+    page.get_by_text("Every line was understood.").first.wait_for()
+    page.get_by_role("button", name="Go on in the form").click()
+    rows = page.locator(".row.step")
+    for row in (3, 7):  # their feet are not on the paper, and are not guessed
+        rows.nth(row).locator(".found.error").wait_for()
+        rows.nth(row).get_by_label("feet").fill("R L R L")
+    page.locator(".found.error").first.wait_for(state="detached")
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.wait_for_url("**/routines/edit?routine=Copper%20Thimble")
+
+    page.get_by_role("link", name="Songs", exact=True).click()
+    page.get_by_role("link", name=TITLE).click()
+    dance(page, "Copper Thimble")
+    page.get_by_text("Hand out: paper").click()
+    text = saved(page, page.get_by_role("link", name="the routine's steps"))
+
+    for words in ("Copper Thimble", "Rocking chair right", "Wiggle about"):
+        assert words in text
+
+
+def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
+    """Filled, printed, run with the key to its end; the record shows what was danced."""
+    page = page_of(new_desk(fill_store(tmp_path, with_sample=False)), "/evening")
+    page.get_by_role("button", name="New evening").click()
+    fields = (("Name", "At the mill"), ("Begins at", "19:30"), ("Length", "24"))
+    more = (("One for beginners among", "0"), ("Shortest song", "60"), ("Times for one", "3"),
+            ("Gap between two of one routine", "2"))  # fmt: skip
+    for label, value in fields:
+        fill(page, label, value)
+    page.get_by_text("More wishes").click()
+    for label, value in more:
+        fill(page, label, value)
+    page.get_by_role("button", name="Fill the evening").click()
+    page.locator(".places li").first.wait_for(timeout=90_000)
+    names = page.locator(".places li strong").all_inner_texts()
+    assert len(names) == 10
+
+    text = saved(page, page.get_by_role("button", name="Floor list (PDF)"))
+    assert "At the mill" in text and "19:30" in text
+    assert all(name.split(" – ")[0] in text for name in names)
+
+    page.get_by_role("link", name="Run it").click()
+    page.get_by_role("button", name="Begin", exact=True).wait_for()
+    for place, name in enumerate(names, 1):
+        page.keyboard.press("Space")
+        page.get_by_text(f"{place} of 10", exact=True).wait_for()
+        page.get_by_role("heading", name=name).wait_for()
+    page.keyboard.press("Space")
+    page.get_by_role("heading", name="That was the evening").wait_for()
+    page.get_by_role("button", name="Leave").click()
+    page.get_by_role("link", name="Record").click()
+    page.get_by_text("10 entries").wait_for()
+
+
+def fill(page, label: str, value: str) -> None:
+    """Write into a field of a form, and leave it."""
+    page.get_by_label(label, exact=False).first.fill(value)
+    page.keyboard.press("Tab")
+
+
+def test_a_tablet_in_the_room(new_desk, page_of, browser) -> None:
+    """Shared, opened by a tablet that knows no secret of the desk; it plays, and follows."""
+    page = page_of(new_desk())
+    drop_song(page)
+    dance(page, "32 counts, 4 walls")
+    page.get_by_text("Hand out: paper").click()
+    page.get_by_role("button", name="Share in this room").click()
+    address = page.locator(".room b").inner_text()
+    tablet = browser.new_context(viewport={"width": 1024, "height": 768}).new_page()
+    tablet.set_default_timeout(30_000)
+    complaints: list[str] = []
+    tablet.on("pageerror", lambda error: complaints.append(str(error)))
+
+    tablet.goto(address)
+    tablet.get_by_role("button", name="Play", exact=True).click()
+    wait_until(tablet, "!song.paused && song.currentTime > 0.2")
+    rows = tablet.locator("#rows tr")
+    before = rows.count()
+    page.locator(".sheet i[data-at='16']").click()
+    page.get_by_role("menuitem", name="twice as fast").click()
+    page.locator(".corrected", has_text="twice as many beats").wait_for()
+
+    tablet.get_by_text("the plan has changed").wait_for(state="attached")  # nothing jumps in play
+    tablet.get_by_role("button", name="Pause", exact=True).click()
+    rows.nth(before).wait_for(state="attached")  # twice the counts: more walls
+    assert tablet.context.cookies() == [] and complaints == []
+    tablet.context.close()
