@@ -35,7 +35,7 @@ from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
 from phrasefit.reports.doubts import doubts_alone, doubts_of
 from phrasefit.reports.fit_text import plans_worth_showing
-from phrasefit.reports.page.page import page_document, song_document
+from phrasefit.reports.page.document import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
 from phrasefit.reports.song_view import (
     SongView,

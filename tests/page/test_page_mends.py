@@ -11,7 +11,7 @@ import pytest
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Correction
-from phrasefit.reports.page.page import page_document
+from phrasefit.reports.page.document import page_document
 from watching import until
 
 

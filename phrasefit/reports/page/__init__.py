@@ -1,16 +1,8 @@
 """The rehearsal page and the index page of a class folder, each one HTML file."""
 
+from phrasefit.reports.page.document import Level, Origin, fingerprint
 from phrasefit.reports.page.index import Entry, index_page
-from phrasefit.reports.page.page import (
-    MEDIA_TYPES,
-    Level,
-    Live,
-    Origin,
-    Recording,
-    fingerprint,
-    live_policy,
-    page,
-)
+from phrasefit.reports.page.page import MEDIA_TYPES, Live, Recording, live_policy, page
 
 __all__ = [
     "MEDIA_TYPES",

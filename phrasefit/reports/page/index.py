@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.leaf import CAUTION
-from phrasefit.reports.page.page import facts
+from phrasefit.reports.page.document import facts
 from phrasefit.reports.page.selfcontained import filled, part, policy
 from phrasefit.reports.words import verdict_line
 
