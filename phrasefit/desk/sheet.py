@@ -26,7 +26,7 @@ from phrasefit.desk.endpoints import NotThere, Stale, changing, reading
 from phrasefit.desk.history import History, mark_of
 from phrasefit.desk.plans import request_of
 from phrasefit.desk.songs import analysis_of
-from phrasefit.errors import ParameterError
+from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
@@ -277,11 +277,19 @@ def _changed(desk: Desk, request: Request, sent: Fields, work: Work) -> dict[str
         try:
             store.edit_song(content_hash, decide)
         except _Behind:
-            state = sheet_of(desk, store, content_hash, request.query_params)
+            state = _after_change(desk, store, content_hash, request.query_params)
             raise Stale(NEWER, state=state) from None
-        state = sheet_of(desk, store, content_hash, request.query_params)
+        state = _after_change(desk, store, content_hash, request.query_params)
     desk.tell_song(content_hash, {"revision": state["corrections"]["revision"]})
     return state
+
+
+def _after_change(desk: Desk, store: Store, content_hash: str, query: Any) -> dict[str, Any]:
+    """Lay out the sheet; the song alone, and why, where nothing can be danced to it any more."""
+    try:
+        return sheet_of(desk, store, content_hash, query)
+    except (NoFitError, ParameterError) as exc:
+        return sheet_of(desk, store, content_hash, {}) | {"trouble": str(exc)}
 
 
 def _read(kept: Kept) -> Correction:

@@ -118,10 +118,12 @@ def _beside(
 def _sections(fit: FitPlan) -> list[Doubt]:
     """List the weak sections whose absence would cost the plan something."""
     sections, times = fit.bar_map.sections, fit.bar_map.beat_times_s
+    counted = set(fit.grid.section.tolist())  # two may begin on one count of a slow level
     weak = [
         index
         for index, section in enumerate(sections)
-        if index
+        if index in counted
+        and index
         and section.strength < DOUBT_BELOW
         and times[section.start_beat] >= fit.plan.start_s - SAME_TIME_S
     ]

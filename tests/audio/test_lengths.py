@@ -261,7 +261,7 @@ def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
         "pages": (real + page(1, 0) * 700_000, "more than 250000 Ogg pages"),
         "marks": (b"OggS" * 5_000_000, "more than 250000 Ogg pages"),
         "marks between pages": ((page(1, 0) + b"OggS" * 1000) * 5000, "more than 250000"),
-        "noise": (b"OggS" + bytes(20_000_000), "no Ogg page after byte 0"),
+        "no page": (b"OggS\1" + bytes(20_000_000), "no Ogg page after byte 0"),
         "zeros": (real + bytes(20_000_000), "no Ogg page after byte"),
         "streams": (b"".join(page(i, 2) for i in range(2000)), "none of it can be read"),
         "links": (short * 300, "joined of 300 recordings"),

@@ -264,6 +264,23 @@ def test_plans_are_named_by_the_address(new_desk, data):
     assert {row["kind"] for row in alone["sheet"]["score"]["rows"]} == {"counts"}
 
 
+def test_a_correction_that_leaves_no_plan_is_kept_and_told(new_desk, data, page_of):
+    """Bars of three for a dance in fours: the song is shown alone, with the reason, and undone."""
+    desk, song = new_desk(data), key_of(data, BREATH)
+    address = f"/api/sheet/{song}?{NUMBERS}"
+    shown = desk.get(address)
+
+    waltz = change(desk, address, shown, change={"meter": 3})
+
+    assert waltz["plan"] is None
+    assert "choose another song" in waltz["trouble"]
+    page = page_of(desk, f"/sheet/{song}%3F{NUMBERS.replace('&', '%26')}")
+    page.get_by_role("alert").filter(has_text="choose another song").wait_for()
+    page.get_by_role("button", name=re.compile("^undo")).click()
+    page.locator(".note.tag").wait_for()
+    assert desk.get(address)["sheet"] == shown["sheet"]
+
+
 # -------------------------------------------------------------------- in a browser
 
 

@@ -157,6 +157,22 @@ def test_the_section_that_a_tag_hangs_on() -> None:
     assert "If that is right, it fits" in words
 
 
+def test_sections_that_share_a_count_are_no_trouble() -> None:
+    """Counted on every other beat, the first of two that begin a beat apart has no count."""
+    song = make_song(*LONG, bpm=170, confidence=Confidence(phrase=0.5))
+    third = song.sections[2]
+    pair = (
+        replace(third, n_beats=1, strength=0.3),
+        replace(third, start_beat=third.start_beat + 1, n_beats=third.n_beats - 1, strength=0.3),
+    )
+    sections = (*song.sections[:2], *pair, *song.sections[3:])
+    fit = fit_routine(replace(song, sections=sections), make_routine())
+
+    assert fit.grid.beats_per_count == 2
+    assert 2 not in fit.grid.section
+    assert weighed(fit)
+
+
 def test_a_doubt_that_changes_nothing_says_so() -> None:
     """Of two readings with one plan an instructor need not choose."""
     strengths = (1.0, 0.5, 0.5, 0.5, 0.5)

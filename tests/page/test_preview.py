@@ -74,7 +74,7 @@ def test_what_is_shown_after_a_correction_is_what_the_program_says(
         assert all(spoken == place for spoken, place in known), name
         assert shown["pace"] == pytest.approx(grid.counts_per_minute, abs=0.05), name
         begins = np.flatnonzero(np.diff(grid.section, prepend=-1)).tolist()
-        letters = {at: music_name(after.bar_map.sections[grid.section[at]].letter) for at in begins}
+        letters = {at: music_name(after.bar_map.sections[grid.section[at]]) for at in begins}
         for at, words in shown["sections"]:
             assert at in letters, name
             assert words in (letters[at], *MADE_UP), name

@@ -13,7 +13,7 @@ const classOf = (column) => `cell ${column.key}${column.number ? " number" : ""}
 /**
  * Make a table.
  *
- * `columns` are `{ key, name, number, sorts }`; `cells(row)` gives what stands in each, `id(row)`
+ * `columns` are `{ key, name, number, sorts }`, the name being shown of those that sort; `cells(row)` gives what stands in each, `id(row)`
  * names a row; `onsort(key)` is called when a person wants another order.
  */
 export function songTable({ label, columns, cells, id, onsort }) {

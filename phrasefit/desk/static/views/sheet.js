@@ -29,10 +29,20 @@ export async function show(main, { path, query }) {
       make("a", { href: "/songs" }, "all your songs"), "."));
     return undefined;
   }
-  const [doc, { routines }] = await Promise.all([get(`/api/sheet/${hash}?${query}`), get("/api/routines")]);
+  const [doc, { routines }] = await Promise.all([sheetOrSong(hash, query), get("/api/routines")]);
   const view = new SheetView(main, { hash, query, routines });
   view.take(doc);
   return () => view.leave();
+}
+
+/** Ask for the sheet; where what is asked for cannot be danced, for the song alone and why. */
+async function sheetOrSong(hash, query) {
+  try {
+    return await get(`/api/sheet/${hash}?${query}`);
+  } catch (error) {
+    if (error.status !== 422 || !query.size) throw error;
+    return { ...await get(`/api/sheet/${hash}`), trouble: error.message };
+  }
 }
 
 /** Make of a document what sheet.js draws. */
@@ -89,6 +99,7 @@ class SheetView {
   take(doc) {
     this.doc = doc;
     this.draw();
+    if (doc.trouble) trouble(new Error(doc.trouble));
   }
 
   draw() {
@@ -280,7 +291,10 @@ class SheetView {
   /** Show another plan or routine; the address names it, and the song plays on. */
   ask(query) {
     return tried(async () => {
-      const doc = await get(`/api/sheet/${this.hash}?${query}`);
+      const doc = await get(`/api/sheet/${this.hash}?${query}`).catch((error) => {
+        this.draw(); // the choices say again what is shown
+        throw error;
+      });
       this.query = query;
       history.pushState(null, "", `/sheet/${this.hash}${query.size ? `?${query}` : ""}`);
       this.take(doc);
@@ -298,7 +312,7 @@ class SheetView {
   /** Look whether the song has been changed elsewhere, and show it. */
   look() {
     return tried(async () => {
-      const doc = await get(`/api/sheet/${this.hash}?${this.query}`);
+      const doc = await sheetOrSong(this.hash, this.query);
       const { revision, mark } = this.doc.corrections;
       if (doc.corrections.revision === revision && doc.corrections.mark === mark) return;
       this.take(doc);

@@ -273,7 +273,7 @@ export async function show(room, place) {
     where.replaceChildren(make("summary", {}, "Where the songs are"),
       make("ul", {}, folders.map((folder) => make("li", {},
         make("span", {}, folder.path, folder.there ? "" : " (not there now)"),
-        act("Forget this folder", `Forget ${folder.path}`, () => post("/api/songs/folders/forget", { name: folder.name }))))),
+        act("Forget this folder", `Forget this folder: ${folder.path}`, () => post("/api/songs/folders/forget", { name: folder.name }))))),
       folders.length ? act("Look for new songs", "Look for new songs in these folders", () => post("/api/songs/folders/look")) : null,
       copies.n ? make("p", { class: "copies" }, `${copies.n} copies of dropped songs, ${(copies.bytes / 1e6).toFixed(1)} MB `,
         act("Clear the copies", "Clear the copies of dropped songs", async () => {
