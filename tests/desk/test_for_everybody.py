@@ -156,14 +156,16 @@ def test_nothing_glides_for_who_wishes_so(desk, page, wish: str, how: str) -> No
     page.set_viewport_size({"width": 390, "height": 600})
     page.emulate_media(reduced_motion=wish)
     show(desk, page, "song alone")
-    page.evaluate("Element.prototype.scrollIntoView = (how) => { scrolled = how.behavior; }")
-    page.evaluate("window.scrolled = ''")
+    page.evaluate(
+        "() => { Element.prototype.scrollIntoView = (how) => { window.scrolled = how.behavior; }; }"
+    )
     page.locator(".sheet i[data-at='4']").focus()
     for _ in range(5):
         page.keyboard.press("ArrowDown")
-    page.evaluate("scroll(0, 0)")
     page.keyboard.press("Enter")
     page.get_by_role("menuitem", name="play from here").press("Enter")
+    page.get_by_role("button", name="Pause", exact=True).wait_for()
+    page.evaluate("scroll(0, 0)")  # away from the line that plays
 
     wait_until(page, "window.scrolled")
 

@@ -1,7 +1,9 @@
 """Five journeys of an instructor at the desk: from an empty data folder to what they came for.
 
 Everything goes through the screen, as a person would do it; what the desk answers is only
-looked at.  Each song is heard by the desk itself, in its worker processes.
+looked at.  The first step is the same in four of them and takes the longest, so it is taken
+once: a song is dropped onto the desk of an empty folder, which hears it.  Each journey goes on
+from there with a copy of that folder, in its place.  Only the evening's songs are made up.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ import base64
 import io
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -17,6 +20,7 @@ from evenings import fill_store
 from pypdf import PdfReader
 
 from browsing import wait_until
+from desk_server import RunningDesk, end, start_desk
 from heard import SAMPLES
 from in_process import Program
 
@@ -38,7 +42,7 @@ Copper Thimble
 
 
 def drop_song(page) -> None:
-    """Drop the song onto the page, as from a folder on the screen, and open it once heard."""
+    """Drop the song onto the page, as from a folder on the screen, and wait until it is heard."""
     page.get_by_role("button", name="Try it with the sample songs").wait_for()
     page.evaluate(
         """([name, text]) => {
@@ -50,10 +54,36 @@ def drop_song(page) -> None:
         }""",
         [SONG.name, base64.b64encode(SONG.read_bytes()).decode()],
     )
-    song = page.get_by_role("link", name=TITLE)
-    song.wait_for(timeout=HEARD_WITHIN_MS)
-    song.click()
+    page.get_by_role("link", name=TITLE).wait_for(timeout=HEARD_WITHIN_MS)
+
+
+def open_song(page) -> None:
+    """Open the song from the list."""
+    page.get_by_role("link", name=TITLE).click()
     page.locator(".sheet i").first.wait_for()
+
+
+@pytest.fixture(scope="module")
+def heard_once(tmp_path_factory, browser) -> Path:
+    """Give a data folder, empty until a song was dropped and heard; a copy lies beside it."""
+    folder = tmp_path_factory.mktemp("journeys") / "data"
+    desk = start_desk(folder)
+    page = browser.new_page()
+    page.set_default_timeout(20_000)
+    page.goto(desk.address)
+    drop_song(page)
+    page.close()
+    end(desk)
+    shutil.copytree(folder, folder.with_name("copy"))
+    return folder
+
+
+@pytest.fixture
+def begun(heard_once: Path, new_desk) -> RunningDesk:
+    """Start a desk for one journey, where the song was heard and nothing else was done."""
+    shutil.rmtree(heard_once)
+    shutil.copytree(heard_once.with_name("copy"), heard_once)
+    return new_desk(heard_once)
 
 
 def dance(page, words: str) -> None:
@@ -70,10 +100,10 @@ def saved(page, press) -> str:
     return "\n".join(leaf.extract_text() for leaf in PdfReader(io.BytesIO(content)).pages)
 
 
-def test_a_song_is_vetted(new_desk, page_of) -> None:
+def test_a_song_is_vetted(begun, page_of) -> None:
     """Dropped, heard, opened; a routine, the verdict, the plans; played with the mark walking."""
-    page = page_of(new_desk())
-    drop_song(page)
+    page = page_of(begun)
+    open_song(page)
 
     dance(page, "Borrowed Teaspoons")
 
@@ -102,12 +132,11 @@ TAP_ON_THIRDS = """() => {
 
 
 def test_a_wrong_one_is_mended_by_tapping(
-    new_desk, page_of, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    begun, page_of, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Tapped where it is heard, the one moves; the command line then says what the sheet says."""
-    desk = new_desk()
-    page = page_of(desk)
-    drop_song(page)
+    page = page_of(begun)
+    open_song(page)
     dance(page, "32 counts, 4 walls")
     ones = page.locator(".sheet i.one")
     before = int(ones.first.get_attribute("data-at"))
@@ -121,11 +150,11 @@ def test_a_wrong_one_is_mended_by_tapping(
     assert int(ones.first.get_attribute("data-at")) % 4 == (before + 2) % 4
     page.get_by_role("button", name="Pause", exact=True).click()
     shown = page.get_by_role("region", name="How it fits").locator("> p").first.inner_text()
-    monkeypatch.setenv("PHRASEFIT_DATA", str(desk.folder))
+    monkeypatch.setenv("PHRASEFIT_DATA", str(begun.folder))
     told = Program(monkeypatch, capsys)("fit", SONG, "--counts", 32, "--walls", 4, "--json", "-")
     plan = json.loads(told.out)
     assert f"({round(plan['score'])} of 100)" in shown
-    assert walls_on(desk, page) == [
+    assert walls_on(begun, page) == [
         round(event["time_s"], 3) for event in plan["events"] if event["kind"] == "wall"
     ]
 
@@ -139,11 +168,9 @@ def walls_on(desk, page) -> list[float]:
     return [round(times[first], 3) for first in firsts]
 
 
-def test_a_routine_typed_from_paper_is_printed(new_desk, page_of) -> None:
+def test_a_routine_typed_from_paper_is_printed(begun, page_of) -> None:
     """Pasted, mended where it is marked, saved, danced to a song, and its steps printed."""
-    page = page_of(new_desk())
-    drop_song(page)
-    page.get_by_role("link", name="Routines", exact=True).click()
+    page = page_of(begun, "/routines")
     page.get_by_role("link", name="Paste a step sheet").click()
     page.get_by_label("The step sheet").fill(PAPER)
     page.get_by_text("Every line was understood.").first.wait_for()
@@ -157,7 +184,7 @@ def test_a_routine_typed_from_paper_is_printed(new_desk, page_of) -> None:
     page.wait_for_url("**/routines/edit?routine=Copper%20Thimble")
 
     page.get_by_role("link", name="Songs", exact=True).click()
-    page.get_by_role("link", name=TITLE).click()
+    open_song(page)
     dance(page, "Copper Thimble")
     page.get_by_text("Hand out: paper").click()
     text = saved(page, page.get_by_role("link", name="the routine's steps"))
@@ -206,10 +233,10 @@ def fill(page, label: str, value: str) -> None:
     page.keyboard.press("Tab")
 
 
-def test_a_tablet_in_the_room(new_desk, page_of, browser) -> None:
+def test_a_tablet_in_the_room(begun, page_of, browser) -> None:
     """Shared, opened by a tablet that knows no secret of the desk; it plays, and follows."""
-    page = page_of(new_desk())
-    drop_song(page)
+    page = page_of(begun)
+    open_song(page)
     dance(page, "32 counts, 4 walls")
     page.get_by_text("Hand out: paper").click()
     page.get_by_role("button", name="Share in this room").click()

@@ -236,7 +236,7 @@ class Form {
       make("div", { class: "findings", id: "f-general" }),
       ...(this.form ? this.blocks().filter(Boolean) : []),
       make("details", { class: "follows", open: innerWidth > 1100 },
-        make("summary", {}, "What follows from the steps"), make("pre", { id: "summary" })),
+        make("summary", {}, "What follows from the steps"), make("pre", { id: "summary", tabindex: "0" })),
       make("details", { open: !this.form }, make("summary", {}, "The file as text"), this.asText()),
       make("datalist", { id: "step-names" }, this.words.steps.map((step) => make("option", { value: step }))),
       make("datalist", { id: "levels" }, this.words.levels.map((level) => make("option", { value: level })))];

@@ -85,7 +85,7 @@ export async function show(room, place) {
       song.artist,
       song.tempo ? String(Math.round(song.tempo)) : "–",
       length(song.duration_s),
-      song.doubt === "sure" ? "sure" : `${song.doubt} (${Math.round(song.sure * 100)} %)`,
+      song.doubt === "sure" ? "sure" : `${song.doubt} (${Math.round(song.sure * 100)}\u00a0%)`,
       fitOf(song),
       [make("button", { onclick: () => showSuits(song), "aria-label": `Which routine suits ${song.title}?` }, "Which routine?"),
         make("button", { onclick: () => forget(song), "aria-label": `Forget ${song.title}` }, "Forget")],
