@@ -35,8 +35,8 @@ def start_words(fit: FitPlan, plan: Plan) -> str:
 def option_words(fit: FitPlan, option: StartOption) -> str:
     """Say what is special about a start, and what speaks against it if it is not the plan's."""
     sung = "on the vocals" * (option.start_count == fit.grid.singing)
-    is_other = option.start_count != fit.plan.start_count
-    return "; ".join(filter(None, (sung, is_other and why_not(fit, option))))
+    against = why_not(fit, option) if option.start_count != fit.plan.start_count else ""
+    return "; ".join(filter(None, (sung, against)))
 
 
 def why_not(fit: FitPlan, option: StartOption) -> str:
