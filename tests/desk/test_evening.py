@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from evenings import EASY, change, dances, fill_store, new_evening, search, waited
+from desk_evenings import EASY, change, dances, fill_store, new_evening, search, waited
 
 from in_process import Program
 from phrasefit.cli.playlist import FewChanges

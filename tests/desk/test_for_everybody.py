@@ -11,7 +11,7 @@ from pathlib import Path
 
 import axe_playwright_python
 import pytest
-from evenings import change, fill_store, new_evening
+from desk_evenings import change, fill_store, new_evening
 
 from browsing import wait_until
 from desk_server import end, start_desk
@@ -157,7 +157,7 @@ def test_nothing_glides_for_who_wishes_so(desk, page, wish: str, how: str) -> No
     page.emulate_media(reduced_motion=wish)
     show(desk, page, "song alone")
     page.evaluate(
-        "() => { Element.prototype.scrollIntoView = (how) => { window.scrolled = how.behavior; }; }"
+        "() => { Element.prototype.scrollIntoView = (how) => { window.scrolled = how?.behavior ?? window.scrolled; }; }"
     )
     page.locator(".sheet i[data-at='4']").focus()
     for _ in range(5):

@@ -16,7 +16,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from evenings import fill_store
+from desk_evenings import fill_store
 from pypdf import PdfReader
 
 from browsing import wait_until
