@@ -1,4 +1,4 @@
-"""Draw the pictures of the desk for README: `python tests/desk/desk_pictures.py`, from the checkout.
+"""Draw the pictures of the desk for README: `python tests/desk/desk_pictures.py`.
 
 Real sample songs, heard once into a folder of the moment; a real desk; a real Chromium.
 """

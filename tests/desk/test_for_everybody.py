@@ -157,7 +157,8 @@ def test_nothing_glides_for_who_wishes_so(desk, page, wish: str, how: str) -> No
     page.emulate_media(reduced_motion=wish)
     show(desk, page, "song alone")
     page.evaluate(
-        "() => { Element.prototype.scrollIntoView = (how) => { window.scrolled = how?.behavior ?? window.scrolled; }; }"
+        "() => { Element.prototype.scrollIntoView = (how) =>"
+        " { window.scrolled = how?.behavior ?? window.scrolled; }; }"
     )
     page.locator(".sheet i[data-at='4']").focus()
     for _ in range(5):

@@ -32,7 +32,7 @@ QUICK = {
     "suppress_health_check": list(HealthCheck),
 }
 # A run over thousands is asked for by name.
-many = settings(max_examples=int(os.environ.get("PHRASEFIT_PLANS", "60")), **QUICK)
+many = settings(max_examples=int(os.environ.get("PHRASEFIT_PLANS", "30")), **QUICK)
 some = settings(max_examples=8, **QUICK)
 
 
