@@ -58,7 +58,7 @@ def left_in(desk: RunningDesk) -> list[str]:
 def children_of(pid: int) -> dict[int, str]:
     """List the processes that a process has started."""
     out = subprocess.run(
-        ["ps", "-o", "pid=,args=", "--ppid", str(pid)], capture_output=True, text=True
+        ["ps", "-ww", "-o", "pid=,args=", "--ppid", str(pid)], capture_output=True, text=True
     ).stdout
     rows = [line.split(maxsplit=1) for line in out.splitlines()]
     return {int(pid): args for pid, args in rows if "resource_tracker" not in args}

@@ -344,11 +344,8 @@ def test_an_evening_in_the_browser(desk, page_of) -> None:
     assert page.evaluate("document.activeElement.dataset.focus") == "later-2"
     assert page.locator(".course svg rect.bar").count() == len(before)
 
-    handle, first = page.locator(".handle").nth(2), page.locator(".places li").nth(0)
-    handle.hover()
-    page.mouse.down()
-    first.hover(position={"x": 5, "y": 5})
-    page.mouse.up()
+    first = page.locator(".places li").nth(0)
+    page.locator(".handle").nth(2).drag_to(first, target_position={"x": 5, "y": 5})
     page.get_by_role("button", name=f"Later: {before[2]}, place 1").wait_for()
     page.get_by_role("button", name="Undo").click()
     page.get_by_role("button", name=f"Later: {before[0]}, place 2").wait_for()

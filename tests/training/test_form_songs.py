@@ -9,6 +9,9 @@ from phrasefit.training import form_songs
 from phrasefit.training.form_edits import edited
 from phrasefit.training.form_songs import FormSong, band_form_song, demo_form_song, draw_plan
 
+# A minute of making songs; `.ci/training` takes it, where the group `training` is installed.
+pytest.importorskip("torch", reason="only with the group training, as in .ci/training")
+
 
 @pytest.fixture(scope="module")
 def song() -> FormSong:

@@ -18,6 +18,9 @@ from phrasefit.training.songs import (
     make_song,
 )
 
+# A minute of making songs; `.ci/training` takes it, where the group `training` is installed.
+pytest.importorskip("torch", reason="only with the group training, as in .ci/training")
+
 DRUM_FAMILIES = ("pop", "rock", "country", "groove", "latin")
 
 
