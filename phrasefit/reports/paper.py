@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import functools
 import io
+import threading
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -38,6 +39,9 @@ RC: dict[Any, Any] = {
     "svg.hashsalt": "phrasefit",
     "text.parse_math": False,
 }
+# matplotlib's settings are the whole program's: of two drawn at once, the one that is done
+# first would take them from the other.
+DRAWING = threading.RLock()
 
 
 def text_width_pt(text: str, size_pt: float, bold: bool = False) -> float:
@@ -254,7 +258,7 @@ class Document:
         from matplotlib.backends.backend_pdf import PdfPages
 
         out = io.BytesIO()
-        with matplotlib.rc_context(RC):
+        with DRAWING, matplotlib.rc_context(RC):
             about = {"Title": printable(self.title), "Creator": "phrasefit", "CreationDate": None}
             # Outlines of the PostScript kind are not TrueType: such a font goes in as Type 3.
             if any(compact_outlines(page.families_used) for page in self.pages):
@@ -277,6 +281,6 @@ class Document:
         import matplotlib
 
         out = io.BytesIO()
-        with matplotlib.rc_context(RC):
+        with DRAWING, matplotlib.rc_context(RC):
             self.pages[number].figure.savefig(out, **form)
         return out.getvalue()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import re
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pypdf
@@ -235,3 +236,17 @@ def test_a_name_shrinks_before_it_is_cut(tagged: FitPlan) -> None:
     assert name in words_of(
         sheet(dataclasses.replace(tagged, request=PlanRequest(routine=routine)))
     )
+
+
+def test_sheets_drawn_at_once_are_as_those_drawn_alone(tagged: FitPlan) -> None:
+    """matplotlib's settings are the whole program's; the desk draws in several threads."""
+    alone = sheet(tagged, size="stand").pdf()
+
+    def draw(number: int) -> bytes:
+        document = sheet(tagged, size="stand")
+        return document.pdf() if number % 2 else (document.png(), alone)[1]
+
+    with ThreadPoolExecutor(4) as pool:
+        drawn = list(pool.map(draw, range(8)))
+
+    assert [content == alone for content in drawn] == [True] * 8

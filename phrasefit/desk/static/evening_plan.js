@@ -59,7 +59,10 @@ export async function showPlan(main, id) {
     if (page.state.trouble) trouble(new Error(page.state.trouble));
   });
   const ended = news("evening", (told) => {
-    if (told.id === id && told.revision !== page.state.revision) waiting = waiting.then(again);
+    if (told.id !== id) return;
+    waiting = waiting.then(() => { // by then the answer to a change of one's own is here
+      if (told.revision !== page.state.revision) return again();
+    });
   });
   const watch = new ResizeObserver(() => courseOf(parts.course, page.state.course));
   watch.observe(parts.course);
