@@ -153,6 +153,7 @@ class Room:
     def _start(self) -> None:
         line = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         line.bind((own_address(), 0))
+        line.listen()  # a tablet that is quicker than the server waits instead of being refused
         host = "{}:{}".format(*line.getsockname())
         secret = "".join(secrets.choice(ALPHABET) for _ in range(SECRET_SIGNS))
         self._news = News()

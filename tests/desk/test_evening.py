@@ -322,7 +322,7 @@ def test_running_it_writes_the_record(desk, filled) -> None:
 def test_an_evening_in_the_browser(desk, page_of) -> None:
     """Made, filled, locked, put in order by keyboard, run with the key; the record shows it."""
     page = page_of(desk, "/evening")
-    page.get_by_role("button", name="New evening").click()
+    page.get_by_role("button", name="New evening", exact=True).click()
     for label, value in (("Name", "At the mill"), ("Begins at", "19:30"), ("Length", "8")):
         page.get_by_label(label, exact=False).first.fill(value)
         page.keyboard.press("Tab")
