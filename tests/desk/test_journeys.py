@@ -196,7 +196,7 @@ def test_a_routine_typed_from_paper_is_printed(begun, page_of) -> None:
 def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
     """Filled, printed, run with the key to its end; the record shows what was danced."""
     page = page_of(new_desk(fill_store(tmp_path, with_sample=False)), "/evening")
-    page.get_by_role("button", name="New evening").click()
+    page.get_by_role("button", name="New evening", exact=True).click()
     fields = (("Name", "At the mill"), ("Begins at", "19:30"), ("Length", "24"))
     more = (("One for beginners among", "0"), ("Shortest song", "60"), ("Times for one", "3"),
             ("Gap between two of one routine", "2"))  # fmt: skip
