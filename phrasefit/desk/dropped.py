@@ -6,7 +6,6 @@ its ending are used.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import os
 import secrets
@@ -22,7 +21,7 @@ from starlette.responses import JSONResponse, Response
 
 from phrasefit.batch import SONG_SUFFIXES
 from phrasefit.desk.desk import Desk
-from phrasefit.desk.endpoints import SLOWEST_PIECE_S, TooMuch, refusal
+from phrasefit.desk.endpoints import TooMuch, pieces_of, refusal
 from phrasefit.desk.places import UNFINISHED, copies_folder, name_of
 from phrasefit.errors import OutputError, ParameterError, PhrasefitError, shown
 from phrasefit.files import safe_stem
@@ -83,12 +82,8 @@ async def _saved(desk: Desk, request: Request) -> Path:
     _check_size(int(announced) if announced.isdecimal() and len(announced) < 20 else MOST_BYTES + 1)
     with _new_copy(desk.store_path, name) as unfinished:
         with unfinished.open("xb") as file:
-            stream, size, began = request.stream(), 0, time.monotonic()
-            while True:
-                try:
-                    piece = await asyncio.wait_for(anext(stream), SLOWEST_PIECE_S)
-                except StopAsyncIteration:
-                    break
+            size, began = 0, time.monotonic()
+            async for piece in pieces_of(request):
                 size += len(piece)
                 _check_size(size)
                 if time.monotonic() - began > PATIENCE_S + size / SLOWEST_BYTES_A_S:

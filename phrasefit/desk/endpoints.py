@@ -11,7 +11,7 @@ import hashlib
 import json
 import sys
 import traceback
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -68,14 +68,26 @@ def changing(work: Callable[[Desk, Request, Fields], Any]) -> Endpoint:
     return endpoint
 
 
-async def _sent(request: Request) -> Fields:
-    pieces, size = [], 0
+async def pieces_of(request: Request) -> AsyncIterator[bytes]:
+    """Yield the body as it comes.
+
+    Raises
+    ------
+    TimeoutError
+        If nothing comes for `SLOWEST_PIECE_S`.
+    """
     stream = request.stream()
     while True:
         try:
             piece = await asyncio.wait_for(anext(stream), SLOWEST_PIECE_S)
         except StopAsyncIteration:
-            break
+            return
+        yield piece
+
+
+async def _sent(request: Request) -> Fields:
+    pieces, size = [], 0
+    async for piece in pieces_of(request):
         size += len(piece)
         if size > MOST_BODY:
             raise TooMuch("this is more than the desk takes at once; send less")

@@ -78,16 +78,22 @@ class UserData(TwoCopies):
         CacheError
             If nothing can be written.
         """
+        return self._edit("correction", content_hash, change)
+
+    def _edit(
+        self, table: str, key: str, change: Callable[[Document | None], Document | None]
+    ) -> Document | None:
+        """Change the object that a record holds; see `edit_correction`."""
         result: Document | None = None
 
         def decide() -> list[Record]:
             nonlocal result
-            kept = self._get("correction", content_hash)
+            kept = self._get(table, key)
             result = change(_object_in(kept) if kept else None)
             if result is None and kept is None:
                 return []
             text = REMOVED if result is None else json.dumps(result)
-            return [self._record("correction", content_hash, text)]
+            return [self._record(table, key, text)]
 
         self._write(decide)
         return result
@@ -221,20 +227,7 @@ class UserData(TwoCopies):
         self, kind: str, name: str, change: Callable[[Document | None], Document | None]
     ) -> Document | None:
         """Change one thing of the desk while no other program can; see `edit_correction`."""
-        key = f"{kind}/{name}"
-        result: Document | None = None
-
-        def decide() -> list[Record]:
-            nonlocal result
-            kept = self._get("desk", key)
-            result = change(_object_in(kept) if kept else None)
-            if result is None and kept is None:
-                return []
-            text = REMOVED if result is None else json.dumps(result)
-            return [self._record("desk", key, text)]
-
-        self._write(decide)
-        return result
+        return self._edit("desk", f"{kind}/{name}", change)
 
     # ------------------------------------------------------------- another computer
 

@@ -16,7 +16,6 @@ import pytest
 
 from in_process import Program
 from kept_songs import keep, square_song
-from phrasefit.cli import _many as many
 from phrasefit.cli._many import split_places
 from phrasefit.store import Store
 
@@ -79,17 +78,9 @@ def test_keep_one_and_ask_for_another(program: Program, music: Path) -> None:
 
 
 def test_stopped_while_listening(
-    program: Program, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    program: Program, music: Path, tmp_path: Path, stopped: pytest.MonkeyPatch
 ) -> None:
     """No evening is made of half the songs: nothing is written, and the exit code says so."""
-    gather = many.gather
-
-    def stopped(*args: object, **options: object) -> tuple:
-        library, report = gather(*args, **options)
-        report.n_left = 3
-        return library, report
-
-    monkeypatch.setattr(many, "gather", stopped)
     words = ("--csv", tmp_path / "e.csv")
     done = program("playlist", music, *routines(), *EASY, *words, expect=130)
 

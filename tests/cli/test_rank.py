@@ -17,7 +17,6 @@ import soundfile
 
 from in_process import Program
 from kept_songs import keep, square_song
-from phrasefit.cli import _many as many
 from phrasefit.model import Confidence
 from phrasefit.store import Store
 from synth import make_song
@@ -88,20 +87,12 @@ def test_as_wide_as_the_terminal(
 
 
 def test_stopped_before_the_end_writes_no_table(
-    program: Program, music: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    program: Program, music: Path, tmp_path: Path, stopped: pytest.MonkeyPatch
 ) -> None:
     """The same command goes on afterwards; a table of half the songs would be in its way."""
-    gather = many.gather
-
-    def stopped(*args: object, **options: object) -> tuple:
-        library, report = gather(*args, **options)
-        report.n_left = 3
-        return library, report
-
     words = ("rank", music, TEASPOONS, "--csv", tmp_path / "t.csv", "--json", tmp_path / "t.json")
-    with monkeypatch.context() as patch:
-        patch.setattr(many, "gather", stopped)
-        done = program(*words, expect=130)
+    done = program(*words, expect=130)
+    stopped.undo()
 
     assert "3 are left; run the command again" in done.err
     assert not list(tmp_path.glob("t.*"))

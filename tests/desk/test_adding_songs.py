@@ -20,7 +20,7 @@ import soundfile
 from starlette.requests import Request
 
 from desk_server import RunningDesk
-from phrasefit.desk import dropped
+from phrasefit.desk import dropped, endpoints
 from phrasefit.desk.dropped import copy_name
 from phrasefit.desk.folder_choice import typed_folder
 from phrasefit.errors import ParameterError
@@ -167,7 +167,7 @@ def test_an_endless_upload_is_cut_off(tmp_path, monkeypatch) -> None:
 
 def test_a_slow_client_is_given_up(tmp_path, monkeypatch) -> None:
     """Neither silence nor a trickle holds the desk; nothing half written stays."""
-    monkeypatch.setattr(dropped, "SLOWEST_PIECE_S", 0.2)
+    monkeypatch.setattr(endpoints, "SLOWEST_PIECE_S", 0.2)
     monkeypatch.setattr(dropped, "PATIENCE_S", 0.5)
 
     assert sent_to(tmp_path, [b"begin", 5.0]) == 408

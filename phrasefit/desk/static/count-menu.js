@@ -30,7 +30,7 @@ export function groupsAt({ doc, score, query, work }, i) {
   return [
     { name: "play", items: [
       { words: "play from here", work: () => work.play(time) },
-      { words: `loop this ${score.group === 6 ? "six" : "eight"}`, work: () => work.loop(i) },
+      { words: `repeat this ${score.group === 6 ? "six" : "eight"}`, work: () => work.loop(i) },
       { words: "hear four counts before and after", work: () => work.hear(around(score, i)) },
     ] },
     { name: "the one", items: onesAt(score, i, time, work) },

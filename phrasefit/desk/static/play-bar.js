@@ -21,7 +21,7 @@ export function playBar(view) {
   const time = make("span", { class: "time" });
   const pace = make("output", { class: "pace" });
   const tempo = make("input", { type: "range", min: 50, max: 110, step: 1, value: 100, oninput: () => setTempo() });
-  const loop = make("button", { hidden: true, onclick: () => view.endLoop() }, "End the loop");
+  const loop = make("button", { hidden: true, onclick: () => view.endLoop() }, "Repeat no longer");
   const taken = make("span", { role: "status", class: "taps" });
   const use = make("button", { hidden: true }, "Use the taps");
   const clicks = make("input", { type: "checkbox", onchange: () => { player.clicks = clicks.checked; } });

@@ -21,7 +21,7 @@ export function songQueue() {
     now.replaceChildren();
     if (state.working) {
       now.append(
-        make("p", { class: "doing" }, make("strong", {}, `Hearing song ${Math.min(state.done + 1, state.all)} of ${state.all}`),
+        make("p", { class: "doing" }, make("strong", {}, `Listening to song ${Math.min(state.done + 1, state.all)} of ${state.all}`),
           state.now.length ? `: ${state.now.join(", ")}` : "",
           make("span", { class: "quiet" }, state.left ? ` – about ${state.left} left` : "")),
         make("progress", { max: state.all, value: state.done, "aria-label": "songs heard" }),
