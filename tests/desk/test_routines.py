@@ -165,7 +165,7 @@ def test_new_from_a_template_typed_mended_and_found(desk, page_of) -> None:
     """The journey of a new routine: a mistake shows beside its line, and is mended there."""
     page = page_of(desk, "/routines")
     page.get_by_role("link", name="New routine").click()
-    page.get_by_label("Name").fill("Paper Lanterns")
+    page.get_by_label("Name", exact=True).fill("Paper Lanterns")
     page.get_by_role("button", name="32 counts, 4 walls").click()
     rows = page.locator(".row.step")
     rows.first.locator("svg.feet").wait_for()
