@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from phrasefit import pipeline
-from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError
+from phrasefit.errors import CacheError, MissingExtraError, ParameterError, PhrasefitError, Reason
 from phrasefit.model import SongSummary
 from phrasefit.parent_watch import start_worker
 from phrasefit.ranking.summary import summary_of
@@ -88,18 +88,19 @@ class Workers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Failure:
-    """A file that could not be used, and why."""
+    """A file that could not be used, and why: in words, and for programs where they may ask."""
 
     path: Path
-    reason: str
+    trouble: str
+    reason: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
     """What a worker returns for one file; `trouble` if it could not be used.
 
-    `lasting` says that trying the same file again is of no use; `notes` are what
-    happened to the cache meanwhile.
+    `reason` is that of the error, `lasting` says that trying the same file again is of no
+    use; `notes` are what happened to the cache meanwhile.
     """
 
     path: Path
@@ -107,6 +108,7 @@ class Heard:
     document: str = ""
     summary: SongSummary | None = None
     trouble: str = ""
+    reason: Reason | None = None
     lasting: bool = False
     notes: tuple[str, ...] = ()
 
@@ -229,13 +231,14 @@ def recall(paths: Sequence[Path], store: Store, version: str, report: BatchRepor
         try:
             state, name = path.stat(), os.path.realpath(path)
         except OSError as exc:
-            report.failures.append(Failure(path=path, reason=f"cannot be opened ({exc.strerror})"))
+            report.failures.append(Failure(path=path, trouble=f"cannot be opened ({exc.strerror})"))
             continue
         now = (state.st_size, state.st_mtime_ns)
         if name in known and known[name][:2] == now and known[name][2] in heard:
             report.hash_of[path] = known[name][2]
         elif name in failed and failed[name][:2] == now:
-            report.failures.append(Failure(path=path, reason=failed[name][2]))
+            _, _, trouble, reason = failed[name]
+            report.failures.append(Failure(path=path, trouble=trouble, reason=reason))
         else:
             new.append(path)
     return new
@@ -245,7 +248,7 @@ def _keep(heard: Heard, store: Store, version: str, report: BatchReport) -> None
     """Store one result; if the disk is full go on with what is in memory."""
     report.notes += [note for note in heard.notes if note not in report.notes]
     if heard.trouble:
-        report.failures.append(Failure(path=heard.path, reason=heard.trouble))
+        report.failures.append(Failure(path=heard.path, trouble=heard.trouble, reason=heard.reason))
     else:
         report.hash_of[heard.path] = heard.content_hash
     try:
@@ -268,7 +271,7 @@ def keep_heard(heard: Heard, store: Store, version: str) -> None:
         If the file is no longer there.
     """
     if heard.lasting:
-        store.put_failure(heard.path, version, heard.trouble)
+        store.put_failure(heard.path, version, heard.trouble, heard.reason)
     elif not heard.trouble:
         store.put_analysis(heard.content_hash, version, heard.document, path=heard.path)
         if heard.summary and store.get_correction(heard.content_hash) is None:
@@ -303,7 +306,9 @@ def hear(path: Path, store_path: Path | None, hand_made: bool, anyway: bool = Fa
         )
     except PhrasefitError as exc:
         lasting = not isinstance(exc, MissingExtraError | CacheError)
-        return Heard(path=path, trouble=exc.what, lasting=lasting, notes=tuple(notes))
+        return Heard(
+            path=path, trouble=exc.what, reason=exc.reason, lasting=lasting, notes=tuple(notes)
+        )
     except Exception as exc:  # one file must never stop a batch, whatever is wrong with it
         return Heard(path=path, trouble=f"could not be listened to ({type(exc).__name__}: {exc})")
 

@@ -28,7 +28,7 @@ class Reason(StrEnum):
 
     SILENT = "silent"
     CLIP_TOO_SHORT = "clip too short"
-    NO_STEADY_BEAT = "no steady beat"
+    NO_STEADY_BEAT = "no steady beat"  # taken for speech or noise: a map may be had `anyway`
     NO_BEATS = "no beats"
     NO_ONE = "no one"
     OTHER_METER = "other meter"
@@ -91,9 +91,6 @@ class CacheError(PhrasefitError):
 class MissingExtraError(PhrasefitError):
     """An optional library is needed and not installed."""
 
-
-# What the command line adds where no beat was found; a page has a button instead.
-INSIST = "; if it is music, insist: phrasefit map SONG --anyway"
 
 MOST_SHOWN = 40  # signs of a value in a message: enough to know it again
 MOST_SHOWN_BITS = 128  # of a whole number that is written out

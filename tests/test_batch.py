@@ -19,7 +19,7 @@ from kept_songs import analysis_of, keep, square_song
 from phrasefit import batch, pipeline
 from phrasefit.batch import Heard, Workers, listen_to, songs_in
 from phrasefit.collection import Collection
-from phrasefit.errors import MissingExtraError, ParameterError
+from phrasefit.errors import MissingExtraError, ParameterError, Reason
 from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import Correction
 from phrasefit.ranking.rank import rank_table
@@ -102,9 +102,11 @@ def test_real_folder_in_two_processes(sounds: Path, tmp_path: Path) -> None:
         ranking = rank_table(library.table, request, library.planner(request))
 
     assert sorted(path.stem for path in first.hash_of) == ["one", "two"]
-    assert {f.path.stem: f.reason for f in first.failures}.keys() == {"broken", "silence"}
-    assert "is not a sound file" in first.failures[0].reason
-    assert "beat" in first.failures[1].reason
+    assert {f.path.stem: f.trouble for f in first.failures}.keys() == {"broken", "silence"}
+    assert "is not a sound file" in first.failures[0].trouble
+    assert "beat" in first.failures[1].trouble
+    assert [f.reason for f in first.failures] == [None, Reason.SILENT]
+    assert second.failures == first.failures
     assert first.n_new == 4
     assert [done[:2] for done in shown] == [(i, 4) for i in range(1, 5)]
     assert second.n_new == 0
@@ -150,7 +152,7 @@ def test_dying_worker_costs_only_its_file(tmp_path: Path, monkeypatch: pytest.Mo
         report = listen_to(paths, store, workers=Workers(n_jobs=2))
 
     assert [failure.path.name for failure in report.failures] == ["bomb.wav"]
-    assert "ended the program" in report.failures[0].reason
+    assert "ended the program" in report.failures[0].trouble
     assert len(report.hash_of) == 7
     assert report.n_new == 8
 
@@ -163,7 +165,7 @@ def test_error_that_nobody_expected(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         for _ in range(2):
             report = listen_to([path], store)
             assert report.n_new == 1
-            assert "ZeroDivisionError" in report.failures[0].reason
+            assert "ZeroDivisionError" in report.failures[0].trouble
 
 
 def test_full_disk_does_not_stop_the_ranking(

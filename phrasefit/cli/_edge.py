@@ -16,7 +16,7 @@ from unicodedata import category
 
 import typer
 
-from phrasefit.errors import ParameterError, PhrasefitError, shown
+from phrasefit.errors import ParameterError, PhrasefitError, Reason, shown
 
 MOST_ARGUMENT = 4096  # letters, as long as a path can be
 MOST_MESSAGE = 2000  # signs of one error line; what is longer is a name gone wrong
@@ -24,6 +24,9 @@ EXIT_FIX = 2  # the user must fix something
 EXIT_PARTIAL = 1  # part of a batch failed
 EXIT_STOPPED = 130  # as shells report a program ended by Ctrl-C
 EXIT_TERMINATED = 143  # as shells report a program ended by SIGTERM
+
+# What helps in a terminal; the desk has a button instead.
+REMEDIES = {Reason.NO_STEADY_BEAT: "; if it is music, insist: phrasefit map SONG --anyway"}
 
 _BREAKS = ("Cc", "Cs", "Zl", "Zp")  # control signs, half characters, breaks of line and paragraph
 
@@ -53,7 +56,7 @@ def run(app: typer.Typer) -> None:
     except PhrasefitError as exc:
         if _debug:
             raise
-        print(f"phrasefit: {one_line_message(str(exc))}", file=sys.stderr)
+        print(f"phrasefit: {one_line_message(str(exc))}{remedy(exc.reason)}", file=sys.stderr)
         sys.exit(EXIT_FIX)
     except BrokenPipeError:
         _drop_output()
@@ -119,6 +122,11 @@ def _end_as_by_ctrl_c() -> list[int]:
     with contextlib.suppress(ValueError):  # not the main thread: whoever runs it decides
         signal.signal(signal.SIGTERM, end)
     return ended
+
+
+def remedy(reason: Reason | None) -> str:
+    """Say which command helps where there is this reason ("": none)."""
+    return REMEDIES.get(reason, "") if reason else ""
 
 
 def one_line_message(text: str) -> str:

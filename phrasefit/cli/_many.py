@@ -155,7 +155,7 @@ def unless_stopped(report: BatchReport, target: str | None) -> str | None:
 
 def finish(report: BatchReport) -> None:
     """List what failed, with reasons; end with the exit code that says so."""
-    from phrasefit.cli._edge import EXIT_PARTIAL, EXIT_STOPPED
+    from phrasefit.cli._edge import EXIT_PARTIAL, EXIT_STOPPED, remedy
 
     for note in report.notes:
         tell(f"phrasefit: {note}", err=True)
@@ -163,7 +163,7 @@ def finish(report: BatchReport) -> None:
         n = len(report.failures)
         print(f"{n} file{'s' * (n != 1)} could not be used:", file=sys.stderr)
         for failure in report.failures:
-            tell(f"  {failure.path}: {failure.reason}", err=True)
+            tell(f"  {failure.path}: {failure.trouble}{remedy(failure.reason)}", err=True)
     if report.n_left:
         print(
             f"stopped: {report.n_new} songs were heard and are kept, {report.n_left} are left;"

@@ -134,7 +134,7 @@ def _write(
     document = table.rank_document(
         rankings,
         paths,
-        failures=[(str(f.path), f.reason) for f in report.failures],
+        failures=[(str(f.path), f.trouble) for f in report.failures],
         n_left=report.n_left,
     )
     emit(dump_json(document), json_path, force=force)

@@ -17,12 +17,20 @@ from pathlib import Path
 from typing import Any
 
 from phrasefit import pipeline
-from phrasefit.batch import ENDED_ITS_WORKER, BatchReport, Heard, hear, keep_heard, recall
+from phrasefit.batch import (
+    ENDED_ITS_WORKER,
+    BatchReport,
+    Failure,
+    Heard,
+    hear,
+    keep_heard,
+    recall,
+)
 from phrasefit.collection import Collection
 from phrasefit.desk import places
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.listener import LONGEST_S, Listener, WorkerDied, WorkerTooSlow
-from phrasefit.errors import INSIST, PhrasefitError
+from phrasefit.errors import PhrasefitError, Reason
 from phrasefit.model import SongSummary
 from phrasefit.reports.times import clock_time
 from phrasefit.store import Store
@@ -37,19 +45,6 @@ class Job:
 
     path: Path
     anyway: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Failed:
-    """A file that could not be used, why, and whether hearing it anyway may help."""
-
-    path: Path
-    reason: str
-
-    @property
-    def may_insist(self) -> bool:
-        """Whether it was taken for speech or noise."""
-        return self.reason.endswith(INSIST)
 
 
 class Hearing:
@@ -71,7 +66,7 @@ class Hearing:
         self._queue: deque[Job] = deque()
         self._now: dict[Path, Job] = {}
         self._left: dict[Path, Job] = {}
-        self._failed: dict[Path, Failed] = {}
+        self._failed: dict[Path, Failure] = {}
         self._workers: set[Listener] = set()
         self._n_done = self._n_all = 0
         self._began = 0.0
@@ -108,8 +103,7 @@ class Hearing:
         new = recall(list(paths), store, pipeline.analysis_version(), report)
         with self._lock:
             for failure in report.failures:
-                found = Failed(path=failure.path, reason=failure.reason)
-                self._failed.setdefault(failure.path, found)
+                self._failed.setdefault(failure.path, failure)
         return new
 
     def stop(self) -> None:
@@ -138,7 +132,7 @@ class Hearing:
         self._tell()
         return paths
 
-    def failed_called(self, names: Iterable[str]) -> list[Failed]:
+    def failed_called(self, names: Iterable[str]) -> list[Failure]:
         """Find failed files by the names that pages know."""
         wanted = set(names)
         with self._lock:
@@ -237,16 +231,17 @@ class Hearing:
                     self._on_heard(store, heard.content_hash, heard.summary if as_heard else None)
         except (PhrasefitError, OSError) as exc:
             with self._lock:
-                self._failed[heard.path] = Failed(path=heard.path, reason=str(exc))
+                self._failed[heard.path] = Failure(path=heard.path, trouble=str(exc))
 
     def _fail(self, store: Store, heard: Heard) -> None:
-        failed = Failed(path=heard.path, reason=heard.trouble)
+        failed = Failure(path=heard.path, trouble=heard.trouble, reason=heard.reason)
         with self._lock:
             self._failed[heard.path] = failed
-        if places.is_copy(store.path, heard.path) and not failed.may_insist:
+        if places.is_copy(store.path, heard.path) and not _may_insist(failed):
             places.remove_copy(store.path, heard.path)
         elif heard.lasting:
-            store.put_failure(heard.path, pipeline.analysis_version(), heard.trouble)
+            version = pipeline.analysis_version()
+            store.put_failure(heard.path, version, heard.trouble, heard.reason)
 
     def _drop_second_copy(self, store: Store, heard: Heard) -> None:
         """Keep no copy of a song that can be played from another place."""
@@ -311,11 +306,16 @@ def sum_up_all(store_path: Path) -> None:
         Collection.of(store)
 
 
-def _failed_row(failed: Failed) -> dict[str, Any]:
+def _may_insist(failed: Failure) -> bool:
+    """Tell whether it was taken for speech or noise, so that hearing it anyway may help."""
+    return failed.reason is Reason.NO_STEADY_BEAT
+
+
+def _failed_row(failed: Failure) -> dict[str, Any]:
     return {
         "name": places.name_of(failed.path),
         "title": failed.path.name,
-        "reason": failed.reason.removesuffix(INSIST),
-        "anyway": failed.may_insist,
+        "reason": failed.trouble,
+        "anyway": _may_insist(failed),
         "again": failed.path.exists(),
     }

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit._dp import Chain
-from phrasefit.errors import INSIST, NoPulseError, Reason
+from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
@@ -32,7 +32,7 @@ MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anythi
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
-REMEDY = f"choose a song with a clear beat{INSIST}"
+REMEDY = "choose a song with a clear beat"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
 BRIDGE_TEMPO_SHARE = 0.03
@@ -77,12 +77,15 @@ def track(
     if not decoded:
         raise NoPulseError(
             f"no steady beat found; {_what_was_heard(features, readings)}",
-            reason=Reason.NO_STEADY_BEAT,
+            reason=Reason.NO_BEATS if anyway else Reason.NO_STEADY_BEAT,
         )
     found = [smooth_beats(chain.steps) for chain in decoded]
     pulse = judge_pulse(heard, readings, found, weights)
     if pulse < LEAST_PULSE and not anyway:
-        raise NoPulseError(f"no steady beat found; {_what_was_heard(features, readings)}")
+        raise NoPulseError(
+            f"no steady beat found; {_what_was_heard(features, readings)}",
+            reason=Reason.NO_STEADY_BEAT,
+        )
     found[0] = _from_the_first_sound(found[0], activations.beat)
     refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
     timings = _bridge(refined)

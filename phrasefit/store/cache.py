@@ -16,7 +16,7 @@ from pathlib import Path
 from types import UnionType
 from typing import Any
 
-from phrasefit.errors import CacheError
+from phrasefit.errors import CacheError, Reason
 from phrasefit.model import SongSummary
 from phrasefit.store.salvage import (
     FORGET_UNHEARD_FILES,
@@ -29,6 +29,7 @@ from phrasefit.store.user_data import UserData
 SUMMARY_KINDS: tuple[type | UnionType, ...] = (
     str, str, str, str, float, float, int, float, float | None, float, str, bytes, int,
 )  # fmt: skip
+KNOWN_REASONS = {str(reason): reason for reason in Reason}
 
 
 def _name(path: Path) -> str:
@@ -94,18 +95,21 @@ class Store(UserData):
         values = [(path,) for path in paths]
         self._change(lambda: self._db.executemany("DELETE FROM file WHERE path = ?", values))
 
-    def failures(self, version: str) -> dict[str, tuple[int, int, str]]:
-        """List files that this analysis version could not use: size, time, reason."""
-        query = "SELECT path, size, mtime_ns, reason FROM failure WHERE version = ?"
-        return {row[0]: row[1:] for row in self._ask(query, (version,), (str, int, int, str))}
+    def failures(self, version: str) -> dict[str, tuple[int, int, str, Reason | None]]:
+        """List files that this analysis version could not use: size, time, trouble, reason."""
+        query = "SELECT path, size, mtime_ns, trouble, reason FROM failure WHERE version = ?"
+        rows = self._ask(query, (version,), (str, int, int, str, str))
+        return {row[0]: (*row[1:4], KNOWN_REASONS.get(row[4])) for row in rows}
 
-    def put_failure(self, path: Path, version: str, reason: str) -> None:
+    def put_failure(
+        self, path: Path, version: str, trouble: str, reason: Reason | None = None
+    ) -> None:
         """Keep why a file cannot be used; forgotten when the file changes."""
         if self._tell_unkept():
             return
         state = path.stat()
-        values = (_name(path), state.st_size, state.st_mtime_ns, version, reason)
-        query = "INSERT OR REPLACE INTO failure VALUES (?, ?, ?, ?, ?)"
+        values = (_name(path), state.st_size, state.st_mtime_ns, version, trouble, reason or "")
+        query = "INSERT OR REPLACE INTO failure VALUES (?, ?, ?, ?, ?, ?)"
         self._change(lambda: self._db.execute(query, values))
 
     # ---------------------------------------------------------------- analyses

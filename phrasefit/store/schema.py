@@ -83,6 +83,14 @@ MIGRATIONS: tuple[str, ...] = (
     );
     CREATE INDEX analysis_by_time ON analysis (version, stored_at, content_hash);
     """,
+    # 6: beside the words stands the reason that programs decide by (files are tried again).
+    """
+    DROP TABLE failure;
+    CREATE TABLE failure (
+        path TEXT PRIMARY KEY, size INTEGER NOT NULL, mtime_ns INTEGER NOT NULL,
+        version TEXT NOT NULL, trouble TEXT NOT NULL, reason TEXT NOT NULL
+    ) WITHOUT ROWID;
+    """,
 )
 SCHEMA = len(MIGRATIONS)
 

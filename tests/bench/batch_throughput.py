@@ -51,7 +51,7 @@ def seconds_for(paths: list[Path], n_jobs: int, folder: Path) -> float:
         report = listen_to(paths, store, workers=workers)
         spent = time.perf_counter() - begin
     if report.failures:
-        raise SystemExit(f"{report.failures[0].path}: {report.failures[0].reason}")
+        raise SystemExit(f"{report.failures[0].path}: {report.failures[0].trouble}")
     return spent
 
 

@@ -373,6 +373,10 @@ def test_what_is_taken_for_noise_can_be_heard_anyway(new_desk, tmp_path) -> None
     (failed,) = wait_for(desk, is_done)["failed"]
     assert failed["anyway"] and "phrasefit" not in failed["reason"]
     assert left_in(desk) == ["sea.wav"]
+    desk.process.send_signal(signal.SIGTERM)
+    desk.process.wait(20)
+    desk = new_desk(desk.folder)  # which knows it from last time
+    assert wait_for(desk, lambda state: state["failed"])["failed"] == [failed]
 
     desk.post("/api/songs/again", {"names": [failed["name"]], "anyway": True})
     wait_for(desk, is_done)

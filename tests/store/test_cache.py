@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from phrasefit.errors import CacheError
+from phrasefit.errors import CacheError, Reason
 from phrasefit.model import SongSummary
 from phrasefit.store import Store, default_path, maintenance
 from phrasefit.store.exchange import export_document, read_export
@@ -88,10 +88,13 @@ def test_changed_file_is_not_known(place: Path, song: Path) -> None:
 def test_failure_is_kept_for_the_version(place: Path, song: Path) -> None:
     """Why a file was of no use is remembered for one analysis version."""
     with Store(place) as store:
-        store.put_failure(song, "1", "no beat")
+        store.put_failure(song, "1", "no beat", Reason.NO_STEADY_BEAT)
 
-        assert next(iter(store.failures("1").values()))[2] == "no beat"
+        (kept,) = store.failures("1").values()
+        assert kept[2:] == ("no beat", Reason.NO_STEADY_BEAT)
         assert store.failures("2") == {}
+        store.put_failure(song, "2", "no sound")
+        assert next(iter(store.failures("2").values()))[2:] == ("no sound", None)
 
 
 def test_correction_can_be_removed(place: Path) -> None:
