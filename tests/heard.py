@@ -1,4 +1,4 @@
-"""Sample songs that a desk knows, without a desk having heard them: real analyses, kept once."""
+"""Sample songs that are known without being listened to again: real analyses, made once."""
 
 from __future__ import annotations
 
@@ -21,6 +21,16 @@ def heard(name: str) -> tuple[str, str]:
     """Listen to a sample song; gives its content hash and the document that is kept."""
     analysis = phrasefit.analyse(SAMPLES / f"{name}.ogg")
     return analysis.info.content_hash, pipeline.document_of(analysis)
+
+
+def remember(name: str) -> str:
+    """Let this program know a sample song; gives its content hash."""
+    content_hash, document = heard(name)
+    with Store() as store:
+        store.put_analysis(
+            content_hash, pipeline.analysis_version(), document, path=SAMPLES / f"{name}.ogg"
+        )
+    return content_hash
 
 
 def fill(folder: Path, *names: str) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -15,24 +14,26 @@ import numpy as np
 import pytest
 import soundfile
 
+from heard import remember
+from in_process import Program
+
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 SONG = SAMPLES / "thirty-two-fence-posts.ogg"
 ROUTINE = ROUTINES / "borrowed-teaspoons.toml"
 
 
-def phrasefit(*words: object, expect: int = 0) -> subprocess.CompletedProcess[str]:
-    """Run the program as a user does, in its own process."""
-    done = subprocess.run(
-        [sys.executable, "-m", "phrasefit", *map(str, words)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, "OMP_NUM_THREADS": "1"},
-    )
-    assert done.returncode == expect, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
+@pytest.fixture
+def phrasefit(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Program:
+    """The program in this process."""
+    return Program(monkeypatch, capsys)
+
+
+@pytest.fixture
+def known_song() -> Path:
+    """A sample song that was heard before."""
+    remember(SONG.stem)
+    return SONG
 
 
 def schema(name: str) -> dict:
@@ -41,11 +42,13 @@ def schema(name: str) -> dict:
 
 
 @pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict:
-    """Listen to a sample song once and read the map that is written."""
-    path = tmp_path_factory.mktemp("map") / "map.json"
-    phrasefit("map", SONG, "--json", path, "--no-cache")
-    return json.loads(path.read_text("utf-8"))
+def heard() -> dict:
+    """Listen to a sample song once, in a process of its own as a user does."""
+    words = ("map", str(SONG), "--json", "-", "--no-cache")
+    done = subprocess.run(
+        [sys.executable, "-m", "phrasefit", *words], capture_output=True, text=True, check=True
+    )
+    return json.loads(done.stdout)
 
 
 def test_map_obeys_its_schema_and_is_right(heard: dict) -> None:
@@ -59,20 +62,24 @@ def test_map_obeys_its_schema_and_is_right(heard: dict) -> None:
     assert heard["meter"] == truth["meter"]
 
 
-def test_standard_output_holds_the_json_alone(heard: dict) -> None:
-    """With --json - nothing but the document is printed."""
-    out = phrasefit("map", SONG, "--json", "-", "--no-cache").stdout
+def test_standard_output_holds_the_json_alone(
+    heard: dict, phrasefit: Program, known_song: Path, tmp_path: Path
+) -> None:
+    """With --json - nothing but the document is printed, and it is what a file would hold."""
+    phrasefit("map", known_song, "--json", tmp_path / "map.json")
 
-    assert json.loads(out) == heard
+    assert json.loads((tmp_path / "map.json").read_text("utf-8")) == heard
 
 
-def test_fit_of_song_and_of_its_map_agree(heard: dict, tmp_path: Path) -> None:
+def test_fit_of_song_and_of_its_map_agree(
+    heard: dict, phrasefit: Program, known_song: Path, tmp_path: Path
+) -> None:
     """Planning from the saved map gives the same plan as planning from the song."""
     path = tmp_path / "map.json"
     path.write_text(json.dumps(heard), encoding="utf-8")
 
-    of_song = json.loads(phrasefit("fit", SONG, ROUTINE, "--json", "-").stdout)
-    of_map = json.loads(phrasefit("fit", "--map", path, ROUTINE, "--json", "-").stdout)
+    of_song = json.loads(phrasefit("fit", SONG, ROUTINE, "--json", "-").out)
+    of_map = json.loads(phrasefit("fit", "--map", path, ROUTINE, "--json", "-").out)
 
     jsonschema.validate(of_song, schema("fit"))
     assert of_map == of_song
@@ -81,36 +88,36 @@ def test_fit_of_song_and_of_its_map_agree(heard: dict, tmp_path: Path) -> None:
     )
 
 
-def test_corrections_are_kept_and_can_be_dropped() -> None:
+def test_corrections_are_kept_and_can_be_dropped(phrasefit: Program, known_song: Path) -> None:
     """A shifted one is used by later commands until it is forgotten; nothing is re-decoded."""
-    before = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    before = json.loads(phrasefit("map", SONG, "--json", "-").out)
     phrasefit("map", SONG, "--shift-one", "+1")
-    kept = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    kept = json.loads(phrasefit("map", SONG, "--json", "-").out)
     phrasefit("map", SONG, "--forget")
-    after = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    after = json.loads(phrasefit("map", SONG, "--json", "-").out)
 
     assert kept["beats_s"] == before["beats_s"]
     assert kept["positions"][1:] == before["positions"][:-1]
     assert after == before
 
 
-def test_moved_file_is_known_again(tmp_path: Path) -> None:
+def test_moved_file_is_known_again(phrasefit: Program, known_song: Path, tmp_path: Path) -> None:
     """Corrections go with the sound of a file, not with its name."""
     copy = tmp_path / "renamed.ogg"
     shutil.copy(SONG, copy)
     phrasefit("map", SONG, "--nudge", "25")
-    moved = json.loads(phrasefit("map", copy, "--json", "-").stdout)
+    moved = json.loads(phrasefit("map", copy, "--json", "-").out)
     phrasefit("map", copy, "--forget")
-    plain = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
+    plain = json.loads(phrasefit("map", SONG, "--json", "-").out)
 
     assert np.allclose(np.array(moved["beats_s"]) - plain["beats_s"], 0.025)
 
 
-def test_section_mark_and_half_time() -> None:
+def test_section_mark_and_half_time(phrasefit: Program, known_song: Path) -> None:
     """A section mark lands on the nearest one; half counts every other beat."""
-    plain = json.loads(phrasefit("map", SONG, "--json", "-").stdout)
-    marked = json.loads(phrasefit("map", SONG, "--section-at", "0:41.3", "--json", "-").stdout)
-    half = json.loads(phrasefit("map", SONG, "--forget", "--half", "--json", "-").stdout)
+    plain = json.loads(phrasefit("map", SONG, "--json", "-").out)
+    marked = json.loads(phrasefit("map", SONG, "--section-at", "0:41.3", "--json", "-").out)
+    half = json.loads(phrasefit("map", SONG, "--forget", "--half", "--json", "-").out)
 
     starts = [section["start_s"] for section in marked["sections"]]
     assert min(abs(start - 41.3) for start in starts) < 4 * 60 / plain["tempo_bpm"] / 2 + 0.1
@@ -132,22 +139,24 @@ def test_section_mark_and_half_time() -> None:
         (["fit", SONG, ROUTINES / "mill-pond-waltz.toml"], "threes"),
     ],
 )
-def test_what_a_user_must_mend_is_said_and_exits_2(words: list, complaint: str) -> None:
+def test_what_a_user_must_mend_is_said_and_exits_2(
+    phrasefit: Program, known_song: Path, words: list, complaint: str
+) -> None:
     """One line on standard error, exit code 2, nothing on standard output."""
     done = phrasefit(*words, expect=2)
 
-    assert complaint in done.stderr
-    assert done.stdout == ""
+    assert complaint in done.err
+    assert done.out == ""
 
 
-def test_existing_file_is_not_replaced_without_force(tmp_path: Path) -> None:
+def test_existing_file_is_not_replaced_without_force(phrasefit: Program, tmp_path: Path) -> None:
     """The old file stays, and the program says so before it listens."""
     path = tmp_path / "map.json"
     path.write_text("mine")
 
     done = phrasefit("map", SONG, "--json", path, expect=2)
 
-    assert "--force" in done.stderr
+    assert "--force" in done.err
     assert path.read_text() == "mine"
 
 
@@ -157,7 +166,9 @@ def write(path: Path, samples: np.ndarray, rate: int = 22050) -> Path:
     return path
 
 
-def test_no_pulse_means_no_plan(tmp_path: Path, rng: np.random.Generator) -> None:
+def test_no_pulse_means_no_plan(
+    phrasefit: Program, tmp_path: Path, rng: np.random.Generator
+) -> None:
     """Silence and noise are told apart and never get an invented plan."""
     n = 22050 * 20
     silence = write(tmp_path / "silence.wav", np.zeros(n))
@@ -166,25 +177,25 @@ def test_no_pulse_means_no_plan(tmp_path: Path, rng: np.random.Generator) -> Non
     for path in (silence, noise):
         for command in (["map", path], ["fit", path, "--counts", "32", "--walls", "4"]):
             done = phrasefit(*command, "--no-cache", expect=2)
-            assert "no steady beat found" in done.stderr
-            assert path.name in done.stderr
+            assert "no steady beat found" in done.err
+            assert path.name in done.err
 
 
 def test_whoever_insists_gets_a_map_under_a_loud_doubt(
-    tmp_path: Path, rng: np.random.Generator
+    phrasefit: Program, tmp_path: Path, rng: np.random.Generator
 ) -> None:
     """The refusal names --anyway; what it makes is kept, and every report opens with the doubt."""
     noise = write(tmp_path / "noise.wav", 0.1 * rng.standard_normal(22050 * 60))
-    assert "--anyway" in phrasefit("map", noise, expect=2).stderr
+    assert "--anyway" in phrasefit("map", noise, expect=2).err
 
-    shown = phrasefit("map", noise, "--anyway").stdout
+    shown = phrasefit("map", noise, "--anyway").out
     assert "HARDLY A STEADY BEAT: TAP ALONG BEFORE YOU TRUST IT" in shown.splitlines()[2]
 
-    fit = phrasefit("fit", noise, "--counts", "8", "--walls", "4").stdout
+    fit = phrasefit("fit", noise, "--counts", "8", "--walls", "4").out
     assert fit.splitlines()[2].startswith("Hardly a steady beat: tap along before you trust it.")
 
 
-def test_bad_files_are_named(tmp_path: Path) -> None:
+def test_bad_files_are_named(phrasefit: Program, tmp_path: Path) -> None:
     """Empty, renamed and cut-off files each get a line with their name."""
     empty = tmp_path / "empty.mp3"
     empty.touch()
@@ -192,14 +203,14 @@ def test_bad_files_are_named(tmp_path: Path) -> None:
     renamed.write_text("Dear dancers, " * 500)
 
     for path in (empty, renamed):
-        assert path.name in phrasefit("map", path, expect=2).stderr
+        assert path.name in phrasefit("map", path, expect=2).err
 
 
-def test_clip_shorter_than_one_wall_gets_no_plan(tmp_path: Path) -> None:
+def test_clip_shorter_than_one_wall_gets_no_plan(phrasefit: Program, tmp_path: Path) -> None:
     """A few bars are no song: the message says how much a wall needs."""
     samples, rate = soundfile.read(SONG, frames=44100 * 14, dtype="float32")
     clip = write(tmp_path / "clip.wav", samples, rate)
 
     done = phrasefit("fit", clip, "--counts", "64", "--walls", "2", "--no-cache", expect=2)
 
-    assert "64" in done.stderr
+    assert "64" in done.err
