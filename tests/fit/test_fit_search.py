@@ -99,7 +99,7 @@ def search_for(strength, routine, starts, max_changes, costs, bounds=FREE) -> Se
 strengths = st.lists(st.sampled_from([0.0, 0.0, 0.0, 0.3, 0.6, 1.0]), min_size=20, max_size=56)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(strengths, routines(), cost_tables(), st.data())
 def test_equals_brute_force(strength, routine, costs, data) -> None:
     """For every number of changes the value is that of the best of all dances."""
@@ -111,7 +111,7 @@ def test_equals_brute_force(strength, routine, costs, data) -> None:
         assert found == pytest.approx(best_by_changes(strength, routine, start, 2, costs))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(strengths, routines(), cost_tables())
 def test_trail_is_worth_its_value(strength, routine, costs) -> None:
     """Walking the trail and adding up gains and charges gives the value again."""
@@ -139,7 +139,7 @@ PLACES = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(strengths, routines(), cost_tables(), PLACES, PLACES, st.integers(0, 4))
 def test_equals_brute_force_with_demands(
     strength, routine, costs, demanded, forbidden, start

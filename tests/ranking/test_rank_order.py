@@ -88,7 +88,7 @@ def grids(songs: list[BarMap], routine: Routine, costs: Costs):
 @pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
 def test_summary_equals_count_grid(rng, routine: Routine, inner: float, level) -> None:
     """From the summary comes the same grid as from the whole bar map, whoever chose the level."""
-    songs, costs = random_songs(rng, 12), Costs(inner_phrase=inner)
+    songs, costs = random_songs(rng, 6), Costs(inner_phrase=inner)
     songs = [dataclasses.replace(song, beats_per_count=level) for song in songs]
     found = grids(songs, routine, costs)
 
@@ -181,7 +181,7 @@ def test_scores_equal_the_planner_on_odd_bars(bars: list[list[int]], again: floa
 @pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
 def test_top_is_the_head_of_all(rng, routine: Routine) -> None:
     """Planning only what can be among the best gives the same rows as planning everything."""
-    songs = random_songs(rng, 40)
+    songs = random_songs(rng, 24)
 
     everything = rank(songs, routine)
     best = rank(songs, routine, top=5)
