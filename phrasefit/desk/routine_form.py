@@ -12,7 +12,7 @@ from typing import Any
 from phrasefit.errors import ParameterError, RoutineError
 from phrasefit.fields import Fields
 from phrasefit.model import Finding, Part, Routine
-from phrasefit.reports.check_text import check_document, render
+from phrasefit.reports.check_text import check_document, how_many, summary
 from phrasefit.routine.check import check_routine
 from phrasefit.routine.dancer_state import (
     facing_after,
@@ -161,8 +161,8 @@ def checked_form(
 
 def _words(routine: Routine | None, findings: Sequence[Finding]) -> dict[str, str]:
     """Give the sentences of `phrasefit check`: how many findings, and what follows."""
-    found, _, follows = render("", routine, findings).partition("\n\n")
-    return {"status": found.splitlines()[-1].strip(), "summary": follows.strip("\n")}
+    follows = summary(routine, findings) if routine is not None else ""
+    return {"status": how_many(findings), "summary": follows}
 
 
 def _places(source: Source, blocks: Sequence[FormBlock]) -> dict[int, dict[str, Any]]:

@@ -31,22 +31,30 @@ def n_errors(findings: Sequence[Finding]) -> int:
 
 def render(path: str, routine: Routine | None, findings: Sequence[Finding]) -> str:
     """Write findings and summary of one routine file, ending in a newline."""
-    lines = [path, *_finding_lines(findings), ""]
+    lines = [path, *_finding_lines(findings), f"  {how_many(findings)}", ""]
     if routine is not None:
-        lines += [*_summary_lines(routine, doubtful=n_errors(findings) > 0), ""]
+        lines += [summary(routine, findings), ""]
     return "\n".join(lines) + "\n"
+
+
+def how_many(findings: Sequence[Finding]) -> str:
+    """Say how many findings there are."""
+    if not findings:
+        return "no mistakes, no doubts"
+    errors = n_errors(findings)
+    warnings = len(findings) - errors
+    return f"{_many(errors, 'mistake')} to fix, {_many(warnings, 'doubt')} to decide on"
+
+
+def summary(routine: Routine, findings: Sequence[Finding]) -> str:
+    """Write what follows from the file: counts, walls, facings, restarts."""
+    return "\n".join(_summary_lines(routine, doubtful=n_errors(findings) > 0))
 
 
 def _finding_lines(findings: Sequence[Finding]) -> Iterator[str]:
     for finding in findings:
         where = f"line {finding.line}: " if finding.line else ""
         yield f"  {finding.severity:<8} {where}{finding.message}"
-    errors = n_errors(findings)
-    warnings = len(findings) - errors
-    if not findings:
-        yield "  no mistakes, no doubts"
-    else:
-        yield f"  {_many(errors, 'mistake')} to fix, {_many(warnings, 'doubt')} to decide on"
 
 
 def _many(number: int, what: str) -> str:

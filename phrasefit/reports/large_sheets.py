@@ -47,6 +47,7 @@ from phrasefit.reports.sheet_rows import (
     left_mark,
     plan_rows,
     start_line,
+    start_words,
 )
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
@@ -133,9 +134,10 @@ def floor_leaves(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow = Flow(paper, title, landscape=True, title_pt=HEAD_PT)
     flow.heading(title)
     flow.clear()
+    when, after = start_words(fit, plan, decimals=0)
 
     def rows_at(size: float) -> list[list[Slab]]:
-        start = _floor_row(("", *_start_words(fit, plan)), 0, "", size, flow)
+        start = _floor_row(("", f"START {when}", after), 0, "", size, flow)
         rows = [start] + [
             _floor_row(floor_words(event), event.facing, event.kind.value, size, flow)
             for event in plan.events
@@ -146,11 +148,6 @@ def floor_leaves(fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
 
     _fill(flow, rows_at, FLOOR_SIZES)
     return flow.finish()
-
-
-def _start_words(fit: FitPlan, plan: Plan) -> tuple[str, str]:
-    what, _, after = start_line(fit, plan, decimals=0).partition(", ")
-    return what.replace(" at ", " "), after
 
 
 def _floor_row(words: tuple[str, str, str], facing: int, mark: str, size: float, flow: Flow) -> Row:

@@ -93,10 +93,15 @@ def _whole(fit: FitPlan, wall: Wall) -> int:
 
 def start_line(fit: FitPlan, plan: Plan, *, decimals: int = 1) -> str:
     """Say when the dance starts."""
-    after = f", after {counts_words(plan.intro_counts)}" if plan.intro_counts > 0 else ""
-    if is_on_vocals(fit, plan):
-        after += ", on the vocals"
-    return f"START at {clock_time(plan.start_s, decimals=decimals)}{after}"
+    when, after = start_words(fit, plan, decimals=decimals)
+    return f"START at {when}" + (f", {after}" if after else "")
+
+
+def start_words(fit: FitPlan, plan: Plan, *, decimals: int = 1) -> tuple[str, str]:
+    """Say when the dance starts: the time, and after what ("": at once)."""
+    after = [f"after {counts_words(plan.intro_counts)}"] if plan.intro_counts > 0 else []
+    after += ["on the vocals"] if is_on_vocals(fit, plan) else []
+    return clock_time(plan.start_s, decimals=decimals), ", ".join(after)
 
 
 def into_box(wall: str, size: float) -> float:
