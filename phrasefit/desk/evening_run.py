@@ -29,7 +29,8 @@ from phrasefit.reports.playlists import tempo_words
 from phrasefit.store import Store
 
 ONE_EVENING_S = 12 * 3600.0  # opened again later than that, it is run anew
-ON_THE_SCREEN = ("count in", "count 1", "tempo", "length", "walls")
+# Rows of the DJ's card, and whether one looks for them while the song begins.
+ON_THE_SCREEN = {"count in": True, "count 1": True, "tempo": False, "length": False, "walls": False}
 
 
 def _run(desk: Desk, request: Request) -> Any:
@@ -58,7 +59,7 @@ def _dance(kept: Document, laid: Laid, place: int, rows: Rows | None) -> dict[st
         "when": floor_list.when_words(dance.start_s, laid.starts_at_s),
         "names": list(item.names),
         "lesson": lesson.names[0] if lesson else "",
-        "rows": [[label, said[label]] for label in ON_THE_SCREEN],
+        "rows": [[label, said[label], strong] for label, strong in ON_THE_SCREEN.items()],
         "calls": list(item.calls),
         "ends": ending_sentence(fit.plan.ending),
         "pace": tempo_words(dance),

@@ -93,8 +93,8 @@ function large(dance) {
   return [
     dance.lesson ? make("p", { class: "call" }, dance.lesson) : "",
     make("h1", {}, dance.names[0]), make("p", { class: "song" }, dance.names[1]),
-    make("dl", {}, dance.rows.map(([label, words]) => [
-      make("dt", {}, label), make("dd", { class: label.startsWith("count") ? "strong" : null }, words)])),
+    make("dl", {}, dance.rows.map(([label, words, strong]) => [
+      make("dt", {}, label), make("dd", { class: strong ? "strong" : null }, words)])),
     make("ul", { class: "calls" }, changes.map((words) => make("li", {}, words))),
     make("p", {}, `Then ${dance.ends}.`),
   ];
