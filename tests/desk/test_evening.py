@@ -311,7 +311,7 @@ def test_running_it_writes_the_record(desk, filled) -> None:
 
     shown = desk.get(run)
     assert shown["place"] == 2
-    assert [label for label, _ in shown["dances"][0]["rows"]][:2] == ["count in", "count 1"]
+    assert [label for label, _, _ in shown["dances"][0]["rows"]][:2] == ["count in", "count 1"]
     assert desk.get(f"/api/evenings/{state['id']}")["revision"] == state["revision"]
     found = desk.get("/api/lessons?search=Run+me")
     assert found["n_found"] == 2
