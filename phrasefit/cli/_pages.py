@@ -34,9 +34,8 @@ def save(document: Document, target: Path, *, force: bool) -> list[Path]:
     Says on standard error which letters no font of this computer has.
     """
     from phrasefit.files import check_target, write_atomic
-    from phrasefit.reports.fonts import letters_note
 
-    if note := letters_note():
+    if note := document.letters_note():
         typer.echo(f"phrasefit: {note}", err=True)
     ending = target.suffix.lower()
     if ending == ".pdf":

@@ -35,13 +35,13 @@ def pack(
     """
     from phrasefit.cli._edge import Progress
     from phrasefit.hand_out import origin_of
-    from phrasefit.reports.fonts import letters_note
     from phrasefit.reports.pack import check_folder, write_pack
 
     target = command.named(out, "-pack")
     check_folder(target, force=command.force)
     planned = command.planned()
     progress = Progress("writing")
+    notes: list[str] = []
     try:
         write_pack(
             target,
@@ -51,9 +51,10 @@ def pack(
             force=command.force,
             origin=origin_of(planned),
             progress=progress,
+            tell=notes.append,
         )
     finally:
         progress.close()
-    if note := letters_note():
+    for note in notes:
         tell(f"phrasefit: {note}", err=True)
     tell(f"wrote {target}; open {target / 'index.html'}")

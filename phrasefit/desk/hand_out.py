@@ -210,11 +210,13 @@ def _pack(desk: Desk, request: Request, sent: Fields) -> dict[str, str]:
     def progress(share: float, name: str) -> None:
         desk.news.publish("pack", {"hash": content_hash, "share": share, "name": name})
 
+    notes: list[str] = []
+
     def fill(place: Path) -> Path:
         name = f"{stem_of(song_name(made), name_of_routine(query))}-pack"
         folder = write_pack(
             place / name, made.fit, made.plan, paper=paper, origin=origin_of(made),
-            progress=progress,
+            progress=progress, tell=notes.append,
         )  # fmt: skip
         target = place / f"{name}.zip"
         target.write_bytes(zipped(folder))
@@ -226,7 +228,8 @@ def _pack(desk: Desk, request: Request, sent: Fields) -> dict[str, str]:
         key = query.get("routine", "")
         entry = write_lesson(store, fit=made.fit, song=content_hash, routine_key=key, how="pack")
     desk.news.publish("record", {"id": entry})
-    return {"address": f"/hand-out/packs/{token}", "name": desk.packs.get(token).name}
+    name = desk.packs.get(token).name
+    return {"address": f"/hand-out/packs/{token}", "name": name, "note": " ".join(notes)}
 
 
 def zipped(folder: Path) -> bytes:

@@ -72,7 +72,7 @@ class Flow:
         self.new_leaf()
         for line in self.again.lines:
             self.y += self.again.lead
-            self.leaf.text(LEFT_PT, self.y, line, self.again.size, bold=True)
+            self.leaf.text(LEFT_PT, self.y, line, self.again.size, bold=True, of=self.again.of)
         self._hangs = self.again.size * DESCENDER
         self.clear()
 
@@ -91,7 +91,7 @@ class Flow:
         for line in block.lines:
             self.need(block.lead)
             self.y += block.lead
-            self.leaf.text(LEFT_PT, self.y, line, block.size, bold=bold)
+            self.leaf.text(LEFT_PT, self.y, line, block.size, bold=bold, of=words)
             self._hangs = block.size * DESCENDER
 
     def heading(self, *names: str) -> None:

@@ -16,7 +16,7 @@ import logging
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -46,8 +46,6 @@ FLAG_LETTERS = range(0x1F1E6, 0x1F200)  # regional indicators, A to Z
 SCRIPT_NAMES = {"CJK": "Chinese", "HIRAGANA": "Japanese", "KATAKANA": "Japanese",
                 "HANGUL": "Korean"}  # fmt: skip
 
-_without_font: set[str] = set()
-
 
 @dataclass(frozen=True, kw_only=True)
 class Face:
@@ -74,7 +72,7 @@ def printable(text: str) -> str:
     flat = " ".join(text.split())
     if flat.isascii():
         return flat if flat.isprintable() else "".join(filter(str.isprintable, flat))
-    return _spelled(unicodedata.normalize("NFC", flat))
+    return _spelled(unicodedata.normalize("NFC", flat)).words
 
 
 def families(text: str) -> list[str]:
@@ -91,10 +89,10 @@ def compact_outlines(names: Iterable[str]) -> bool:
     )
 
 
-def letters_note() -> str:
-    """Say, once, of which scripts letters were spelled out for want of a font ("": none)."""
-    scripts = sorted(_without_font)
-    _without_font.clear()
+def letters_note(texts: Iterable[str]) -> str:
+    """Say of which scripts letters of `texts` are spelled out for want of a font ("": none)."""
+    flat = (unicodedata.normalize("NFC", " ".join(t.split())) for t in texts if not t.isascii())
+    scripts = sorted(frozenset().union(*(_spelled(text).scripts for text in flat)))
     if not scripts:
         return ""
     wanted = dict.fromkeys(
@@ -144,47 +142,57 @@ def isolated(name: str) -> str:
     return f"\u2068{name}\u2069" if is_turned else name
 
 
+class _Spelled(NamedTuple):
+    """A line that can be drawn, and the scripts whose letters it spells in Latin ones."""
+
+    words: str
+    scripts: frozenset[str]
+
+
 @functools.lru_cache(maxsize=1024)
-def _spelled(flat: str) -> str:
+def _spelled(flat: str) -> _Spelled:
     """Spell out what no font has; a letter and its marks come from one face."""
     kept = [c for c in flat if (c.isprintable() or c in SHAPING_SIGNS) and c not in DROPPED]
     lacking = frozenset(c for c in kept if ord(c) not in _main_letters())
     if not lacking:
-        return "".join(kept)
+        return _Spelled("".join(kept), frozenset())
     faces = _faces_for(lacking)
     pieces: list[str] = []
+    scripts: set[str] = set()
     for cluster in clusters("".join(kept)):
         own = frozenset(cluster) - frozenset(SHAPING_SIGNS)
         if _in_main(own) or any(face.has(own) == own for face in faces):
             pieces.append(cluster)
         else:
-            pieces += [_alone(letter, faces) for letter in cluster if letter in own]
-    return "".join(pieces).replace("][flag ", "")  # a flag is two letters
+            parts = [_alone(letter, faces) for letter in cluster if letter in own]
+            pieces += [words for words, _ in parts]
+            scripts.update(script for _, script in parts if script)
+    words = "".join(pieces).replace("][flag ", "")  # a flag is two letters
+    return _Spelled(words, frozenset(scripts))
 
 
-def _alone(letter: str, faces: tuple[Face, ...]) -> str:
+def _alone(letter: str, faces: tuple[Face, ...]) -> tuple[str, str]:
     """Draw a letter whose marks are in no face with it; of a mark, say what it is."""
     is_mark = unicodedata.category(letter)[0] == "M"
     drawn = _in_main(letter) or any(face.has(letter) for face in faces)
-    return letter if drawn and not is_mark else _in_words(letter)
+    return (letter, "") if drawn and not is_mark else _in_words(letter)
 
 
 def _in_main(letters: Iterable[str]) -> bool:
     return all(ord(letter) in _main_letters() for letter in letters)
 
 
-def _in_words(letter: str) -> str:
-    """Write one letter or sign that no font has."""
+def _in_words(letter: str) -> tuple[str, str]:
+    """Write one letter or sign that no font has; of a spelled letter, name the script too."""
     from anyascii import anyascii
 
     if ord(letter) in FLAG_LETTERS:
-        return f"[flag {chr(ord('A') + ord(letter) - FLAG_LETTERS.start)}]"
+        return f"[flag {chr(ord('A') + ord(letter) - FLAG_LETTERS.start)}]", ""
     name = unicodedata.name(letter, f"U+{ord(letter):04X}")
     if unicodedata.category(letter)[0] in "LMN" and (spelled := anyascii(letter)).isprintable():
-        if (script := name.split("-")[0].split()[0]) != "COMBINING":
-            _without_font.add(SCRIPT_NAMES.get(script, script.title()))
-        return spelled
-    return f"[{name.lower()}]"
+        script = name.split("-")[0].split()[0]
+        return spelled, "" if script == "COMBINING" else SCRIPT_NAMES.get(script, script.title())
+    return f"[{name.lower()}]", ""
 
 
 @functools.cache

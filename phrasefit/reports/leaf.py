@@ -47,7 +47,10 @@ class Canvas(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
-    """One line of words with its baseline at `y` [points from the top left]."""
+    """One line of words with its baseline at `y` [points from the top left].
+
+    `of` is the text as given that the line is a piece of, if it is not the line itself.
+    """
 
     x: float
     y: float
@@ -56,6 +59,7 @@ class Text:
     bold: bool = False
     align: str = "left"
     color: str = "black"
+    of: str = ""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -84,12 +88,12 @@ class Leaf:
 
     def text(
         self, x: float, y: float, words: str, size: float, *, bold: bool = False,
-        align: str = "left", color: str = "black",
+        align: str = "left", color: str = "black", of: str = "",
     ) -> None:  # fmt: skip
         """Place one line of words."""
         if words:
             self.texts.append(
-                Text(x=x, y=y, words=words, size=size, bold=bold, align=align, color=color)
+                Text(x=x, y=y, words=words, size=size, bold=bold, align=align, color=color, of=of)
             )
 
     def box(self, x: float, y: float, width: float, height: float, **look: Any) -> None:
@@ -118,5 +122,5 @@ def draw(leaves: Sequence[Leaf], *, title: str, paper: str) -> Document:
         for shape in leaf.shapes:
             shape(page)
         for t in leaf.texts:
-            page.text(t.x, t.y, t.words, t.size, bold=t.bold, align=t.align, color=t.color)
+            page.text(t.x, t.y, t.words, t.size, bold=t.bold, align=t.align, color=t.color, of=t.of)
     return document

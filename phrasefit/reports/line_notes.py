@@ -50,13 +50,14 @@ class PlacedNote:
     """One line of a note at its place.
 
     `x` [points from the left of the line] is where its words begin, `row` the row under
-    the line; `mark` is the shape before the words.
+    the line; `mark` is the shape before the words, which are a piece `of` the note's.
     """
 
     x: float
     row: int
     count: int
     words: str
+    of: str
     bold: bool
     mark: str
 
@@ -148,8 +149,8 @@ def placed(
         taken[row : row + len(lines)] = [x] * len(lines)
         found += [
             PlacedNote(
-                x=x + shape, row=row + k, count=note.count, words=line, bold=note.bold,
-                mark=note.mark if k == 0 else "",
+                x=x + shape, row=row + k, count=note.count, words=line, of=note.words,
+                bold=note.bold, mark=note.mark if k == 0 else "",
             )
             for k, line in enumerate(lines)
         ]  # fmt: skip

@@ -15,10 +15,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from phrasefit.errors import OutputError
 from phrasefit.model import FitPlan, Plan
+from phrasefit.reports.fonts import letters_note
 from phrasefit.reports.page.index import Entry, Use, index_page
 
 if TYPE_CHECKING:
     from phrasefit.reports.page import Origin
+    from phrasefit.reports.paper import Document
 
 PRACTICE_PERCENTS = (75, 85, 100)
 
@@ -29,7 +31,7 @@ class Item(NamedTuple):
     name: str
     purpose: str
     use: Use
-    content: Callable[[], bytes | str]
+    content: Callable[[], bytes | str | Document]
 
 
 def items(
@@ -55,14 +57,14 @@ def _papers(fit: FitPlan, plan: Plan, paper: str) -> Iterator[Item]:
     from phrasefit.reports.sheet import sheet
     from phrasefit.reports.step_sheet import step_sheet
 
-    def printed(size: str) -> Callable[[], bytes]:
-        return lambda: sheet(fit, plan, size=size, paper=paper).pdf()
+    def printed(size: str) -> Callable[[], Document]:
+        return lambda: sheet(fit, plan, size=size, paper=paper)
 
-    def steps() -> bytes:
-        return step_sheet(fit.routine, paper=paper).pdf()
+    def steps() -> Document:
+        return step_sheet(fit.routine, paper=paper)
 
-    def card() -> bytes:
-        return dj_card(fit, plan, paper=paper).pdf()
+    def card() -> Document:
+        return dj_card(fit, plan, paper=paper)
 
     yield Item("sheet.pdf", "the plan for the class", Use.PRINT, printed("page"))
     yield Item("sheet-stand.pdf", "for the music stand", Use.PRINT, printed("stand"))
@@ -143,8 +145,11 @@ def write_pack(
     force: bool = False,
     origin: Origin | None = None,
     progress: Callable[[float, str], None] | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> Path:
     """Write all files of the pack into `folder`, which appears whole or not at all.
+
+    `tell` hears once what is to be known of the whole: letters that no font here has.
 
     Raises
     ------
@@ -158,11 +163,15 @@ def write_pack(
         building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
     except OSError as exc:
         raise OutputError(f"{folder}: cannot be made ({exc.strerror}); choose another") from exc
+    given: set[str] = set()
     try:
         for i, item in enumerate(wanted):
             if progress:
                 progress(i / len(wanted), item.name)
             content = item.content()
+            if not isinstance(content, bytes | str):
+                given |= content.given
+                content = content.pdf()
             data = content.encode("utf-8") if isinstance(content, str) else content
             (building / item.name).write_bytes(data)
         entries = [Entry(path=item.name, words=item.purpose, use=item.use) for item in wanted]
@@ -178,6 +187,8 @@ def write_pack(
         ) from exc
     finally:
         shutil.rmtree(building, ignore_errors=True)
+    if tell and (note := letters_note(given)):
+        tell(note)
     return folder
 
 

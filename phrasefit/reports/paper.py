@@ -20,7 +20,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from phrasefit.errors import ParameterError
-from phrasefit.reports.fonts import clusters, compact_outlines, families, printable
+from phrasefit.reports.fonts import (
+    clusters,
+    compact_outlines,
+    families,
+    letters_note,
+    printable,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -135,6 +141,7 @@ class Page:
     width_pt: float
     height_pt: float
     families_used: set[str] = field(default_factory=set)
+    given: set[str] = field(default_factory=set)  # the words of its lines, before any spelling
 
     @property
     def inner_pt(self) -> float:
@@ -143,15 +150,16 @@ class Page:
 
     def text(
         self, x: float, y: float, words: str, size: float, *, bold: bool = False,
-        width: float | None = None, align: str = "left", color: str = "black",
+        width: float | None = None, align: str = "left", color: str = "black", of: str = "",
     ) -> None:  # fmt: skip
         """Write one line with its baseline at `y`, in smaller type where `width` asks for it.
 
         Nothing is cut: `width` [points] shrinks the type without a least size, so lay
-        out long words with `fitted` or `wrapped` first.
+        out long words with `fitted` or `wrapped` first, and say what the line is a piece `of`.
         """
         from phrasefit.reports.pdf_text import ShapedText
 
+        self.given.add(of or words)
         words = printable(words)
         if width is not None:
             size = fitting_size(words, width, size, smallest=0.0, bold=bold)
@@ -251,6 +259,15 @@ class Document:
         figure = Figure(figsize=(width / POINTS_PER_INCH, height / POINTS_PER_INCH))
         self.pages.append(Page(figure=figure, width_pt=width, height_pt=height))
         return self.pages[-1]
+
+    @property
+    def given(self) -> set[str]:
+        """The words of its pages, before any spelling."""
+        return {text for page in self.pages for text in page.given}
+
+    def letters_note(self) -> str:
+        """Say which letters of its pages are spelled out for want of a font ("": none)."""
+        return letters_note(self.given)
 
     def pdf(self) -> bytes:
         """Make the PDF file."""

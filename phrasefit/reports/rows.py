@@ -19,13 +19,14 @@ Mark = Callable[[Canvas, float], None]  # draws into a row, from this height on
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetWords:
-    """Words in one size, broken into lines, `indent` points in.
+    """Words in one size, broken into lines, `indent` points in; `of` are the words as given.
 
     `sign` is drawn where the first line begins, before the words.
     """
 
     lines: tuple[str, ...]
     size: float
+    of: str = ""
     bold: bool = False
     indent: float = 0.0
     sign: Sign | None = None
@@ -66,7 +67,7 @@ def set_words(
             if len(tried) <= len(lines):
                 fits, lines = larger, tried
                 break
-    return SetWords(lines=tuple(lines), size=fits, bold=bold)
+    return SetWords(lines=tuple(lines), size=fits, of=words, bold=bold)
 
 
 # ------------------------------------------------------------------------- rows in pages
@@ -128,9 +129,8 @@ def _slab(lines: Sequence[tuple[float, SetWords, int]], lead: float) -> Slab:
     texts, marks = [], []
     for x, s, i in lines:
         if s.lines[i]:
-            texts.append(
-                Text(x=x + s.indent, y=baseline, words=s.lines[i], size=s.size, bold=s.bold)
-            )
+            words, left = s.lines[i], x + s.indent
+            texts.append(Text(x=left, y=baseline, words=words, size=s.size, bold=s.bold, of=s.of))
         if s.sign and i == 0:
             marks.append(_signed(s.sign, x, baseline))
     return Slab(height=height, texts=tuple(texts), marks=tuple(marks))

@@ -101,11 +101,11 @@ class _Setter:
                 self._count_heads()
             self._line(line, body)
         self.y += 4
-        for words, begins in remarks:
+        for words, remark, begins in remarks:
             if self.y + REMARK_PT > self._bottom():
                 self._turn_page()
             self.y += REMARK_PT
-            self.page.text(MARGIN_PT + 10, self.y, words, 8.5)
+            self.page.text(MARGIN_PT + 10, self.y, words, 8.5, of=remark)
             if begins:
                 self.page.text(MARGIN_PT, self.y, "\u2013", 8.5)
         self._key(key)
@@ -148,7 +148,7 @@ class _Setter:
         size = fitting_size(words, width, size, smallest=smallest or size, bold=bold)
         for line in wrapped(words, width, size, bold=bold):
             self.y += size * 1.3
-            self.page.text(MARGIN_PT, self.y, line, size, bold=bold)
+            self.page.text(MARGIN_PT, self.y, line, size, bold=bold, of=words)
 
     def _count_heads(self) -> None:
         """Number the counts over the first line of a page."""
@@ -183,13 +183,15 @@ class _Setter:
             baseline = foot + note.row * NOTE_PT + 8.5
             if note.mark:
                 event_shape(self.page, note.mark, x + note.x - SHAPE_PT, baseline, 5.5)
-            self.page.text(x + note.x, baseline, note.words, NOTE_WORDS_PT, bold=note.bold)
+            self.page.text(
+                x + note.x, baseline, note.words, NOTE_WORDS_PT, bold=note.bold, of=note.of
+            )
         self.y = foot + line.notes_pt + GAP_PT
 
-    def _remarks(self) -> list[tuple[str, bool]]:
-        """List the lines of doubts and notes, and whether each begins one."""
+    def _remarks(self) -> list[tuple[str, str, bool]]:
+        """List the lines of doubts and notes, what each is of, and whether it begins that."""
         return [
-            (line, i == 0)
+            (line, remark, i == 0)
             for remark in remarks_of(self.view)
             for i, line in enumerate(wrapped(remark, self.page.inner_pt - 10, 8.5))
         ]

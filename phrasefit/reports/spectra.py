@@ -97,7 +97,7 @@ def _heading(page: Page, view: SongView) -> float:
     y = MARGIN_PT
     for line in wrapped(words, page.inner_pt, size, bold=True):
         y += 1.3 * size
-        page.text(MARGIN_PT, y, line, size, bold=True)
+        page.text(MARGIN_PT, y, line, size, bold=True, of=words)
     return y + 8
 
 

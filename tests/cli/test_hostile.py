@@ -34,31 +34,35 @@ WRITERS = [
 FULL_AT_BYTES = 200
 
 
+Captured = pytest.CaptureFixture[str]
+
+
 def run(
-    words: list[object], monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+    words: list[object], monkeypatch: pytest.MonkeyPatch, captured: Captured
 ) -> tuple[int, str, str]:
     """Run the program in this process as the shell would; give exit code and both outputs."""
     monkeypatch.setattr(sys, "argv", ["phrasefit", *map(str, words)])
-    capfd.readouterr()
+    captured.readouterr()
     with pytest.raises(SystemExit) as done:
         _edge.run(app)
-    out, err = capfd.readouterr()
+    out, err = captured.readouterr()
     return int(done.value.code or 0), out, err
 
 
+def refused(words: list[object], monkeypatch: pytest.MonkeyPatch, captured: Captured) -> str:
+    """Run what must be refused with one line, exit code 2 and no output; give the line."""
+    code, out, err = run(words, monkeypatch, captured)
+    assert code == 2, err
+    assert out == ""
+    assert err.startswith("phrasefit: ")
+    assert err.count("\n") == 1
+    return err
+
+
 @pytest.fixture
-def ask(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]):
-    """Give a function that runs words that must be refused, and returns the one line."""
-
-    def refused(*words: object) -> str:
-        code, out, err = run(list(words), monkeypatch, capfd)
-        assert code == 2, err
-        assert out == ""
-        assert err.startswith("phrasefit: ")
-        assert err.count("\n") == 1
-        return err
-
-    return refused
+def ask(monkeypatch: pytest.MonkeyPatch, capfd: Captured):
+    """Run what must be refused; give the line."""
+    return lambda *words: refused(list(words), monkeypatch, capfd)
 
 
 @pytest.fixture(scope="module")
@@ -83,19 +87,20 @@ def song_map(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_full_disk(
     words: list[str],
     name: str,
-    ask,
     song_map: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
+    capsys: Captured,  # in memory: a file would be full, too
 ) -> None:
     """No writer leaves half a file or a scrap behind."""
     monkeypatch.setattr("phrasefit.reports.pack.PRACTICE_PERCENTS", ())
     # Fonts are looked up once and kept in a file: that must not meet the full disk.
-    from phrasefit.reports.paper import printable
+    from phrasefit.reports.fonts import families
 
-    printable("a")
+    families("a")
     with full_disk(FULL_AT_BYTES):
-        line = ask(*words, tmp_path / name, "--map", song_map, TEASPOONS)
+        wanted = [*words, tmp_path / name, "--map", song_map, TEASPOONS]
+        line = refused(wanted, monkeypatch, capsys)
 
     assert name in line
     assert "writing failed" in line

@@ -6,9 +6,12 @@ PDF. Fonts of other scripts come from the system; without one a test is skipped.
 
 from __future__ import annotations
 
+import functools
 import io
 import random
 import unicodedata
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -22,9 +25,18 @@ from matplotlib.ft2font import FT2Font
 from matplotlib.image import imread
 
 from phrasefit.cli._pages import save
-from phrasefit.reports import fonts, pdf_text
+from phrasefit.fit import PlanRequest
+from phrasefit.model import FitPlan
+from phrasefit.reports import fonts, paper, pdf_text
+from phrasefit.reports.dj_card import dj_card
 from phrasefit.reports.fonts import families, isolated, letters_note, printable
+from phrasefit.reports.pack import write_pack
 from phrasefit.reports.paper import Document, fitted, text_width_pt, wrapped
+from phrasefit.reports.rows import set_words
+from phrasefit.reports.sheet import sheet
+from phrasefit.reports.song_picture import add_count_pages
+from phrasefit.reports.song_view import SongView
+from phrasefit.reports.step_sheet import step_sheet
 
 SIZE_PT = 40.0
 NAMES = {
@@ -182,37 +194,109 @@ def test_name_alone_does_not_turn_its_sentence() -> None:
 def test_emoji_are_named_and_flags_spelled(monkeypatch: pytest.MonkeyPatch) -> None:
     """Signs that no font has stand in words (names of the Unicode Character Database)."""
     without_fonts(monkeypatch)
-    letters_note()  # what tests before had to say
 
     assert printable("Go \U0001f483\U0001f3fd now") == "Go [dancer] now"
     assert printable("\U0001f1eb\U0001f1f7 x") == "[flag FR] x"
     assert printable("\U0001f469\u200d\U0001f4bb") == "[woman][personal computer]"
-    assert letters_note() == ""
+    assert letters_note(["Go \U0001f483\U0001f3fd", "\U0001f1eb\U0001f1f7 x"]) == ""
 
 
-def test_script_without_a_font_is_spelled_and_said_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_script_without_a_font_is_spelled_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
     """No box, no empty place: Latin letters, and one note that names what to install."""
     without_fonts(monkeypatch)
-    letters_note()
 
     words = printable("ที่นี่ 北風 Row")
 
     assert words.isascii()
     assert words.endswith(" Row")
     assert len(words.split()) == 3
-    note = letters_note()
+    note = letters_note(["ที่นี่ 北風 Row"])
     assert "Noto Sans Thai" in note
     assert "Noto Sans CJK" in note
-    assert letters_note() == ""
+    assert letters_note(["Row", "Größe"]) == ""
+
+
+THAI = "ที่นี่ ฝนดาวตก"
+
+
+def named(fit: FitPlan, name: str, *, title: str = "Row") -> FitPlan:
+    """Give routine and song other names."""
+    routine = replace(fit.routine, name=name, by="")
+    return replace(
+        fit,
+        request=PlanRequest(routine=routine),
+        bar_map=replace(fit.bar_map, title=title, artist=""),
+    )
+
+
+def picture_of(fit: FitPlan) -> Document:
+    """Draw a song in lines of counts, with its plan."""
+    document = Document()
+    add_count_pages(document, SongView(bar_map=fit.bar_map, grid=fit.grid, fit=fit, plan=fit.plan))
+    return document
+
+
+MAKERS = {
+    "picture": picture_of,
+    "page": sheet,
+    "stand": functools.partial(sheet, size="stand"),
+    "floor": functools.partial(sheet, size="floor"),
+    "steps": lambda fit: step_sheet(fit.routine),
+    "dj": dj_card,
+}
+
+
+@pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
+def test_note_belongs_to_its_document(
+    make: Callable[[FitPlan], Document], tagged: FitPlan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What one document lacks is said of no other, and again of the next with the same words."""
+    without_fonts(monkeypatch)
+
+    first, second, third = (make(named(tagged, name)) for name in (THAI, "Lantern", THAI))
+
+    assert "install Noto Sans Thai" in first.letters_note()
+    assert second.letters_note() == ""
+    assert third.letters_note() == first.letters_note() != ""
+
+
+def test_note_is_of_what_is_drawn(tagged: FitPlan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A song's name in letters without a font is not on the step sheet."""
+    without_fonts(monkeypatch)
+    fit = named(tagged, "Lantern", title=THAI)
+
+    assert step_sheet(fit.routine).letters_note() == ""
+    assert "Thai" in sheet(fit, size="floor").letters_note()
+
+
+def test_pack_tells_of_letters_once(
+    tagged: FitPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All its sheets lack the same letters: one note of the whole; of another pack, none."""
+    without_fonts(monkeypatch)
+    monkeypatch.setattr("phrasefit.reports.pack.PRACTICE_PERCENTS", ())
+    notes: list[str] = []
+
+    write_pack(tmp_path / "thai", named(tagged, THAI), tell=notes.append)
+    write_pack(tmp_path / "plain", named(tagged, "Lantern"), tell=notes.append)
+
+    assert len(notes) == 1
+    assert "install Noto Sans Thai" in notes[0]
+
+
+@pytest.fixture(autouse=True)
+def forgotten_fonts() -> Iterator[None]:
+    """Let no test see what another one found, with other fonts."""
+    yield
+    for cached in (fonts._spelled, fonts._faces_for, set_words, paper._width_of_large_pt):
+        cached.cache_clear()
 
 
 def without_fonts(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave only the font that comes with matplotlib."""
+    """Leave only the font that comes with matplotlib; the caches stay in use."""
     monkeypatch.setattr(fonts, "_faces", tuple)
-    fonts._spelled.cache_clear()
-    fonts._faces_for.cache_clear()
-    monkeypatch.setattr(fonts, "_faces_for", lambda lacking: ())
-    monkeypatch.setattr(fonts, "_spelled", fonts._spelled.__wrapped__)
+    for cached in (fonts._spelled, fonts._faces_for, set_words):
+        cached.cache_clear()
 
 
 def test_damaged_font_stops_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -135,6 +135,7 @@ function everything(plan, leave) {
     if (!made) return;
     line.append(saving(made.address, `Save ${made.name}`));
     line.firstChild.click();
+    if (made.note) line.append(` ${made.note[0].toUpperCase()}${made.note.slice(1)}.`);
   });
   return make("section", { "aria-label": "Everything" }, make("h2", {}, "Everything for a class"),
     make("p", {}, "Sheets, rehearsal page, practice audio, captions and files, in one folder (ZIP). "
