@@ -97,7 +97,7 @@ class Features:
     `log_mel` [shape=(n_frames, n_mels), float32, >= 0]; `onset_envelope`
     [shape=(n_frames, n_bands)] band-wise rise of energy; `chroma`
     [shape=(n_frames, 12)]; `loudness_db` [shape=(n_frames,)].  Frame `i` is
-    centred on ``i * hop_s`` seconds.
+    centred on ``start_s + i * hop_s`` seconds of the song.
     """
 
     hop_s: float
@@ -105,6 +105,7 @@ class Features:
     onset_envelope: np.ndarray
     chroma: np.ndarray
     loudness_db: np.ndarray
+    start_s: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("log_mel", "onset_envelope", "chroma", "loudness_db"):

@@ -115,7 +115,7 @@ def beat_evidence(features: Features, beat_times_s: np.ndarray) -> BeatEvidence:
         )
     ends = np.append(beats[1:], beats[-1] + (np.median(np.diff(beats)) if beats.size > 1 else 0.5))
     halves = np.append(np.stack([beats, (beats + ends) / 2], axis=1).ravel(), ends[-1])
-    edges = np.rint((halves - EARLY_S) / features.hop_s).astype(int)
+    edges = np.rint((halves - EARLY_S - features.start_s) / features.hop_s).astype(int)
     whole = edges[::2]
     mel = _means(features.log_mel, whole)
     low = features.onset_envelope[:, :N_LOW_BANDS].mean(axis=1)

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit._dp import Chain
+from phrasefit.audio.features import music_begins
 from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
@@ -32,6 +33,7 @@ MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anythi
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
+INTRO_BEATS = 32  # before the first one found: four eights; a longer intro may have no beat
 REMEDY = "choose a song with a clear beat"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
@@ -86,10 +88,12 @@ def track(
             f"no steady beat found; {_what_was_heard(features, readings)}",
             reason=Reason.NO_STEADY_BEAT,
         )
-    found[0] = _from_the_first_sound(found[0], activations.beat)
-    refined = [refine_beats(audio.samples, c * features.hop_s) for c in found]
+    start_s, hop_s = features.start_s, features.hop_s
+    begins = ((music_begins(audio.samples) or 0) / audio.sample_rate_hz - start_s) / hop_s
+    found[0] = _from_the_first_sound(found[0], activations.beat, begins)
+    refined = [refine_beats(audio.samples, start_s + c * hop_s) for c in found]
     timings = _bridge(refined)
-    chains = tuple(t.beat_times_s / features.hop_s for t in timings)
+    chains = tuple((t.beat_times_s - start_s) / hop_s for t in timings)
     bars = place_bars(heard, chains, weights, _decoded_places(decoded, refined, timings))
     sure_of_beats = judge_beats(heard, readings, weights)
     return _assemble(audio, readings, timings, bars, (pulse, sure_of_beats), weights)
@@ -149,10 +153,11 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
     )
 
 
-def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
+def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray, begins: float) -> np.ndarray:
     """Count back from the first beat of a chain [frames] while there are clear onsets.
 
-    A song's first note is what the intro is counted from, and a chain may do without it.
+    A song's first note is what the intro is counted from, and a chain may do without it:
+    where the music `begins` [frames] on a beat, it is counted through from there.
     """
     if len(chain) < 2:
         return chain
@@ -162,8 +167,14 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
         low = max(0, round(expected - EARLY_TOLERANCE_BEATS * step))
         near = beat[low : max(low, round(expected + EARLY_TOLERANCE_BEATS * step) + 1)]
         if expected < 0 or not near.size or near.max() < CLEAR_BEAT:
-            return chain
+            break
         chain = np.insert(chain, 0, low + int(np.argmax(near)))
+    in_beats = (chain[0] - begins) / step
+    n_beats = round(in_beats)
+    if 1 <= n_beats <= INTRO_BEATS and abs(in_beats - n_beats) <= EARLY_TOLERANCE_BEATS:
+        counted = np.linspace(begins, chain[0], n_beats, endpoint=False)
+        chain = np.append(counted, chain)
+    return chain
 
 
 def _bridge(timings: list[Timing]) -> list[Timing]:
@@ -205,7 +216,7 @@ def _assemble(
 ) -> BarMap:
     """Put the map together; `sure` are the probabilities of a pulse and of the beats."""
     pulse, sure_of_beats = sure
-    beat_times_s = np.concatenate([t.beat_times_s for t in timings])
+    beat_times_s = np.maximum(np.concatenate([t.beat_times_s for t in timings]), 0.0)
     steps_s = np.diff(beat_times_s)
     tempo_bpm = 60.0 / float(np.median(steps_s))
     duration_s = audio.samples.size / audio.sample_rate_hz

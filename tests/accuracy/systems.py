@@ -17,7 +17,7 @@ import numpy as np
 from referee import Reading, f_measure
 
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features
+from phrasefit.audio.features import extract_features, first_sample
 from phrasefit.errors import PhrasefitError
 from phrasefit.form import add_form, weigh_half_bar
 from phrasefit.form.evidence import beat_evidence
@@ -40,7 +40,7 @@ class Song:
         self.document = json.loads(audio_path.with_suffix(".json").read_text(encoding="utf-8"))
         started = time.process_time()
         self.audio = decode(audio_path)
-        self.features = extract_features(self.audio)
+        self.features = extract_features(self.audio, first_sample(self.audio.samples))
         self.listening_s = time.process_time() - started
         self.truth = self._reading()
 

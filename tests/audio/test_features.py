@@ -8,10 +8,14 @@ import pytest
 
 from phrasefit.audio import HOP_LENGTH, N_FFT, N_MELS, SAMPLE_RATE_HZ
 from phrasefit.audio.features import (
+    BEGINS_DB,
     CHUNK_FRAMES,
+    LEAD_SAMPLES,
     extract_features,
+    first_sample,
     log_mel,
     mel_centers_hz,
+    music_begins,
     onset_envelope,
     padded_slice,
 )
@@ -84,6 +88,42 @@ def test_shapes_and_ranges() -> None:
 def test_chroma_names_the_pitch_class() -> None:
     """A440 is pitch class 9 when C is 0."""
     assert extract_features(audio_of(tone(440))).chroma[20].argmax() == 9
+
+
+@pytest.mark.parametrize("cents", [-50, -32, 0, 20, 68])
+def test_pitch_classes_are_those_of_the_songs_own_tuning(cents: int) -> None:
+    """A fifth between A440 and E stays a fifth, as clear as in tune, at any speed."""
+    speed = 2 ** (cents / 1200)
+
+    chroma = extract_features(audio_of(tone(440 * speed) + tone(659.26 * speed))).chroma[20]
+
+    low, high = np.sort(chroma.argsort()[-2:])
+    assert high - low in (5, 7)
+    assert chroma[[low, high]].sum() > 0.85
+
+
+@pytest.mark.parametrize("lead", [0, 1, 3000, 3 * CHUNK_FRAMES * HOP_LENGTH + 7])
+def test_a_lead_moves_frames_along(lead: int) -> None:
+    """Silence or hiss before the music changes nothing but when it begins."""
+    music = tone(440, 2.0) * np.linspace(0.2, 1.0, 2 * SAMPLE_RATE_HZ)
+    hiss = np.random.default_rng(0).normal(scale=10 ** (BEGINS_DB / 20) / 3, size=lead)
+    plain, late = audio_of(music), audio_of(np.append(hiss, music))
+
+    here, there = first_sample(plain.samples), first_sample(late.samples)
+
+    assert here == pytest.approx(-LEAD_SAMPLES, abs=20)
+    assert there - lead == pytest.approx(here, abs=20)
+    found = [extract_features(a, first) for a, first in ((plain, here), (late, lead + here))]
+    assert found[1].start_s - found[0].start_s == pytest.approx(lead / SAMPLE_RATE_HZ)
+    assert len(found[0].log_mel) == len(found[1].log_mel)
+    assert np.allclose(found[0].log_mel[20:], found[1].log_mel[20:], atol=0.01)
+
+
+def test_where_nothing_is_loud_enough_no_music_begins() -> None:
+    """Silence, hiss and no samples at all: frames are counted from the first sample."""
+    for level in (0.0, 10 ** (BEGINS_DB / 20) / 2):
+        assert music_begins(tone(440, 3.0, level)) is None
+    assert first_sample(np.zeros(0, np.float32)) == 0
 
 
 def test_loudness_of_a_full_scale_sine() -> None:

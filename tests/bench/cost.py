@@ -23,11 +23,11 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 OURS = """
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features
+from phrasefit.audio.features import extract_features, first_sample
 from phrasefit.meter import track
 def listen(path):
     audio = decode(path)
-    return track(audio, extract_features(audio))
+    return track(audio, extract_features(audio, first_sample(audio.samples)))
 """
 # The whole of `phrasefit map` but for printing: phrases too, and the model that it uses.
 WHOLE = """

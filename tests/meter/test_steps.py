@@ -309,9 +309,23 @@ def test_beats_are_counted_back_to_the_first_clear_onset() -> None:
     beat[[11, 30, 51, 70]] = [0.3, 0.9, 0.8, 0.9]
     chain = np.arange(90.0, 400.0, 20.0)
 
-    found = barmap._from_the_first_sound(chain, beat)
+    found = barmap._from_the_first_sound(chain, beat, 0.0)
 
     assert found[:4].tolist() == [30.0, 51.0, 70.0, 90.0]
     assert np.array_equal(found[3:], chain)
-    assert np.array_equal(barmap._from_the_first_sound(found, beat), found)
-    assert barmap._from_the_first_sound(chain[:1], beat).size == 1
+    assert np.array_equal(barmap._from_the_first_sound(found, beat, 0.0), found)
+    assert barmap._from_the_first_sound(chain[:1], beat, 0.0).size == 1
+
+
+@pytest.mark.parametrize(
+    ("begins", "n_counted"),
+    [(1.0, 20), (361.0, 2), (350.0, 0), (401.0, 0), (-300.0, 0)],
+)
+def test_a_soft_intro_is_counted_from_the_first_sound(begins: float, n_counted: int) -> None:
+    """Music that begins on a beat of the chain does so in its tempo, if it is not too long."""
+    chain = np.arange(401.0, 800.0, 20.0)
+
+    found = barmap._from_the_first_sound(chain, np.full(900, 0.05), begins)
+
+    assert len(found) == len(chain) + n_counted
+    assert np.allclose(np.diff(found), 20.0)
