@@ -35,6 +35,7 @@ from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
 from phrasefit.reports.doubts import doubts_alone, doubts_of
 from phrasefit.reports.fit_text import plans_worth_showing
+from phrasefit.reports.level_words import other_count_words
 from phrasefit.reports.page.document import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
 from phrasefit.reports.song_view import (
@@ -203,8 +204,9 @@ def _plan(desk: Desk, analysis: pipeline.Analysis, fit: FitPlan) -> dict[str, An
     free = fit
     if request.start_is_given:  # the other starts are those of a plan that may choose
         free = _fitted(desk, analysis, replace(request, start_s=None, intro=None, changes=None))
+    tempo = "; ".join(filter(None, (tempo_words(fit), other_count_words(fit))))
     return {
-        "verdict": [verdict_line(fit, fit.plan), _sentence(tempo_words(fit))],
+        "verdict": [verdict_line(fit, fit.plan), _sentence(tempo)],
         "more": verdict(fit, fit.plan),
         "reasons": [*reasons(fit, fit.plan), *cautions(fit), *fit.routine.assumed],
         "changes": request.changes,

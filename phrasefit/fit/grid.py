@@ -46,6 +46,11 @@ def level_of(bar_map: BarMap, routine: Routine | None = None) -> float:
     return bar_map.beats_per_count or choose_level(bar_map, routine)
 
 
+def danceable(routine: Routine | None = None) -> tuple[float, float]:
+    """Give the tempo range of the routine, else that of most songs [counts a minute]."""
+    return (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
+
+
 def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
     """Choose by tempo how many beats make a count: 1 unless another level suits better.
 
@@ -53,7 +58,7 @@ def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
     most songs are danced.  As tracked wins where several levels are in range.
     """
     levels = dance_meter(bar_map, routine).levels_for(bar_map.meter)
-    low, high = (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
+    low, high = danceable(routine)
     tempo = beat_tempo(bar_map)
     return min(levels, key=lambda level: round(distance_to_range(tempo / level, low, high), 9))
 

@@ -15,7 +15,7 @@ from phrasefit.reports.event_words import (
     ending_sentence,
     terminal_words,
 )
-from phrasefit.reports.map_text import level_words
+from phrasefit.reports.level_words import level_words, other_count_words
 from phrasefit.reports.start_words import option_words, start_words
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, changes_words, score_words, tempo_words, verdict
@@ -44,7 +44,7 @@ def render(fit: FitPlan, *, name_correction: NameCorrection | None = None) -> st
     blocks = [
         [_heading(fit)],
         _wrapped("", verdict(fit, name_correction=name_correction)),
-        _facts(fit, plan),
+        _facts(fit, plan, name_correction),
         _walls(fit, plan),
         _wrapped("ending    ", ending_sentence(plan.ending)),
         _other_plans(fit),
@@ -72,11 +72,12 @@ def _heading(fit: FitPlan) -> str:
     return f"{fit.routine.name}   to   {song} ({clock_time(fit.bar_map.duration_s, decimals=0)})"
 
 
-def _facts(fit: FitPlan, plan: Plan) -> list[str]:
+def _facts(fit: FitPlan, plan: Plan, name: NameCorrection | None) -> list[str]:
+    count = level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))
     return [
         *_wrapped("start     ", start_words(fit, plan)),
         *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
-        f"count     {level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))}",
+        *_wrapped("count     ", "; ".join(filter(None, (count, other_count_words(fit, name))))),
         f"score     {score_words(plan)}",
     ]
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from phrasefit.fit.doubts import doubts_of_map, other_readings
-from phrasefit.meters import LEVELS
 from phrasefit.model import Alternative, BarMap, Doubt, DoubtKind
 from phrasefit.reports.doubts import METER_WORDS, NameCorrection, doubt_words, reading_words
+from phrasefit.reports.level_words import level_words, other_tempo_words
 from phrasefit.reports.times import clock_time
 from phrasefit.serial import irregular_bars
 
@@ -31,7 +31,7 @@ def render(
     """
     blocks = [
         _heading(bar_map),
-        _facts(bar_map, beats_per_count),
+        _facts(bar_map, beats_per_count, name_correction),
         _sections(bar_map, beats_per_count),
         _doubts(bar_map),
         _rivals(other_readings(bar_map, beats_per_count), name_correction),
@@ -50,7 +50,7 @@ def _heading(bar_map: BarMap) -> list[str]:
     return lines
 
 
-def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
+def _facts(bar_map: BarMap, beats_per_count: float, name: NameCorrection | None) -> list[str]:
     ones = bar_map.beat_times_s[bar_map.positions == 1]
     counts = bar_map.tempo_bpm / beats_per_count
     drift = bar_map.tempo_drift_percent
@@ -60,9 +60,10 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
         steadiness = "steady"
     else:
         steadiness = f"drifts by {drift:.1f} % over the song"
+    count = level_words(beats_per_count, bar_map.tempo_bpm)
     lines = [
         f"tempo     {counts:.1f} counts a minute, {steadiness}",
-        f"count     {level_words(beats_per_count, bar_map.tempo_bpm)}",
+        f"count     {'; '.join(filter(None, (count, other_tempo_words(bar_map, name))))}",
         f"bars      {len(ones)}, in {METER_WORDS.get(bar_map.meter, bar_map.meter)}",
     ]
     if len(ones):
@@ -75,12 +76,6 @@ def _facts(bar_map: BarMap, beats_per_count: float) -> list[str]:
         if len(odd) > 8:
             lines.append(f"          and {len(odd) - 8} more")
     return lines
-
-
-def level_words(beats_per_count: float, tempo_bpm: float) -> str:
-    """Say how dancers count beside the beat, and the tempo of the beat if that is another."""
-    words = LEVELS[beats_per_count]
-    return words if beats_per_count == 1 else f"{words} (the beat is {tempo_bpm:.1f} a minute)"
 
 
 def _odd_bar(bar: dict) -> str:
