@@ -33,7 +33,7 @@ class Refused(Exception):
 
 @contextlib.contextmanager
 def firefox(folder: Path) -> Iterator[Window]:
-    """Start Firefox without screen and sound, with an empty profile in `folder`; give its window."""
+    """Start Firefox without screen and sound, its profile in `folder`; give its window."""
     found = next((path for name in FIREFOXES if (path := shutil.which(name))), None)
     if found is None:
         pytest.skip("no Firefox on this machine: install Debian's package firefox-esr")
