@@ -8,10 +8,11 @@ lie on corrected counts is for `phrasefit.fit` to say, not for a browser to gues
 The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
 arithmetic, ``clicking.js`` sounds a click, ``starting.js`` says where nothing can sound and
 ``sheet.js`` draws the song in lines (none of them knows this page: all can serve another
-one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``listening.js``
-hears whether a file is the song of the plan, ``recording.js`` opens it, ``drawing.js`` draws
-the moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js``
-follows a desk, ``controls.js`` wires keys and buttons.
+one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
+``awake.js`` keeps the screen on, ``listening.js`` hears whether a file is the song of the
+plan, ``recording.js`` opens it, ``drawing.js`` draws the moment, ``keeping.js`` holds what is
+unsaved, ``correcting.js`` changes it, ``live.js`` follows a desk, ``controls.js`` wires keys
+and buttons.
 """
 
 from __future__ import annotations
