@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import json
 import os
@@ -65,17 +66,16 @@ class RunningDesk:
         if enter:
             sent["cookie"] = self.cookie
         sent |= headers or {}
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         content = body if value is None else json.dumps(value).encode()
-        line.request(method, path, body=content, headers={k: v for k, v in sent.items() if v})
-        answer = line.getresponse()
-        got = Answer(
-            status=answer.status,
-            headers={k.lower(): v for k, v in answer.getheaders()},
-            body=answer.read(),
-        )
-        line.close()
-        return got
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        with contextlib.closing(line):
+            line.request(method, path, body=content, headers={k: v for k, v in sent.items() if v})
+            with line.getresponse() as answer:
+                return Answer(
+                    status=answer.status,
+                    headers={k.lower(): v for k, v in answer.getheaders()},
+                    body=answer.read(),
+                )
 
     def get(self, path: str) -> Any:
         """Ask for JSON that must be there."""

@@ -19,6 +19,7 @@ import typer
 from phrasefit.errors import ParameterError, PhrasefitError, Reason, shown
 
 MOST_ARGUMENT = 4096  # letters, as long as a path can be
+MOST_WORDS_OF_A_PATH = 20
 MOST_MESSAGE = 2000  # signs of one error line; what is longer is a name gone wrong
 EXIT_FIX = 2  # the user must fix something
 EXIT_PARTIAL = 1  # part of a batch failed
@@ -57,6 +58,7 @@ def run(app: typer.Typer) -> None:
         if _debug:
             raise
         print(f"phrasefit: {one_line_message(str(exc))}{remedy(exc.reason)}", file=sys.stderr)
+        _hint_at_quotes()
         sys.exit(EXIT_FIX)
     except BrokenPipeError:
         _drop_output()
@@ -98,7 +100,40 @@ def _show_usage(problem: Any) -> None:
     text = io.StringIO()
     problem.show(file=text)
     print(*map(one_line_message, text.getvalue().splitlines()), sep="\n", file=sys.stderr)
+    _hint_at_quotes()
     sys.exit(problem.exit_code)
+
+
+def path_in_words(words: Sequence[str]) -> str | None:
+    """Find a path with spaces that was given without quotes, so that it came as several words.
+
+    Parameters
+    ----------
+    words : sequence of str
+        What was typed after the program's name.
+
+    Returns
+    -------
+    str or None
+        The path, if the first of its words leads nowhere and all of them lead to something.
+    """
+    for first, word in enumerate(words):
+        if word.startswith("-") or os.path.exists(word):
+            continue
+        for after in range(first + 2, min(len(words), first + MOST_WORDS_OF_A_PATH) + 1):
+            path = " ".join(words[first:after])
+            if len(path) <= MOST_ARGUMENT and "\0" not in path and os.path.exists(path):
+                return path
+    return None
+
+
+def _hint_at_quotes() -> None:
+    """After an error: say so if one path was typed as several words."""
+    path = path_in_words(sys.argv[1:])
+    if path is not None:
+        quoted = one_line_message(f'"{path}"')
+        print(f"phrasefit: these words look like one path; put it in quotes: {quoted}",
+              file=sys.stderr)  # fmt: skip
 
 
 def _open_missing_streams() -> None:

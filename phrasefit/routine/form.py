@@ -16,6 +16,7 @@ from typing import Any
 from phrasefit.errors import RoutineError, shown
 from phrasefit.model import one_line
 from phrasefit.routine.step_lines import HEADING_SIGNS
+from phrasefit.routine.toml_lines import parse_source
 from phrasefit.routine.written import steps_value
 
 HEAD = "routine"  # kinds of blocks
@@ -188,6 +189,11 @@ def write_form(text: str, blocks: Sequence[FormBlock]) -> str:
     names = [block.name for block in blocks if block.kind == PART]
     if len(set(names)) < len(names) or not all(names):
         raise RoutineError("two parts have one name, or one has none; give each a name of its own")
+    text = _with_names(text, {b.place[1]: b.name for b in blocks if b.place[:1] == ("parts",)})
+    blocks = [
+        replace(block, place=("parts", block.name)) if block.place[:1] == ("parts",) else block
+        for block in blocks
+    ]
     before = {block.place: block for block in read_form(text)}
     document = _document(text)
     for block in blocks:
@@ -199,6 +205,37 @@ def write_form(text: str, blocks: Sequence[FormBlock]) -> str:
 
     written = tomlkit.dumps(document)
     return written.replace("\n", "\r\n") if "\r\n" in text else written
+
+
+def _with_names(text: str, names: Mapping[str | int, str]) -> str:
+    """Call the parts of a file otherwise: only their names change, where tables are headed.
+
+    Raises
+    ------
+    RoutineError
+        If a part is written in a way that cannot be told from other text.
+    """
+    import tomlkit
+
+    new = {old: name for old, name in names.items() if old != name}
+    source = parse_source(text)[0] if new else None
+    if source is None:
+        return text
+    lines = text.split("\n")
+    for path, number in source.key_lines.items():
+        if path[:1] != ("parts",) or len(path) < 2 or path[1] not in new:
+            continue
+        old = re.escape(str(path[1]))
+        key = tomlkit.key(new[path[1]]).as_string()
+        written = re.compile(rf"(?<![\w-])(?:\"{old}\"|'{old}'|{old})(?=\s*[].=])")
+        lines[number - 1] = written.sub(lambda _, key=key: key, lines[number - 1], count=1)
+    renamed = "\n".join(lines)
+    wanted = {str(new.get(name, name)): part for name, part in source.data["parts"].items()}
+    now = parse_source(renamed)[0]
+    if now is None or now.data != {**source.data, "parts": wanted}:
+        parts = " and ".join(str(old) for old in new)
+        raise RoutineError(f"part {parts} cannot be renamed here; do it in the file as text")
+    return renamed
 
 
 def _write_parts(

@@ -321,3 +321,17 @@ def test_closed_outputs_are_no_failure(closed: str, tmp_path: Path) -> None:
 
     assert (done.returncode, done.stderr) == (0, "")
     assert out.exists()
+
+
+@pytest.mark.parametrize("command", ["map", "fit", "suits", "rank"])
+def test_a_path_typed_without_quotes_gets_a_hint(
+    program: Program, tmp_path: Path, command: str
+) -> None:
+    """The terminal cuts `My songs/a b.ogg` into three words; other mistakes get no such hint."""
+    song = tmp_path / "My songs" / "a b.ogg"
+    song.parent.mkdir()
+    song.write_bytes(b"song")
+    hint = f'these words look like one path; put it in quotes: "{song}"'
+
+    assert hint in program(command, *str(song).split(), "x.toml", expect=2).err
+    assert "quotes" not in program(command, tmp_path / "My", "x.toml", expect=2).err

@@ -12,7 +12,7 @@ import subprocess
 import time
 from pathlib import Path
 from types import SimpleNamespace
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 import numpy as np
 import pytest
@@ -322,6 +322,49 @@ def test_names_are_inert_and_bad_files_say_why(desk, page_of) -> None:
     assert page.locator("main img").count() == 0
     page.get_by_role("button", name="Take away").first.click()
     page.get_by_text("1 song could not be used").wait_for(state="hidden")
+
+
+def drag_over(page, *paths: Path) -> None:
+    """Drop files and folders of this computer onto the page, as from a window beside it."""
+    session = page.context.new_cdp_session(page)
+    data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
+    for kind in ("dragEnter", "dragOver", "drop"):
+        session.send("Input.dispatchDragEvent", {"type": kind, "x": 300, "y": 300, "data": data})
+
+
+def test_a_folder_is_dropped(desk, page_of, tmp_path) -> None:
+    """All songs in it and in folders in it are taken, but no cover and nothing hidden."""
+    folder = tmp_path / "party mix"
+    names = [f"{i}.mp3" for i in range(120)]  # more than a browser lists at once
+    for name in (*names, "slow/waltz.OGG", "slow/cover.jpg", ".trash/gone.mp3", "._0.mp3"):
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(b"song")
+    loose = tmp_path / "loose.wav"
+    loose.write_bytes(b"song")
+    page = page_of(desk, "/songs")
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    copied: list[str] = []
+
+    def take(route) -> None:
+        copied.append(unquote(route.request.url.partition("name=")[2]))
+        route.fulfill(json={})
+
+    page.route("**/api/songs/drop?*", take)
+    drag_over(page, folder, loose)
+    page.locator("#say", has_text="122 songs copied").wait_for()
+
+    assert sorted(copied) == sorted([*names, "waltz.OGG", "loose.wav"])
+
+
+def test_songs_dropped_elsewhere_lead_nowhere(desk, page_of) -> None:
+    """On another view the browser would open the file, and the desk would be gone."""
+    page = page_of(desk, "/record")
+    page.get_by_role("heading", name="Record").wait_for()
+
+    drag_over(page, SONG)
+
+    page.get_by_role("alert").filter(has_text="Drop songs on the view Songs").wait_for()
+    assert page.url.endswith("/record")
 
 
 @pytest.fixture(scope="module")

@@ -271,6 +271,34 @@ def test_restarts_and_tags_by_tapping_a_count(desk, page_of) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") == 390
 
 
+def test_a_part_is_renamed_and_the_order_follows(desk, page_of) -> None:
+    """Comments stay in the file; a name that is taken is refused, and undo brings the old one."""
+    page = page_of(desk, "/routines/edit%3Fcopy=supplied:two-lanterns")
+    name = page.get_by_label("Name of the part").first
+    order = page.get_by_label("Order of the parts")
+    before = order.input_value()
+
+    name.fill("B")
+    name.press("Tab")
+    page.get_by_role("alert").filter(has_text="There is a part B already").wait_for()
+    assert name.input_value() == "A"
+    name.fill("Verse")
+    name.press("Tab")
+    page.get_by_role("heading", name="Part Verse").wait_for()
+    assert order.input_value() == before.replace("A", "Verse")
+    page.get_by_role("button", name="Undo").click()
+    assert (name.input_value(), order.input_value()) == ("A", before)
+    page.get_by_role("button", name="Redo").click()
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.wait_for_url("**/routines/edit?routine=*")
+
+    kept = desk.ask("GET", "/api/routines/file?routine=Two%20Lanterns%20(mine)").body.decode()
+    assert "[parts.Verse]" in kept
+    was = desk.get("/api/routines/open?routine=supplied:two-lanterns")["text"]
+    comments = [line for line in was.splitlines() if line.startswith("#")]
+    assert comments and all(line in kept for line in comments)
+
+
 def test_a_broken_file_is_opened_and_mended_as_text(desk, page_of, tmp_path) -> None:
     """Files are picked; what is no routine is told, what is broken is mended as text."""
     good, bad = tmp_path / "good.toml", tmp_path / "bad.toml"

@@ -260,6 +260,17 @@ def test_another_song_cannot_be_overlooked(
     assert page.evaluate("sound.source") == "clicks" and not page.is_visible("#not-the-song")
 
 
+def test_a_device_without_sound_is_told_of(rehearse: Callable) -> None:
+    """An audio clock that never starts, as in Firefox without a loudspeaker, is not waited for."""
+    page = rehearse("tagged")
+    page.evaluate("void (AudioContext.prototype.resume = () => new Promise(() => {}))")
+
+    page.click("#play")
+
+    page.locator("#sound", has_text="nothing can sound here").wait_for()
+    assert not page.evaluate("sound.playing")
+
+
 def test_the_screen_stays_on_while_it_plays(rehearse: Callable) -> None:
     """The lock is asked for on play, let go on pause, and asked for anew when back in sight."""
     page = rehearse("tagged")

@@ -139,6 +139,25 @@ def test_parts_and_tags_come_and_go() -> None:
         write_form(lanterns, [*form, replace(part, name="A")])
 
 
+def test_a_part_is_renamed() -> None:
+    """Its name changes where the file heads it, and nothing else; two may change places."""
+    text = (
+        'name = "x"\nwalls = 1\nsequence = "A B"\n'
+        "[parts.A]  # the verse\ncounts = 8\n# B is short\n[ parts . 'B' ]\ncounts = 16 # A\n"
+    )
+    head, first, second = read_form(text)
+
+    verse = write_form(text, [head, replace(first, name="the verse"), second])
+    swapped = write_form(text, [head, replace(first, name="B"), replace(second, name="A")])
+
+    assert verse == text.replace("[parts.A]", '[parts."the verse"]')
+    assert swapped == text.replace("'B'", "A").replace("parts.A", "parts.B")
+    inline = 'name = "x"\nparts = { A = { counts = 8 } }\n'
+    head, first = read_form(inline)
+    with pytest.raises(RoutineError, match="as text"):
+        write_form(inline, [head, replace(first, name="verse")])
+
+
 def test_what_is_no_toml_has_no_form() -> None:
     """A broken file is mended as text."""
     with pytest.raises(RoutineError, match="no routine file"):

@@ -5,7 +5,7 @@
 // class, or by `room` where the view has one. `place` holds `path`, the
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
-import { make, say, tried } from "./elements.js";
+import { make, say, tried, trouble } from "./elements.js";
 import { post } from "./server.js";
 
 const VIEWS = ["songs", "routines", "sheet", "evening", "record"];
@@ -56,6 +56,14 @@ document.addEventListener("click", (event) => {
   main.focus({ preventScroll: true });
 });
 window.addEventListener("popstate", showPlace);
+
+/** Keep the browser from opening a file that is dropped where no view takes it. */
+function keepHere(event) {
+  if (event.defaultPrevented || !event.dataTransfer?.types.includes("Files")) return;
+  event.preventDefault();
+  if (event.type === "drop") trouble("drop songs on the view Songs, routine files on the view Routines");
+}
+for (const kind of ["dragover", "drop"]) window.addEventListener(kind, keepHere);
 
 const dark = document.getElementById("dark");
 function setDark(on) {

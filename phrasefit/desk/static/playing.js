@@ -2,7 +2,7 @@
 //
 // The song is an audio element; clicks are laid on the audio clock beside it. What is drawn
 // is taken from the song's own place, less the time that sound needs to reach the ear.
-// Needs counting.js and clicking.js, and knows nothing of the view.
+// Needs counting.js, clicking.js and starting.js, and knows nothing of the view.
 
 const LATE = "sound-late-ms"; // how late sound is heard on this device, as set by ear
 const AHEAD_S = 0.3; // clicks are laid so far ahead
@@ -33,8 +33,7 @@ export class Player {
     this.song.preservesPitch = this.song.webkitPreservesPitch = true;
     this.song.src = address;
     this.song.addEventListener("ended", () => this.pause());
-    this.song.addEventListener("error", () => this.fail("the song does not play here; its file may"
-      + " have been moved, or this browser does not know its kind"));
+    this.song.addEventListener("error", () => this.#tellBroken());
     this.ticking = new Set();
     this.next = 0;
   }
@@ -72,9 +71,12 @@ export class Player {
   async #start() {
     this.context ??= new AudioContext();
     try {
-      await Promise.all([this.context.resume(), this.song.play()]);
+      await Promise.all([startClock(this.context), this.song.play()]);
     } catch (error) {
-      if (error.name !== "AbortError") this.fail(`the song does not play here (${error.message})`);
+      this.song.pause();
+      if (this.song.error) this.#tellBroken();
+      else if (!(error instanceof DOMException)) this.fail(error.message);
+      else if (error.name !== "AbortError") this.fail(`the song does not play here (${error.message})`);
       return;
     }
     this.next = this.song.currentTime - 1e-3;
@@ -82,6 +84,11 @@ export class Player {
     this.timer = setInterval(() => this.#layClicks(), 80);
     this.#layClicks();
     this.#frame();
+  }
+
+  #tellBroken() {
+    this.fail(whySilent(this.song, "the song does not play here; its file may have been moved,"
+      + " or this browser does not know its kind"));
   }
 
   pause() {

@@ -6,12 +6,13 @@ script can count again after a correction.  It then shows counts only: where the
 lie on corrected counts is for `phrasefit.fit` to say, not for a browser to guess.
 
 The script is in modules, read in the order of `SCRIPTS`: ``counting.js`` is small
-arithmetic, ``clicking.js`` sounds a click and ``sheet.js`` draws the song in lines (none of
-them knows this page: all can serve another one), ``score.js`` counts, ``sound.js`` is the
-clock, ``repeat.js`` repeats and steps, ``awake.js`` keeps the screen on, ``listening.js``
-hears whether a file is the song of the plan, ``recording.js`` opens it, ``drawing.js`` draws
-the moment, ``keeping.js`` holds what is unsaved, ``correcting.js`` changes it, ``live.js``
-follows a desk, ``controls.js`` wires keys and buttons.
+arithmetic, ``clicking.js`` sounds a click, ``starting.js`` says where nothing can sound and
+``sheet.js`` draws the song in lines (none of them knows this page: all can serve another
+one), ``score.js`` counts, ``sound.js`` is the clock, ``repeat.js`` repeats and steps,
+``awake.js`` keeps the screen on, ``listening.js`` hears whether a file is the song of the
+plan, ``recording.js`` opens it, ``drawing.js`` draws the moment, ``keeping.js`` holds what is
+unsaved, ``correcting.js`` changes it, ``live.js`` follows a desk, ``controls.js`` wires keys
+and buttons.
 """
 
 from __future__ import annotations
@@ -28,9 +29,9 @@ from phrasefit.reports.page.selfcontained import data_block, filled, part, polic
 
 STYLES = ("base.css", "sheet.css", "page.css")
 SCRIPTS = (
-    "counting.js", "clicking.js", "sheet.js", "score.js", "sound.js", "repeat.js", "awake.js",
-    "listening.js", "recording.js", "drawing.js", "keeping.js", "correcting.js", "live.js",
-    "controls.js",
+    "counting.js", "clicking.js", "starting.js", "sheet.js", "score.js", "sound.js", "repeat.js",
+    "awake.js", "listening.js", "recording.js", "drawing.js", "keeping.js", "correcting.js",
+    "live.js", "controls.js",
 )  # fmt: skip
 # What browsers are told that a song file is (IANA media types).
 MEDIA_TYPES = {

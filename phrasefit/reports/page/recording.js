@@ -28,8 +28,9 @@ function take(address, name) {
     return startSong();
   };
   song.onerror = () => {
+    const why = whySilent(song, `${name} cannot be played by this browser; the page goes on with clicks`);
     useClicks();
-    say(`${name} cannot be played by this browser; the page goes on with clicks`);
+    say(why);
   };
   seek(0);
 }

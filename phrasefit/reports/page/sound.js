@@ -83,7 +83,11 @@ async function play() {
     song.play().catch(() => {}); // the element is used once now, before any count-in
     song.pause();
   }
-  await sound.context.resume();
+  try {
+    await startClock(sound.context);
+  } catch (error) {
+    return say(error.message);
+  }
   keepAwake();
   if (position() >= lastMoment() - 0.05) seek(0);
   const from = position();
@@ -100,7 +104,8 @@ async function startSong() {
   try {
     await song.play();
   } catch (error) {
-    if (error.name !== "AbortError") say(`this browser cannot play the file (${error.message})`);
+    if (error.name === "AbortError") return;
+    say(whySilent(song, `this browser cannot play the file (${error.message})`));
   }
 }
 

@@ -1,6 +1,6 @@
 // ------------------------------------------------ the fields above the steps: name, size, tempo …
 
-import { make } from "../elements.js";
+import { make, trouble } from "../elements.js";
 import { placesOf } from "./places.js";
 
 const RESTART_WORDS = {
@@ -70,14 +70,33 @@ function restarts(block, b, part, form) {
 export function partHeadOf(block, b, form) {
   const part = form.check.routine?.parts.find((one) => one.name === block.name);
   return make("div", {}, make("div", { class: "fields" },
-    block.place.length ? null : partName(block, b, form),
+    partName(block, b, form),
     field(block, b, "counts", "Counts", form, { number: true })), restarts(block, b, part, form));
 }
 
-/** A part that is not in the file yet may still be called otherwise. */
+/** Make the field of a part's name; once it is left, the order of the parts follows. */
 function partName(block, b, form) {
-  const input = make("input", { type: "text", id: `h-${b}-part`, value: block.name,
-    oninput: (event) => { block.name = event.target.value; form.typed(event.target.id); } });
+  const id = `h-${b}-part`;
+  const rename = (event) => {
+    const name = event.target.value.trim();
+    const isTaken = form.form.some((one) => one !== block && one.kind === "part" && one.name === name);
+    if (!name || isTaken) {
+      event.target.value = block.name;
+      trouble(isTaken ? `there is a part ${name} already` : "a part needs a name");
+      return;
+    }
+    const order = form.check.routine?.sequence;
+    if (order) {
+      form.form[0].fields.sequence = order.map((one) => (one === block.name ? name : one)).join(" ");
+      document.getElementById("h-0-sequence").value = form.form[0].fields.sequence;
+    }
+    Object.assign(block, { name, title: `Part ${name}` });
+    const section = event.target.closest("section.steps"); // not drawn anew: the focus moves on
+    section.querySelector("h2").textContent = block.title;
+    section.querySelector(".rows")?.setAttribute("aria-label", block.title);
+    form.typed(id);
+  };
+  const input = make("input", { type: "text", id, value: block.name, autocomplete: "off", maxlength: 40, onchange: rename });
   return make("div", { class: "field" }, make("label", { for: `h-${b}-part` }, "Name of the part"), input);
 }
 
