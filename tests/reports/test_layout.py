@@ -7,22 +7,33 @@ import io
 import os
 import random
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pypdf
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, squeezed
+from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, routines, squeezed
 
 from phrasefit.model import Doubt, DoubtKind, FitPlan, Wall, one_line
 from phrasefit.reports import paper
 from phrasefit.reports.dj_card import PER_PAGE, card_leaves, card_rows, change_lines
 from phrasefit.reports.large_sheets import FLOOR_LEAST_PT, STAND_LEAST_PT
-from phrasefit.reports.leaf import BOTTOM_PT, FOOT_PT, LEFT_PT, SMALL_PT, TOP_PT, Leaf, draw
+from phrasefit.reports.leaf import (
+    BOTTOM_PT,
+    FOOT_PT,
+    LEFT_PT,
+    RIGHT_PT,
+    SMALL_PT,
+    TOP_PT,
+    Leaf,
+    draw,
+)
 from phrasefit.reports.paper import PAPERS_PT, printable, text_width_pt
 from phrasefit.reports.rows import set_words
 from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
+from phrasefit.reports.step_sheet import COLUMNS, RESTART_COLUMNS, step_leaves
 from phrasefit.reports.times import clock_time
 
 ELLIPSES = ("\u2026", "...")
@@ -167,6 +178,44 @@ def test_every_fact_is_on_the_card(data: st.DataObject) -> None:
         assert squeezed(line) in text
     assert squeezed(dict(card_rows(fit, fit.plan))["count 1"]) in text
     assert_inside(leaves)
+
+
+@many
+@given(data=st.data())
+def test_every_step_of_any_routine_is_on_its_sheet(data: st.DataObject) -> None:
+    """Headings, steps, changed steps, tags and notes, in order; each page with the title."""
+    routine = data.draw(routines(names(60)))
+
+    leaves = step_leaves(routine)
+
+    columns = {LEFT_PT: "", _column(COLUMNS, 1): "", _column(RESTART_COLUMNS, 2): ""}
+    for text in (text for leaf in leaves for text in leaf.texts):
+        if text.x in columns:
+            columns[text.x] += squeezed(printable(text.words))
+    left, steps, changes = columns.values()
+    parts = [*routine.parts, *routine.tags]
+    wanted = [
+        [routine.name, routine.by, *(s.heading for p in parts for s in p.steps)],
+        [step.name for part in parts for step in part.steps],
+        [point.step_change for part in routine.parts for point in part.restart_points],
+    ]
+    for shown, facts in zip((left, steps, changes), wanted, strict=True):
+        assert missing_in_order(shown, [squeezed(printable(f)) for f in facts if f]) == []
+    for name in (*(tag.name for tag in routine.tags), *routine.notes):
+        assert squeezed(printable(name)).casefold() in left.casefold()
+    again = squeezed(printable(f"{routine.name}, continued"))
+    for leaf in leaves[1:]:
+        assert squeezed("".join(printable(t.words) for t in leaf.texts)).startswith(again)
+    assert_inside(leaves)
+
+
+def _column(columns: Sequence[tuple[str, float]], number: int) -> float:
+    """Find the left edge of a column as the sheet does."""
+    inner = PAPERS_PT["a4"][0] - LEFT_PT - RIGHT_PT
+    x = LEFT_PT
+    for _, share in columns[:number]:
+        x += share * inner
+    return x
 
 
 def test_a_very_long_title_is_shaped_a_few_times_only(
