@@ -6,6 +6,7 @@ times are told, facings are not.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from phrasefit.errors import ParameterError
@@ -105,15 +106,22 @@ def _cuts(leaf: Leaf, n_columns: int, n_rows: int, width: float, height: float) 
 
 def _pieces(card: Card, width: float, height: float) -> list[list[Slab]]:
     """Set a card in the largest type in which it has one place; else in several places."""
-    for size in SIZES:
-        slabs = [slab for row in _rows(card, size, width) for slab in row]
-        if height_of(slabs) <= height:
-            return [slabs]
+
+    def fits(size: float) -> bool:
+        return height_of(_slabs(card, size, width)) <= height
+
+    best = bisect_left(SIZES, True, key=fits)
+    if best < len(SIZES):
+        return [_slabs(card, SIZES[best], width)]
     size = LEAST_PT
     again = row_of([(LEFT_PT, [_title(f"{card[0].routine.name}, continued", size, width)])], lead=0)
     rows = [list(row) for row in _rows(card, size, width)]
     first, *others = paginate(rows, height, height - height_of(again))
     return [first, *([*again, *piece] for piece in others)]
+
+
+def _slabs(card: Card, size: float, width: float) -> list[Slab]:
+    return [slab for row in _rows(card, size, width) for slab in row]
 
 
 def _title(words: str, size: float, width: float) -> SetWords:

@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import functools
 import io
+import re
 import threading
-from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,8 @@ from phrasefit.reports.fonts import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from matplotlib.figure import Figure
 
 POINTS_PER_INCH = 72.0
@@ -36,6 +38,11 @@ PAPERS_PT = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216; ANSI/
 MARGIN_PT = 36.0  # half an inch: every printer can print that far out
 PNG_DPI = 150
 LARGE_PT = 100.0  # the type in which matplotlib shapes a line to measure it in any
+
+# What is shaped at once: a word, or one Chinese, Japanese or Korean letter, which joins none;
+# a mark or sign stays with what is before it, which it may stand upon.
+_ALONE = "\u2e80-\u2fff\u3040-\u30ff\u3400-\u9fff\uac00-\ud7a3\uf900-\ufaff"
+_WORD = re.compile(rf"(?:[^ {_ALONE}]|[ {_ALONE}](?=\W))+|[{_ALONE}]")
 
 # The salt makes the names inside an SVG, and so the file, the same on every run.
 RC: dict[Any, Any] = {
@@ -59,20 +66,29 @@ def text_width_pt(text: str, size_pt: float, bold: bool = False) -> float:
 def _width_of_large_pt(text: str, bold: bool) -> float:
     """Measure a line in large type: unhinted widths grow with the type, and shaping is slow.
 
-    So a sheet that is tried in several sizes of type has each of its lines shaped once.
+    No letter joins one beyond a space: so each word is shaped once, whatever lines and
+    sizes of type a sheet is tried in.
     """
+    names = tuple(families(text))
+    words = _WORD.findall(text)
+    words += [" "] * (len(text) - sum(map(len, words)))
+    return sum(_shaped_pt(word, names, bold) for word in words)
+
+
+@functools.lru_cache(maxsize=8192)
+def _shaped_pt(words: str, names: tuple[str, ...], bold: bool) -> float:
     from matplotlib.textpath import text_to_path
 
-    font = _font(text, LARGE_PT, bold)
-    width, _, _ = text_to_path.get_text_width_height_descent(text, font, False)
+    font = _font(names, LARGE_PT, bold)
+    width, _, _ = text_to_path.get_text_width_height_descent(words, font, False)
     return float(width)
 
 
-def _font(words: str, size_pt: float, bold: bool) -> Any:
+def _font(names: Sequence[str], size_pt: float, bold: bool) -> Any:
     from matplotlib.font_manager import FontProperties
 
     weight = "bold" if bold else "normal"
-    return FontProperties(family=[*families(words), "sans-serif"], size=size_pt, weight=weight)
+    return FontProperties(family=[*names, "sans-serif"], size=size_pt, weight=weight)
 
 
 def fitting_size(
@@ -92,14 +108,33 @@ def wrapped(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -
     line ends. A letter is never parted from its marks, nor one half of a joined pair
     from the other; one that alone is wider than the line stands on a line of its own.
     """
-    lines: list[str] = []
-    for word in printable(text).split(" "):
-        longer = f"{lines[-1]} {word}" if lines else word
-        if text_width_pt(longer, size_pt, bold) <= width_pt:
-            lines[-1:] = [longer]
+    measure = functools.partial(text_width_pt, size_pt=size_pt, bold=bold)
+    whole = printable(text)
+    if measure(whole) <= width_pt:
+        return [whole]
+    left, lines = whole.split(" "), []
+    while left:
+        n = _how_many(left, " ", width_pt, measure)
+        if n:
+            lines.append(" ".join(left[:n]))
+            del left[:n]
         else:
-            lines += _broken(word, width_pt, size_pt, bold)
+            *full, last = _broken(left[0], width_pt, measure)
+            lines += full
+            left[0] = last
+            if measure(last) > width_pt:  # one letter, wider than the line
+                lines.append(left.pop(0))
     return lines
+
+
+def _broken(word: str, width_pt: float, measure: Callable[[str], float]) -> list[str]:
+    """Cut a word that is wider than a line; each piece but the last is as long as fits."""
+    left, pieces = clusters(word), []
+    while left:
+        n = max(1, _how_many(left, "", width_pt, measure))
+        pieces.append("".join(left[:n]))
+        del left[:n]
+    return pieces
 
 
 def fitted(
@@ -118,19 +153,29 @@ def fitted(
     return size, wrapped(text, width_pt, size, bold=bold)
 
 
-def _broken(word: str, width_pt: float, size_pt: float, bold: bool) -> list[str]:
-    """Cut a word into pieces that fit; most words are one piece."""
-    if text_width_pt(word, size_pt, bold) <= width_pt:
-        return [word]
-    left, pieces = clusters(word), []
-    while left:
-        ends = range(2, len(left) + 1)
-        n = 1 + bisect_right(
-            ends, width_pt, key=lambda end: text_width_pt("".join(left[:end]), size_pt, bold)
-        )
-        pieces.append("".join(left[:n]))
-        left = left[n:]
-    return pieces
+def _how_many(
+    pieces: Sequence[str], gap: str, width_pt: float, measure: Callable[[str], float]
+) -> int:
+    """Count the pieces that fit on a line, joined by `gap`.
+
+    Shaping is slow, in proportion to the letters: so the pieces' own widths, which are
+    few and kept, tell about where the line ends, and only the lines there are measured.
+    """
+    used, n = 0.0, 0
+    for piece in pieces:
+        used += measure(piece) + (measure(gap) if n else 0.0)
+        if used > width_pt:
+            break
+        n += 1
+
+    def fits(n: int) -> bool:
+        return measure(gap.join(pieces[:n])) <= width_pt
+
+    while n and not fits(n):
+        n -= 1
+    while n < len(pieces) and fits(n + 1):
+        n += 1
+    return n
 
 
 @dataclass(kw_only=True)
@@ -163,14 +208,16 @@ class Page:
         words = printable(words)
         if width is not None:
             size = fitting_size(words, width, size, smallest=0.0, bold=bold)
-        self.families_used.update(families(words))
+        names = families(words)
+        self.families_used.update(names)
         self.figure.add_artist(
             ShapedText(
                 x / self.width_pt,
                 1 - y / self.height_pt,
                 words,
+                width_pt=text_width_pt(words, size, bold) if align != "left" else 0.0,
                 transform=self.figure.transSubfigure,
-                fontproperties=_font(words, size, bold),
+                fontproperties=_font(names, size, bold),
                 ha=align,
                 va="baseline",
                 color=color,

@@ -9,7 +9,11 @@ Where several glyphs make a syllable it also carries its letters as a whole (Act
 ISO 32000-1, 14.9.4), or a reader takes marks above and below for other lines; a line
 that only runs to the right carries all its words so. Words that run to the left do
 not: readers turn them around by themselves, and some would turn an ActualText around
-again. Plain lines stay matplotlib's.
+again. So names in one direction, and isolated ones inside a sentence, are copied as they
+are written (tried with pypdf, Chrome's PDFium and Poppler); a name that itself runs both
+ways is printed right, but PDFium and Poppler give its pieces in an order of their own,
+whether an ActualText has the whole line or each run, as read or as seen (tried all four).
+Plain lines stay matplotlib's.
 """
 
 from __future__ import annotations
@@ -20,6 +24,7 @@ from itertools import groupby
 from typing import Any, NamedTuple
 
 from matplotlib.text import Text  # noqa: TID253 - this module is imported where a line is drawn
+from matplotlib.transforms import Bbox  # noqa: TID253
 
 from phrasefit.reports.fonts import DIRECTION_SIGNS, is_shaped
 
@@ -27,7 +32,24 @@ NO_LETTER = "\u2060"  # word joiner: the text of a glyph beyond the letters of i
 
 
 class ShapedText(Text):
-    """A line of text; letters that join, reorder or run to the left may be among them."""
+    """A line of text; letters that join, reorder or run to the left may be among them.
+
+    It stands level, with its baseline at its place, and `width_pt` is known: matplotlib
+    need not shape it once more to find where it begins.
+    """
+
+    def __init__(self, *place: Any, width_pt: float, **look: Any) -> None:
+        super().__init__(*place, **look)
+        self._width_pt = width_pt
+
+    def _get_layout(self, renderer: Any) -> Any:
+        """Place the line; its name is matplotlib's."""
+        share = {"left": 0.0, "center": 0.5, "right": 1.0}[self.get_horizontalalignment()]
+        width = renderer.points_to_pixels(self._width_pt)
+        left = -share * width
+        size = renderer.points_to_pixels(self.get_fontsize())
+        box = Bbox.from_bounds(left, 0.0, width, size)
+        return box, [(self.get_text(), (width, size, 0.0), (left, 0.0))], 0.0
 
     def draw(self, renderer: Any) -> None:
         """Draw as any text; what is shaped goes into a PDF glyph by glyph."""
@@ -59,6 +81,7 @@ class _GlyphWriter:
         items = renderer._get_font_ttf(prop)._layout(s, LoadFlags.NO_HINTING)
         glyphs = in_reading_order([item.char for item in items], s)
         is_turned = any(_runs_left(glyph.letters) for glyph in glyphs)
+        size = prop.get_size_in_points()
         for _syllable, span in groupby(
             glyphs, key=lambda glyph: glyph.syllable if is_turned else None
         ):
@@ -69,6 +92,7 @@ class _GlyphWriter:
                 actual = words.encode("utf-16-be").hex().encode()
                 file.write(b"/Span <</ActualText <feff%s>>> BDC\n" % actual)
             file.output(Op.begin_text)
+            before = None
             for glyph in own:
                 item = items[glyph.number]
                 face = item.ft_object
@@ -76,8 +100,10 @@ class _GlyphWriter:
                     face, glyph.letters, item.glyph_index
                 )
                 name = file.fontName(FontPath(face.fname, face.face_index), subset)
-                file.output(name, prop.get_size_in_points(), Op.selectfont)
-                file.output(1, 0, 0, 1, x + item.x, y + item.y, Op.textmatrix)
+                if is_turned or name != before:  # pypdf turns around what has one font
+                    file.output(name, size, Op.selectfont)
+                    before = name
+                file.write(b"1 0 0 1 %.4f %.4f Tm\n" % (x + item.x, y + item.y))
                 file.output(renderer._encode_glyphs([code], rcParams["pdf.fonttype"]), Op.show)
             file.output(Op.end_text)
             if is_whole:

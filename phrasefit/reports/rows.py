@@ -10,8 +10,9 @@ import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from phrasefit.reports.fonts import printable
 from phrasefit.reports.leaf import CAPITAL, LEADING, Canvas, Leaf, Text
-from phrasefit.reports.paper import fitting_size, wrapped
+from phrasefit.reports.paper import fitting_size, text_width_pt, wrapped
 
 Sign = Callable[[Canvas, float, float], None]  # draws a shape at a place on a baseline
 Mark = Callable[[Canvas, float], None]  # draws into a row, from this height on
@@ -62,7 +63,10 @@ def set_words(
     fits = fitting_size(words, width, size, smallest=least, bold=bold)
     lines = wrapped(words, width, fits, bold=bold)
     if len(lines) > 1:  # in so many lines larger type may fit as well
+        widest = len(lines) * (width + size) / text_width_pt(printable(words), 1.0, bold)
         for larger in (size, (2 * size + least) / 3, (size + 2 * least) / 3):
+            if larger > widest:  # even if each line were full
+                continue
             tried = wrapped(words, width, larger, bold=bold)
             if len(tried) <= len(lines):
                 fits, lines = larger, tried

@@ -5,12 +5,26 @@ from __future__ import annotations
 import random
 import unicodedata
 from dataclasses import replace
+from fractions import Fraction
 
 from hypothesis import strategies as st
 
 from fit_songs import make_part, make_routine
 from phrasefit.fit import PlanRequest, fit_routine
-from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall, one_line
+from phrasefit.model import (
+    Ending,
+    FitPlan,
+    Part,
+    Plan,
+    Restart,
+    RestartPoint,
+    Routine,
+    Step,
+    Tag,
+    TagOption,
+    Wall,
+    one_line,
+)
 from phrasefit.reports.paper import printable
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
@@ -87,6 +101,46 @@ def plans(draw: st.DrawFn, texts: st.SearchStrategy[str], most_walls: int = 30) 
         request=PlanRequest(routine=replace(base.routine, name=draw(texts), by=draw(texts))),
         bar_map=replace(base.bar_map, title=draw(texts), artist=draw(texts)),
     )
+
+
+@st.composite
+def routines(draw: st.DrawFn, texts: st.SearchStrategy[str]) -> Routine:
+    """Draw a routine of several parts with any steps, headings, restarts, tags and notes."""
+    parts = [_part(draw, name, texts) for name in "ABC"[: draw(st.integers(1, 3))]]
+    tags = [
+        TagOption(counts=4, name=draw(texts), steps=_steps(draw, 4, texts))
+        for _ in range(draw(st.integers(0, 2)))
+    ]
+    return Routine(
+        name=draw(texts), by=draw(texts), parts=tuple(parts), walls=4, tags=tuple(tags),
+        sequence=tuple(part.name for part in parts) if len(parts) > 1 else (),
+        notes=tuple(draw(st.lists(texts, max_size=2))),
+    )  # fmt: skip
+
+
+def _part(draw: st.DrawFn, name: str, texts: st.SearchStrategy[str]) -> Part:
+    counts = draw(st.sampled_from((16, 32, 64)))
+    points = [
+        RestartPoint(
+            after_count=count, turn_deg=draw(FACINGS), step_change=draw(st.just("") | texts)
+        )
+        for count in range(8, counts, 8)
+    ]
+    return Part(
+        name=name, counts=counts, turn_deg=90, steps=_steps(draw, counts, texts),
+        restart_points=tuple(points[: draw(st.integers(0, len(points)))]),
+    )  # fmt: skip
+
+
+def _steps(draw: st.DrawFn, counts: int, texts: st.SearchStrategy[str]) -> tuple[Step, ...]:
+    return tuple(
+        Step(
+            line=count, counts=f"{count % 8 + 1}-{count % 8 + 2}", name=draw(texts),
+            moments=(Fraction(count), Fraction(count + 1)), feet=("R", "L"),
+            heading=draw(st.just("") | texts),
+        )
+        for count in range(0, counts, 2)
+    )  # fmt: skip
 
 
 def _at(fit: FitPlan, count: int) -> float:

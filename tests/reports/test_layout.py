@@ -5,22 +5,35 @@ from __future__ import annotations
 import functools
 import io
 import os
+import random
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pypdf
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, squeezed
+from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, routines, squeezed
 
 from phrasefit.model import Doubt, DoubtKind, FitPlan, Wall, one_line
+from phrasefit.reports import paper
 from phrasefit.reports.dj_card import PER_PAGE, card_leaves, card_rows, change_lines
 from phrasefit.reports.large_sheets import FLOOR_LEAST_PT, STAND_LEAST_PT
-from phrasefit.reports.leaf import BOTTOM_PT, FOOT_PT, LEFT_PT, SMALL_PT, TOP_PT, Leaf, draw
+from phrasefit.reports.leaf import (
+    BOTTOM_PT,
+    FOOT_PT,
+    LEFT_PT,
+    RIGHT_PT,
+    SMALL_PT,
+    TOP_PT,
+    Leaf,
+    draw,
+)
 from phrasefit.reports.paper import PAPERS_PT, printable, text_width_pt
 from phrasefit.reports.rows import set_words
 from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
+from phrasefit.reports.step_sheet import COLUMNS, RESTART_COLUMNS, step_leaves
 from phrasefit.reports.times import clock_time
 
 ELLIPSES = ("\u2026", "...")
@@ -55,23 +68,6 @@ def _is_frame(words: str) -> bool:
     return words in HEADS or re.fullmatch(r"\d+/\d+", words) is not None
 
 
-@functools.cache
-def width_of_100(words: str, bold: bool) -> float:
-    """Measure a line in large type."""
-    return text_width_pt(words, 100.0, bold)
-
-
-@pytest.fixture(autouse=True)
-def quick_widths(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Measure each line once: its width grows with its type."""
-
-    def scaled(words: str, size: float, bold: bool = False) -> float:
-        return width_of_100(words, bold) * size / 100
-
-    monkeypatch.setattr("phrasefit.reports.paper.text_width_pt", scaled)
-    monkeypatch.setattr("phrasefit.reports.picture.text_width_pt", scaled)
-
-
 def assert_inside(leaves: list[Leaf]) -> None:
     """Every line of words lies between the margins."""
     for leaf in leaves:
@@ -96,9 +92,9 @@ def title_of(fit: FitPlan, kind: str) -> tuple[str, float]:
 def test_every_fact_of_any_plan_is_on_its_sheet(kind: str, data: st.DataObject) -> None:
     """In full and in order, between the margins, never smaller than the least type."""
     fit = data.draw(plans(names(MOST[kind])))
-    paper = data.draw(st.sampled_from(sorted(PAPERS_PT)))
+    format_ = data.draw(st.sampled_from(sorted(PAPERS_PT)))
 
-    leaves = sheet_leaves(fit, size=kind, paper=paper)
+    leaves = sheet_leaves(fit, size=kind, paper=format_)
 
     text = body_of(leaves, *title_of(fit, kind))
     assert missing_in_order(text, event_facts(fit, fit.plan, kind)) == []
@@ -182,6 +178,68 @@ def test_every_fact_is_on_the_card(data: st.DataObject) -> None:
         assert squeezed(line) in text
     assert squeezed(dict(card_rows(fit, fit.plan))["count 1"]) in text
     assert_inside(leaves)
+
+
+@many
+@given(data=st.data())
+def test_every_step_of_any_routine_is_on_its_sheet(data: st.DataObject) -> None:
+    """Headings, steps, changed steps, tags and notes, in order; each page with the title."""
+    routine = data.draw(routines(names(60)))
+
+    leaves = step_leaves(routine)
+
+    columns = {LEFT_PT: "", _column(COLUMNS, 1): "", _column(RESTART_COLUMNS, 2): ""}
+    for text in (text for leaf in leaves for text in leaf.texts):
+        if text.x in columns:
+            columns[text.x] += squeezed(printable(text.words))
+    left, steps, changes = columns.values()
+    parts = [*routine.parts, *routine.tags]
+    wanted = [
+        [routine.name, routine.by, *(s.heading for p in parts for s in p.steps)],
+        [step.name for part in parts for step in part.steps],
+        [point.step_change for part in routine.parts for point in part.restart_points],
+    ]
+    for shown, facts in zip((left, steps, changes), wanted, strict=True):
+        assert missing_in_order(shown, [squeezed(printable(f)) for f in facts if f]) == []
+    for name in (*(tag.name for tag in routine.tags), *routine.notes):
+        assert squeezed(printable(name)).casefold() in left.casefold()
+    again = squeezed(printable(f"{routine.name}, continued"))
+    for leaf in leaves[1:]:
+        assert squeezed("".join(printable(t.words) for t in leaf.texts)).startswith(again)
+    assert_inside(leaves)
+
+
+def _column(columns: Sequence[tuple[str, float]], number: int) -> float:
+    """Find the left edge of a column as the sheet does."""
+    inner = PAPERS_PT["a4"][0] - LEFT_PT - RIGHT_PT
+    x = LEFT_PT
+    for _, share in columns[:number]:
+        x += share * inner
+    return x
+
+
+def test_a_very_long_title_is_shaped_a_few_times_only(
+    tagged: FitPlan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a title of 1,000 letters in six scripts, each is shaped for some tries of type."""
+    letters = "abc déÅ ΩπλЖяю漢字かな한글हिन्दी الريح רוח"
+    title = one_line("".join(random.Random(3).choices(letters, k=1000)))
+    fit = replace(tagged, bar_map=replace(tagged.bar_map, title=title))
+    shaped, shape = [], paper._shaped_pt.__wrapped__
+
+    def counted(words: str, names: tuple[str, ...], bold: bool) -> float:
+        shaped.append(len(words))
+        return shape(words, names, bold)
+
+    kept = functools.lru_cache(maxsize=None)(counted)
+    monkeypatch.setattr("phrasefit.reports.paper._shaped_pt", kept)
+    paper._width_of_large_pt.cache_clear()
+    set_words.cache_clear()
+
+    leaves = card_leaves([(fit, fit.plan)] * 4)
+
+    assert squeezed(printable(title)) in squeezed("".join(t.words for t in leaves[0].texts))
+    assert sum(shaped) < 5 * len(title)
 
 
 @pytest.mark.parametrize("kind", SIZES)
