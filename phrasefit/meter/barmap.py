@@ -17,6 +17,7 @@ from phrasefit.errors import INSIST, NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
+from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.pointer import decode_song
@@ -105,7 +106,7 @@ def _search(
         readings = find_readings(lifted, weights)
         decoded = decode_song(lifted, readings[0], weights) if readings else []
         if decoded:
-            return lifted, readings, decoded
+            return lifted, readings, in_one_phase(lifted, decoded)
     return heard, readings, []
 
 
@@ -166,7 +167,9 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray, begins: float) ->
         if expected < 0 or not near.size or near.max() < CLEAR_BEAT:
             break
         chain = np.insert(chain, 0, low + int(np.argmax(near)))
-    in_beats = (chain[0] - begins) / step
+    head = chain[:INTRO_BEATS]
+    step, first = np.polyfit(np.arange(len(head)), head, 1)
+    in_beats = (first - begins) / step
     n_beats = round(in_beats)
     if 1 <= n_beats <= INTRO_BEATS and abs(in_beats - n_beats) <= EARLY_TOLERANCE_BEATS:
         counted = np.linspace(begins, chain[0], n_beats, endpoint=False)
