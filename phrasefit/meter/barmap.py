@@ -17,12 +17,18 @@ from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
+from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import judge_pulse
 from phrasefit.meter.refine import Timing, refine_beats
-from phrasefit.meter.tempo_readings import Reading, find_readings, smooth_beats
+from phrasefit.meter.tempo_readings import (
+    MIN_CHAIN_BEATS,
+    Reading,
+    find_readings,
+    smooth_beats,
+)
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
@@ -33,7 +39,7 @@ MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anythi
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
-INTRO_BEATS = 32  # before the first one found: four eights; a longer intro may have no beat
+INTRO_BEATS = 24  # before the first one found; a longer intro may be in free time
 REMEDY = "choose a song with a clear beat"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
@@ -88,10 +94,11 @@ def track(
             f"no steady beat found; {_what_was_heard(features, readings)}",
             reason=Reason.NO_STEADY_BEAT,
         )
+    found[0] = _from_the_first_sound(found[0], activations.beat)
     start_s, hop_s = features.start_s, features.hop_s
-    begins = ((music_begins(audio.samples) or 0) / audio.sample_rate_hz - start_s) / hop_s
-    found[0] = _from_the_first_sound(found[0], activations.beat, begins)
     refined = [refine_beats(audio.samples, start_s + c * hop_s) for c in found]
+    begins_s = (music_begins(audio.samples) or 0) / audio.sample_rate_hz
+    refined[0] = _from_where_music_begins(refined[0], begins_s)
     timings = _bridge(refined)
     chains = tuple((t.beat_times_s - start_s) / hop_s for t in timings)
     bars = place_bars(heard, chains, weights, _decoded_places(decoded, refined, timings))
@@ -108,7 +115,7 @@ def _search(
         readings = find_readings(lifted, weights)
         decoded = decode_song(lifted, readings[0], weights) if readings else []
         if decoded:
-            return lifted, readings, decoded
+            return lifted, readings, in_one_phase(lifted, decoded)
     return heard, readings, []
 
 
@@ -153,11 +160,10 @@ def _what_was_heard(features: Features, readings: list[Reading]) -> str:
     )
 
 
-def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray, begins: float) -> np.ndarray:
+def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
     """Count back from the first beat of a chain [frames] while there are clear onsets.
 
-    A song's first note is what the intro is counted from, and a chain may do without it:
-    where the music `begins` [frames] on a beat, it is counted through from there.
+    A song's first note is what the intro is counted from, and a chain may do without it.
     """
     if len(chain) < 2:
         return chain
@@ -167,14 +173,23 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray, begins: float) ->
         low = max(0, round(expected - EARLY_TOLERANCE_BEATS * step))
         near = beat[low : max(low, round(expected + EARLY_TOLERANCE_BEATS * step) + 1)]
         if expected < 0 or not near.size or near.max() < CLEAR_BEAT:
-            break
+            return chain
         chain = np.insert(chain, 0, low + int(np.argmax(near)))
-    in_beats = (chain[0] - begins) / step
+
+
+def _from_where_music_begins(timing: Timing, begins_s: float) -> Timing:
+    """Count through a soft intro if the music begins on a beat of the same tempo."""
+    beats_s = timing.beat_times_s
+    head = beats_s[:INTRO_BEATS]
+    if len(head) < MIN_CHAIN_BEATS:
+        return timing
+    step, first = np.polyfit(np.arange(len(head)), head, 1)
+    in_beats = (first - begins_s) / step
     n_beats = round(in_beats)
-    if 1 <= n_beats <= INTRO_BEATS and abs(in_beats - n_beats) <= EARLY_TOLERANCE_BEATS:
-        counted = np.linspace(begins, chain[0], n_beats, endpoint=False)
-        chain = np.append(counted, chain)
-    return chain
+    if not 1 <= n_beats <= INTRO_BEATS or abs(in_beats - n_beats) > EARLY_TOLERANCE_BEATS:
+        return timing
+    counted = beats_s[0] - step * np.arange(n_beats, 0, -1)
+    return replace(timing, beat_times_s=np.append(np.maximum(counted, 0.0), beats_s))
 
 
 def _bridge(timings: list[Timing]) -> list[Timing]:

@@ -14,7 +14,7 @@ from phrasefit.errors import ParameterError
 from phrasefit.meter import barmap, bars, beat_descriptors, confidence, statespace, tempo_readings
 from phrasefit.meter.handmade import HandmadeModel, frame_evidence, load_weights, shift_rows
 from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
-from phrasefit.meter.refine import find_onsets, refine_beats
+from phrasefit.meter.refine import Timing, find_onsets, refine_beats
 from phrasefit.model import Audio, Features, SongInfo
 from phrasefit.training.judgments import beat_f_measure, fit_choice, fit_logistic
 from synth import RATE_HZ, make_song
@@ -309,23 +309,24 @@ def test_beats_are_counted_back_to_the_first_clear_onset() -> None:
     beat[[11, 30, 51, 70]] = [0.3, 0.9, 0.8, 0.9]
     chain = np.arange(90.0, 400.0, 20.0)
 
-    found = barmap._from_the_first_sound(chain, beat, 0.0)
+    found = barmap._from_the_first_sound(chain, beat)
 
     assert found[:4].tolist() == [30.0, 51.0, 70.0, 90.0]
     assert np.array_equal(found[3:], chain)
-    assert np.array_equal(barmap._from_the_first_sound(found, beat, 0.0), found)
-    assert barmap._from_the_first_sound(chain[:1], beat, 0.0).size == 1
+    assert np.array_equal(barmap._from_the_first_sound(found, beat), found)
+    assert barmap._from_the_first_sound(chain[:1], beat).size == 1
 
 
 @pytest.mark.parametrize(
-    ("begins", "n_counted"),
-    [(1.0, 20), (361.0, 2), (350.0, 0), (401.0, 0), (-300.0, 0)],
+    ("begins_s", "n_counted"),
+    [(0.02, 16), (7.0, 2), (6.75, 0), (8.02, 0), (-12.0, 0)],
 )
-def test_a_soft_intro_is_counted_from_the_first_sound(begins: float, n_counted: int) -> None:
+def test_a_soft_intro_is_counted_from_where_music_begins(begins_s: float, n_counted: int) -> None:
     """Music that begins on a beat of the chain does so in its tempo, if it is not too long."""
-    chain = np.arange(401.0, 800.0, 20.0)
+    beats_s = np.arange(8.02, 16.0, 0.5)
+    timing = Timing(beat_times_s=beats_s, steady=True)
 
-    found = barmap._from_the_first_sound(chain, np.full(900, 0.05), begins)
+    found = barmap._from_where_music_begins(timing, begins_s).beat_times_s
 
-    assert len(found) == len(chain) + n_counted
-    assert np.allclose(np.diff(found), 20.0)
+    assert len(found) == len(beats_s) + n_counted
+    assert np.allclose(np.diff(found), 0.5)
