@@ -19,6 +19,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "desk")]
 
 from desk_evenings import change, fill_store, new_evening, search  # noqa: E402
+
 from desk_server import RunningDesk, end, start_desk  # noqa: E402
 from heard import fill  # noqa: E402
 

@@ -7,6 +7,7 @@ gets lines as on paper, with narrower counts, which the arrow keys walk as well)
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import axe_playwright_python
@@ -16,6 +17,9 @@ from desk_evenings import change, fill_store, new_evening
 from browsing import wait_until
 from desk_server import end, start_desk
 from heard import fill
+from kept_songs import keep, square_song
+from phrasefit.store import Store
+from phrasefit.store.database import FILE_NAME
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 ROUTINE = "routine=supplied:borrowed-teaspoons"
@@ -39,17 +43,24 @@ VIEWS = {
 }
 
 
+TITLE = "<img src=x onerror=alert(1)>"  # as the tags of a song file may have it
+ARTIST = "</p><script>alert(2)</script>"
+
+
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory):
     """One desk with something to show in every view."""
     folder = fill_store(tmp_path_factory.mktemp("everybody"), with_sample=False)
     song = fill(folder, "half-a-bar-of-dust")[0]  # with a doubt: a question is asked
+    with Store(folder / FILE_NAME) as store:
+        tagged = replace(square_song("tagged", *[8] * 6), title=TITLE, artist=ARTIST)
+        hostile = keep(store, folder / "music", tagged)
     running = start_desk(folder)
     evening = new_evening(running, title="At the mill", starts_at="19:30")
-    for row in running.get("/api/songs")["rows"][:4]:
-        evening = change(running, evening, "add", song=row[0], routine="supplied:first-gate")
+    for key in (hostile, *(row[0] for row in running.get("/api/songs")["rows"][:3])):
+        evening = change(running, evening, "add", song=key, routine="supplied:first-gate")
     running.post(f"/api/evenings/{evening['id']}/run", {"place": 1})
-    running.names = {"song": song, "evening": evening["id"]}
+    running.names = {"song": song, "hostile": hostile, "evening": evening["id"]}
     yield running
     end(running)
 
@@ -174,6 +185,26 @@ def test_nothing_glides_for_who_wishes_so(desk, page, wish: str, how: str) -> No
     assert page.evaluate("document.getAnimations().length") == 0
     page.get_by_role("button", name="Pause", exact=True).click()
     page.emulate_media(reduced_motion=None)
+
+
+INERT = (
+    "/songs", "/sheet/{hostile}?counts=32&walls=4", "/rehearse/{hostile}?counts=32&walls=4",
+    "/evening/{evening}", "/evening/{evening}/run", "/record",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("place", INERT)
+def test_tags_of_a_song_are_inert(desk, page, place: str) -> None:
+    """HTML and script in title and artist are shown letter by letter, and make no element."""
+    page.on("dialog", lambda dialog: pytest.fail(dialog.message))
+    page.goto(desk.origin + place.format(**desk.names))
+
+    page.get_by_text(TITLE).first.wait_for()
+
+    assert ARTIST in page.locator("body").inner_text()
+    made = "img[src=x], script:not([src]):not([type='application/json'])"
+    own = 1 if place.startswith("/rehearse") else 0  # which has its script within
+    assert page.locator(made).count() == own
 
 
 @pytest.mark.parametrize(("width", "group"), [(360, 8), (390, 8), (1024, 16), (2000, 32)])
