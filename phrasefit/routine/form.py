@@ -226,9 +226,9 @@ def _with_names(text: str, names: Mapping[str | int, str]) -> str:
         if path[:1] != ("parts",) or len(path) < 2 or path[1] not in new:
             continue
         old = re.escape(str(path[1]))
-        key = tomlkit.key(new[path[1]]).as_string()
+        key = tomlkit.key(new[path[1]]).as_string().replace("\\", r"\\")
         written = re.compile(rf"(?<![\w-])(?:\"{old}\"|'{old}'|{old})(?=\s*[].=])")
-        lines[number - 1] = written.sub(lambda _, key=key: key, lines[number - 1], count=1)
+        lines[number - 1] = written.sub(key, lines[number - 1], count=1)
     renamed = "\n".join(lines)
     wanted = {str(new.get(name, name)): part for name, part in source.data["parts"].items()}
     now = parse_source(renamed)[0]
