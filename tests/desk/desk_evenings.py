@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from pathlib import Path
 from typing import Any
 
+from heard import fill
 from kept_songs import keep, square_song
-from phrasefit.batch import Workers, listen_to, songs_in
 from phrasefit.collection import Collection
 from phrasefit.store import Store
 
-ROOT = Path(__file__).parents[2]
 NAMES = (
     "#1 & more", "Grün", "Extra", "Last <one>", "Fünf", "Six", "=1+1", "Eight", "Nine o'clock",
     "Ten", "Eleven", "Waltz",
@@ -30,10 +28,9 @@ def fill_store(top: Path, *, with_sample: bool = True) -> Path:
             meter, bpm = (3, 96) if name == "Waltz" else (4, 100 + 2 * i)
             song = square_song(name, *bars, bpm=bpm, meter=meter, artist=f"Band {i % 3}")
             keep(store, music, song)
-        if with_sample:
-            shutil.copy(ROOT / "sample_audio" / "paper-boat-waltz.ogg", music)
-            heard = [path for path in songs_in([music]) if path.suffix == ".ogg"]
-            listen_to(heard, store, workers=Workers(n_jobs=1))
+    if with_sample:
+        fill(top / "data", "paper-boat-waltz", music=music)
+    with Store(top / "data" / "phrasefit.sqlite3") as store:
         Collection.of(store)  # sums up those written down
     return top / "data"
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import itertools
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -20,6 +19,7 @@ import soundfile
 from starlette.requests import Request
 
 from desk_server import RunningDesk
+from heard import fill
 from phrasefit.desk import dropped, endpoints
 from phrasefit.desk.dropped import copy_name
 from phrasefit.desk.folder_choice import typed_folder
@@ -445,16 +445,14 @@ def test_nothing_runs_when_nothing_is_to_be_heard(desk) -> None:
         assert not any(name in loaded.read_text() for name in ("libav", "soxr", "/scipy/"))
 
 
-def test_a_forgotten_song_of_a_folder_stays_away(new_desk, music) -> None:
+def test_a_forgotten_song_of_a_folder_stays_away(new_desk, tmp_path) -> None:
     """Its file stays, looking again does not bring it back, choosing the folder again does."""
-    shutil.copy(SONG, music)
-    desk = new_desk()
-    desk.post("/api/songs/folders", {"path": str(music)})
-    wait_for(desk, is_done)
+    fill(tmp_path / "data", "half-a-bar-of-dust", music=(music := tmp_path / "music"))
+    desk = new_desk(tmp_path / "data")
     (row,) = desk.get("/api/songs")["rows"]
 
     desk.post("/api/songs/forget", {"songs": [row[0]]})
 
-    assert (music / SONG.name).exists()
+    assert [path.stem for path in music.iterdir()] == ["half-a-bar-of-dust"]
     assert desk.post("/api/songs/folders/look")["new"] == 0
     assert desk.post("/api/songs/folders", {"path": str(music)})["new"] == 1

@@ -22,16 +22,34 @@ NUMBERS = "counts=32&walls=4"
 
 @pytest.fixture(scope="module")
 def known(tmp_path_factory) -> Path:
-    """Give a data folder that knows two songs."""
+    """Give a data folder that knows two songs; a copy lies beside it."""
     folder = tmp_path_factory.mktemp("sheet") / "data"
     heard.fill(folder, DUST, BREATH)
+    shutil.copytree(folder, folder.with_name("copy"))
     return folder
+
+
+@pytest.fixture(scope="module")
+def running(known, desk_on):
+    """One desk for all tests that do not end it."""
+    return desk_on(known)
+
+
+@pytest.fixture
+def desk(running, known):
+    """Give each test the desk with both songs as they were heard."""
+    for name in (DUST, BREATH):
+        address = f"/api/sheet/{key_of(known, name)}"
+        sheet = running.get(address)
+        if sheet["corrections"]["words"] != "nothing" or not sheet["questions"]:
+            change(running, address, sheet, what="step/as-heard")
+    return running
 
 
 @pytest.fixture
 def data(known, tmp_path) -> Path:
-    """Give each test a data folder of its own."""
-    return Path(shutil.copytree(known, tmp_path / "own"))
+    """Give a test that ends its desk a data folder of its own."""
+    return Path(shutil.copytree(known.with_name("copy"), tmp_path / "own"))
 
 
 def key_of(data: Path, name: str) -> str:
@@ -41,9 +59,9 @@ def key_of(data: Path, name: str) -> str:
 
 
 @pytest.fixture
-def fit_by_command(data, monkeypatch, capsys):
+def fit_by_command(known, monkeypatch, capsys):
     """Ask the command line for the plan of a song."""
-    monkeypatch.setenv("PHRASEFIT_DATA", str(data))
+    monkeypatch.setenv("PHRASEFIT_DATA", str(known))
     program = Program(monkeypatch, capsys)
 
     def fit(song: Path, *arguments: str) -> dict:
@@ -80,11 +98,9 @@ def events_of(sheet: dict) -> list[tuple]:
         (BREATH, [{"ones_at_s": [9.83]}, {"no_section_at_s": [38.4]}, {"singing_at_s": 8.0}]),
     ],
 )
-def test_the_command_line_says_what_the_desk_says(
-    new_desk, known, data, fit_by_command, name, corrections
-):
+def test_the_command_line_says_what_the_desk_says(desk, known, fit_by_command, name, corrections):
     """Each correction is added to the last, and every command honours their sum."""
-    desk, song = new_desk(data), key_of(data, name)
+    song = key_of(known, name)
     address = f"/api/sheet/{song}?{NUMBERS}"
     sheet = desk.get(address)
     for one in corrections:
@@ -97,7 +113,7 @@ def test_the_command_line_says_what_the_desk_says(
     assert events_of(sheet) == [
         (e["kind"], round(e["time_s"], 3), e["facing"]) for e in told["events"]
     ]
-    with Store(data / "phrasefit.sqlite3") as store:
+    with Store(known / "phrasefit.sqlite3") as store:
         assert set(store.get_correction(song)) >= {key for one in corrections for key in one} - {
             "shift_one_beats"  # half or double restates where the ones are
         }
@@ -128,9 +144,9 @@ def test_undo_redo_and_as_it_was_heard(new_desk, data):
     assert change(desk, address, heard_again, what="step/undo")["sheet"] == third["sheet"]
 
 
-def test_the_later_of_two_windows_is_told(new_desk, data):
+def test_the_later_of_two_windows_is_told(desk, known):
     """Who has not seen the newest state changes nothing and gets it (409)."""
-    desk, song = new_desk(data), key_of(data, BREATH)
+    song = key_of(known, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
     newer = change(desk, address, shown, change={"shift_one_beats": 1})
@@ -145,9 +161,9 @@ def test_the_later_of_two_windows_is_told(new_desk, data):
     assert late.json["state"] == newer == desk.get(address)
 
 
-def test_what_another_program_changes_is_taken_up(new_desk, known, data, fit_by_command):
+def test_what_another_program_changes_is_taken_up(desk, known, fit_by_command):
     """A correction of the command line makes a page stale, and can be undone at the desk."""
-    desk, song = new_desk(data), key_of(data, BREATH)
+    song = key_of(known, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
     told = fit_by_command(known / "music" / f"{BREATH}.ogg", "--shift-one", "1")
@@ -192,9 +208,9 @@ def test_nothing_is_lost_when_the_desk_is_killed(new_desk, data):
         assert sheet == answered[-1]
 
 
-def test_nonsense_is_refused_in_words(new_desk, data):
+def test_nonsense_is_refused_in_words(desk, known):
     """A beat outside the song, an unknown key, no change, no such plan: 422, nothing changed."""
-    desk, song = new_desk(data), key_of(data, BREATH)
+    song = key_of(known, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
     seen = {name: shown["corrections"][name] for name in ("revision", "mark")}
@@ -211,9 +227,9 @@ def test_nonsense_is_refused_in_words(new_desk, data):
 # ------------------------------------------------------------- questions and plans
 
 
-def test_a_doubt_is_asked_once(new_desk, data):
+def test_a_doubt_is_asked_once(desk, known):
     """An answer is a correction, or is remembered; a song without doubts asks nothing."""
-    desk, song = new_desk(data), key_of(data, DUST)
+    song = key_of(known, DUST)
     address = f"/api/sheet/{song}?{NUMBERS}"
     sheet = desk.get(address)
     (question,) = sheet["questions"]
@@ -232,12 +248,12 @@ def test_a_doubt_is_asked_once(new_desk, data):
     assert settled["questions"] == []
     assert settled["sheet"] == sheet["sheet"]
     assert change(desk, address, settled, what="step/undo")["questions"] == [question]
-    assert desk.get(f"/api/sheet/{key_of(data, BREATH)}?{NUMBERS}")["questions"] == []
+    assert desk.get(f"/api/sheet/{key_of(known, BREATH)}?{NUMBERS}")["questions"] == []
 
 
-def test_plans_are_named_by_the_address(new_desk, data):
+def test_plans_are_named_by_the_address(desk, known):
     """Start, number of changes, demanded and forbidden places; the song alone without a routine."""
-    desk, song = new_desk(data), key_of(data, BREATH)
+    song = key_of(known, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     sheet = desk.get(address)
     tag = next(e for e in sheet["sheet"]["score"]["events"] if e["kind"] == "tag")
@@ -264,9 +280,9 @@ def test_plans_are_named_by_the_address(new_desk, data):
     assert {row["kind"] for row in alone["sheet"]["score"]["rows"]} == {"counts"}
 
 
-def test_a_correction_that_leaves_no_plan_is_kept_and_told(new_desk, data, page_of):
+def test_a_correction_that_leaves_no_plan_is_kept_and_told(desk, known, page_of):
     """Bars of three for a dance in fours: the song is shown alone, with the reason, and undone."""
-    desk, song = new_desk(data), key_of(data, BREATH)
+    song = key_of(known, BREATH)
     address = f"/api/sheet/{song}?{NUMBERS}"
     shown = desk.get(address)
 
@@ -285,12 +301,11 @@ def test_a_correction_that_leaves_no_plan_is_kept_and_told(new_desk, data, page_
 
 
 @pytest.fixture
-def sheet_page(new_desk, data, page_of):
+def sheet_page(desk, known, page_of):
     """Open the sheet of a song."""
-    desk = new_desk(data)
 
     def open_sheet(name: str, query: str = NUMBERS):
-        page = page_of(desk, f"/sheet/{key_of(data, name)}%3F{query.replace('&', '%26')}")
+        page = page_of(desk, f"/sheet/{key_of(known, name)}%3F{query.replace('&', '%26')}")
         page.locator(".sheet i").first.wait_for()
         return page
 
@@ -399,7 +414,7 @@ def test_it_plays_and_the_mark_walks(sheet_page):
     page.get_by_role("button", name="Pause", exact=True).click()
 
 
-def test_another_window_follows(sheet_page, data):
+def test_another_window_follows(sheet_page):
     """What one window corrects the other one draws, too, without being asked."""
     one, two = sheet_page(BREATH), sheet_page(BREATH)
     one.locator(".sheet i[data-at='18']").click()

@@ -42,7 +42,7 @@ def test_firefox_leads_from_the_song_to_the_evening(window, desk) -> None:
     """
     window.go(desk.address)
     window.pick("#pick", SAMPLES / f"{DUST}.ogg")
-    window.wait("document.querySelector('.where')?.textContent.includes('1 copies')")
+    window.wait("document.querySelector('.where')?.textContent.includes('1 copy')")
     window.click(".songtable a", "Half a Bar of Dust")
 
     window.choose(".choice select", "32 counts, 4 walls")

@@ -11,11 +11,13 @@ import pytest
 
 import phrasefit
 from desk_server import end, start_desk
-from heard import SAMPLES, fill
+from heard import fill
 from in_process import Program
 from phrasefit.hand_out import origin_of, planned
 from phrasefit.reports.pack import items
 from phrasefit.routine.spec import load_routine
+from phrasefit.store import Store
+from phrasefit.store.database import FILE_NAME
 
 ROUTINE = "borrowed-teaspoons"
 SONG = "glitter-ledger"
@@ -78,7 +80,8 @@ def test_files_are_those_of_the_command_line(
 
 def test_the_pack_is_that_of_the_command_line(desk, known) -> None:
     """The ZIP holds one folder, with the files that `phrasefit pack` writes."""
-    analysis = phrasefit.analyse(SAMPLES / f"{SONG}.ogg")
+    with Store(known[0] / FILE_NAME) as store:
+        analysis = phrasefit.analyse(known[0] / "music" / f"{SONG}.ogg", store=store)
     made = planned(analysis.bar_map, phrasefit.PlanRequest(routine=load_routine(FILE)), analysis)
     wanted = {item.name: item for item in items(made.fit, made.plan, origin=origin_of(made))}
 

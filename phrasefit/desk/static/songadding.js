@@ -27,6 +27,8 @@ async function filesIn(entry) {
   return (await Promise.all(all.filter((one) => !one.name.startsWith(".")).map(filesIn))).flat();
 }
 
+const counted = (n, what) => `${n} ${n === 1 ? "song" : "songs"} ${what}`;
+
 /** Copy files to the desk, one after the other; `line` shows how far it is. */
 export async function copy(files, line) {
   const troubles = [];
@@ -41,7 +43,7 @@ export async function copy(files, line) {
     }
   }
   line.hidden = true;
-  say(`${files.length - troubles.length} songs copied`);
+  say(counted(files.length - troubles.length, "copied"));
   if (troubles.length) trouble(troubles.join("\n"));
 }
 
@@ -83,7 +85,7 @@ export function chooseFolder(done) {
   const add = (what) => attempt(async () => {
     const added = await post("/api/songs/folders", what);
     dialog.close();
-    say(`${added.songs} songs in ${added.path}, ${added.new} new`);
+    say(`${counted(added.songs, `in ${added.path}`)}, ${added.new} new`);
     done();
   });
   take.addEventListener("click", () => add({ token }));

@@ -19,6 +19,9 @@ export const title = "Sheet";
 export const room = "one-song"; // .sheet are the lines of a song, on every page
 
 const NARROW = matchMedia("(max-width: 640px)");
+const FINGERS = matchMedia("(pointer: coarse)");
+const FINGER_PX = 44; // what a fingertip hits
+const TIMES_PX = 42; // the column of times before the lines
 const COUNT_IN = 8; // counts heard before a start
 
 /** Fill `main` with the sheet that the address names. */
@@ -45,12 +48,18 @@ async function sheetOrSong(hash, query) {
   }
 }
 
-/** Make of a document what sheet.js draws. */
-function scoreOf(doc) {
+/** Say how many groups make a line: four as on paper, for fingers as many as have room. */
+function groupsIn(width, group) {
+  if (!FINGERS.matches) return NARROW.matches ? 2 : 4;
+  return [4, 2].find((groups) => width - TIMES_PX >= groups * group * FINGER_PX) ?? 1;
+}
+
+/** Make of a document what sheet.js draws, in lines of `groups` groups. */
+function scoreOf(doc, groups) {
   const { times, ones, rows, events } = doc.sheet.score;
   const at = (start_s) => nearest(times, start_s);
   return {
-    times, ones, rows, group: doc.sheet.group, groups: NARROW.matches ? 2 : 4,
+    times, ones, rows, group: doc.sheet.group, groups,
     events: [...events, ...doc.notes], parts: stretches(rows), loudness: doc.loudness,
     sections: doc.sheet.sections.map((s) => ({ ...s, at: at(s.start_s) })),
     phrases: doc.sheet.phrases.map((p) => ({ strength: p.strength, at: at(p.start_s) })),
@@ -80,7 +89,8 @@ class SheetView {
       make("div", { class: "beside" }, this.parts.beside, this.parts.handOut.element)), this.bar.element);
     this.stopNews = news("song", (song) => this.hearNews(song));
     this.away = new AbortController();
-    NARROW.addEventListener("change", () => this.draw(), { signal: this.away.signal });
+    this.room = new ResizeObserver(() => { if (this.score && this.groups() !== this.score.groups) this.draw(); });
+    this.room.observe(this.parts.lines);
     document.addEventListener("keydown", (event) => this.onKey(event), { signal: this.away.signal });
     document.addEventListener("visibilitychange", () => { // another program sends no news
       if (!document.hidden) this.look();
@@ -92,8 +102,11 @@ class SheetView {
     this.stopNews();
     this.parts.handOut.end();
     this.away.abort();
+    this.room.disconnect();
     this.player.close();
   }
+
+  groups() { return groupsIn(this.parts.lines.clientWidth, this.doc.sheet.group); }
 
   /** Take what the server answered, and draw it. */
   take(doc) {
@@ -106,7 +119,7 @@ class SheetView {
     const { doc } = this;
     const focusedAt = this.score?.times[this.focused];
     const hadFocus = this.parts.lines.contains(document.activeElement);
-    this.score = scoreOf(doc);
+    this.score = scoreOf(doc, this.groups());
     this.focused = focusedAt === undefined ? 0 : nearest(this.score.times.slice(0, -1), focusedAt);
     this.player.setScore(this.score, doc.sheet);
     document.title = `${doc.sheet.title} – the desk`;
@@ -166,6 +179,7 @@ class SheetView {
     this.sheet = sheet;
     this.parts.lines.setAttribute("aria-label",
       "The song in lines of counts: arrow keys move from count to count, Enter opens what can be said about one");
+    this.parts.lines.classList.toggle("single", score.groups === 1);
     this.parts.lines.replaceChildren(sheet);
     if (hadFocus) this.focus(this.focused);
     markRepeated(sheet, this.again ?? null);

@@ -275,7 +275,7 @@ export async function show(room, place) {
         make("span", {}, folder.path, folder.there ? "" : " (not there now)"),
         act("Forget this folder", `Forget this folder: ${folder.path}`, () => post("/api/songs/folders/forget", { name: folder.name }))))),
       folders.length ? act("Look for new songs", "Look for new songs in these folders", () => post("/api/songs/folders/look")) : null,
-      copies.n ? make("p", { class: "copies" }, `${copies.n} copies of dropped songs, ${(copies.bytes / 1e6).toFixed(1)} MB `,
+      copies.n ? make("p", { class: "copies" }, `${copies.n === 1 ? "1 copy of a dropped song" : `${copies.n} copies of dropped songs`}, ${(copies.bytes / 1e6).toFixed(1)} MB `,
         act("Clear the copies", "Clear the copies of dropped songs", async () => {
           if (await confirmed("Clear the copies? Their songs stay in the list, but cannot be played until they are added again.", "Clear them")) {
             await post("/api/songs/copies/clear");
