@@ -321,8 +321,10 @@ class Document:
         import matplotlib
         from matplotlib.backends.backend_pdf import PdfPages
 
+        from phrasefit.reports.pdf_text import fonts_without_shaping
+
         out = io.BytesIO()
-        with DRAWING, matplotlib.rc_context(RC):
+        with DRAWING, matplotlib.rc_context(RC), fonts_without_shaping():
             about = {"Title": printable(self.title), "Creator": "phrasefit", "CreationDate": None}
             # Outlines of the PostScript kind are not TrueType: such a font goes in as Type 3.
             if any(compact_outlines(page.families_used) for page in self.pages):

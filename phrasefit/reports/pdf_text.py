@@ -18,8 +18,10 @@ Plain lines stay matplotlib's.
 
 from __future__ import annotations
 
+import contextlib
 import unicodedata
 from collections import Counter
+from collections.abc import Iterator
 from itertools import groupby
 from typing import Any, NamedTuple
 
@@ -29,6 +31,31 @@ from matplotlib.transforms import Bbox  # noqa: TID253
 from phrasefit.reports.fonts import DIRECTION_SIGNS, is_shaped
 
 NO_LETTER = "\u2060"  # word joiner: the text of a glyph beyond the letters of its syllable
+
+
+# What shapes text in a font (OpenType): what is embedded is shaped already.
+SHAPING_TABLES = ("GDEF", "GPOS", "GSUB", "kern", "MATH")
+
+
+@contextlib.contextmanager
+def fonts_without_shaping() -> Iterator[None]:
+    """Embed fonts without their tables for shaping: half the time of a page goes into those."""
+    from matplotlib.backends._backend_pdf_ps import subset  # fontTools, as matplotlib has it
+
+    load_font = subset.load_font
+
+    def load(*which: Any, **how: Any) -> Any:
+        font = load_font(*which, **how)
+        for tag in SHAPING_TABLES:
+            if tag in font:
+                del font[tag]
+        return font
+
+    subset.load_font = load
+    try:
+        yield
+    finally:
+        subset.load_font = load_font
 
 
 class ShapedText(Text):

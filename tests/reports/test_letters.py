@@ -28,8 +28,8 @@ from matplotlib.image import imread
 
 from phrasefit.cli._pages import save
 from phrasefit.fit import PlanRequest
-from phrasefit.model import FitPlan
-from phrasefit.reports import fonts, paper, pdf_text
+from phrasefit.model import FitPlan, Plan
+from phrasefit.reports import fonts, pack, paper, pdf_text
 from phrasefit.reports.dj_card import dj_card
 from phrasefit.reports.fonts import families, isolated, letters_note, printable
 from phrasefit.reports.pack import write_pack
@@ -287,7 +287,11 @@ def test_pack_tells_of_letters_once(
 ) -> None:
     """All its sheets lack the same letters: one note of the whole; of another pack, none."""
     without_fonts(monkeypatch)
-    monkeypatch.setattr("phrasefit.reports.pack.PRACTICE_PERCENTS", ())
+
+    def papers(fit: FitPlan, plan: Plan | None, *, paper: str, **_: object) -> Iterator[pack.Item]:
+        return pack._papers(fit, plan or fit.plan, paper)
+
+    monkeypatch.setattr(pack, "items", papers)
     notes: list[str] = []
 
     write_pack(tmp_path / "thai", named(tagged, THAI), tell=notes.append)

@@ -25,17 +25,23 @@ class Links(HTMLParser):
         self.found += [value for name, value in attrs if name in ("href", "src") and value]
 
 
+@pytest.fixture(scope="module")
+def folder(tagged: FitPlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write a whole pack, with practice audio of one tempo; it is only looked at."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pack, "PRACTICE_PERCENTS", (85,))
+        return write_pack(tmp_path_factory.mktemp("packs") / "class", tagged)
+
+
 @pytest.fixture
-def short_pack(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave the slow practice audio out."""
+def small_pack(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out what is slow to make: practice audio and paper."""
     monkeypatch.setattr(pack, "PRACTICE_PERCENTS", ())
+    monkeypatch.setattr(pack, "_papers", lambda *_: ())
 
 
-@pytest.mark.usefixtures("short_pack")
-def test_index_links_every_file_and_nothing_else(tagged: FitPlan, tmp_path: Path) -> None:
+def test_index_links_every_file_and_nothing_else(folder: Path) -> None:
     """Each link of the index is a file of the folder, and each file is linked."""
-    folder = write_pack(tmp_path / "class", tagged)
-
     links = Links()
     links.feed((folder / "index.html").read_text("utf-8"))
 
@@ -43,26 +49,20 @@ def test_index_links_every_file_and_nothing_else(tagged: FitPlan, tmp_path: Path
     linked = {link.removeprefix("./") for link in links.found} - {"data:,"}  # no icon is fetched
     assert linked == names
     assert all((folder / name).stat().st_size > 100 for name in names)
-    assert list(tmp_path.iterdir()) == [folder]
+    assert list(folder.parent.iterdir()) == [folder]
 
 
-def test_practice_audio_is_in_the_pack(tagged: FitPlan, tmp_path: Path, monkeypatch) -> None:
+def test_practice_audio_is_in_the_pack(folder: Path) -> None:
     """The tempos of teaching are there."""
     assert pack.PRACTICE_PERCENTS == (75, 85, 100)
-    monkeypatch.setattr(pack, "PRACTICE_PERCENTS", (85,))
-
-    folder = write_pack(tmp_path / "class", tagged)
-
     assert (folder / "practice-85.ogg").read_bytes().startswith(b"OggS")
     index = (folder / "index.html").read_text("utf-8")
     assert '<audio controls preload="none" src="./practice-85.ogg"' in index
     assert "media-src 'self' file:" in index
 
 
-@pytest.mark.usefixtures("short_pack")
-def test_index_leads_with_the_rehearsal_page(tagged: FitPlan, tmp_path: Path) -> None:
+def test_index_leads_with_the_rehearsal_page(folder: Path) -> None:
     """Then practice and paper; what only programs read is folded, song and routine are named."""
-    folder = write_pack(tmp_path / "class", tagged)
     index = (folder / "index.html").read_text("utf-8")
     visible, _, folded = index.partition("<details>")
 
@@ -75,7 +75,7 @@ def test_index_leads_with_the_rehearsal_page(tagged: FitPlan, tmp_path: Path) ->
         assert name not in visible
 
 
-@pytest.mark.usefixtures("short_pack")
+@pytest.mark.usefixtures("small_pack")
 def test_a_failure_half_way_leaves_the_old_pack(
     tagged: FitPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -115,7 +115,7 @@ def test_other_folders_are_left_alone(tagged: FitPlan, tmp_path: Path) -> None:
         write_pack(tmp_path / "no" / "where", tagged)
 
 
-@pytest.mark.usefixtures("short_pack")
+@pytest.mark.usefixtures("small_pack")
 def test_own_files_in_a_pack_survive_its_renewal(tagged: FitPlan, tmp_path: Path) -> None:
     """What an instructor laid beside our files is still there afterwards."""
     folder = write_pack(tmp_path / "class", tagged)
@@ -130,7 +130,7 @@ def test_own_files_in_a_pack_survive_its_renewal(tagged: FitPlan, tmp_path: Path
     assert list(tmp_path.iterdir()) == [folder]
 
 
-@pytest.mark.usefixtures("short_pack")
+@pytest.mark.usefixtures("small_pack")
 def test_a_linked_folder_stays_a_link(tagged: FitPlan, tmp_path: Path) -> None:
     """The pack is renewed where the link leads; link and neighbors stay as they were."""
     (tmp_path / "disk").mkdir()
