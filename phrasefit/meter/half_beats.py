@@ -19,10 +19,13 @@ from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames
 AT_ONCE_BEATS = 2.75  # after a longer rest music may begin anew anywhere
 SAME_TEMPO = 0.03
 HALF = (0.35, 0.65)  # of a beat, by which chains are apart
+IN_STEP_BEATS = 0.15  # chains that are so near to a whole number of beats apart are one
 
 
 def in_one_phase(heard: FrameEvidence, chains: list[Chain]) -> list[Chain]:
-    """Move chains that follow each other half a beat off to the half that has more evidence.
+    """Move chains that follow each other half a beat off to the half with more evidence.
+
+    What then goes on in step is one chain: it is timed as a whole.
 
     Parameters
     ----------
@@ -33,16 +36,17 @@ def in_one_phase(heard: FrameEvidence, chains: list[Chain]) -> list[Chain]:
     Returns
     -------
     list of Chain
-        Chains that were moved have a beat less, and places that are open (`NOT_DECODED`).
+        Beats that were moved or filled in have places that are open (`NOT_DECODED`).
     """
-    found = list(chains)
+    found: list[Chain] = []
     for first, stop in _pulses(chains):
         turned = np.cumsum([0, *(_apart(a, b) == 1 for a, b in pairwise(chains[first:stop]))]) % 2
         lead = [_lead_of_beats(heard, chain) for chain in chains[first:stop]]
         keep = int(np.dot(lead, 1 - 2 * turned) < 0)
-        for index, half in enumerate(turned, first):
-            if half != keep:
-                found[index] = _moved(chains[index])
+        for index, (chain, half) in enumerate(zip(chains[first:stop], turned, strict=True)):
+            here = chain if half == keep else _moved(chain)
+            joined = _joined(found[-1], here) if index > first else None
+            found[-1 if joined else len(found) :] = [joined or here]
     return found
 
 
@@ -78,4 +82,19 @@ def _moved(chain: Chain) -> Chain:
         steps=_between(chain),
         rates=chain.rates[1:],
         places=np.full(len(chain.steps) - 1, NOT_DECODED),
+    )
+
+
+def _joined(before: Chain, after: Chain) -> Chain | None:
+    """Put two chains of one phase together, beats between them filled in; None if out of step."""
+    rest = float(after.steps[0] - before.steps[-1])
+    in_beats = rest / float(np.median(np.diff(before.steps)))
+    n_beats = round(in_beats)
+    if n_beats < 1 or abs(in_beats - n_beats) > IN_STEP_BEATS:
+        return None
+    filled = before.steps[-1] + rest * np.arange(1, n_beats) / n_beats
+    return Chain(
+        steps=np.hstack([before.steps, filled, after.steps]),
+        rates=np.hstack([before.rates, np.repeat(before.rates[-1], len(filled)), after.rates]),
+        places=np.hstack([before.places, np.full(len(filled), NOT_DECODED), after.places]),
     )
