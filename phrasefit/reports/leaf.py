@@ -61,6 +61,13 @@ class Text:
     color: str = "black"
     of: str = ""
 
+    def moved(self, *, right: float = 0.0, down: float = 0.0) -> Text:
+        """Put it elsewhere; written out, because a sheet does so thousands of times."""
+        return Text(
+            x=self.x + right, y=self.y + down, words=self.words, size=self.size, bold=self.bold,
+            align=self.align, color=self.color, of=self.of,
+        )  # fmt: skip
+
 
 @dataclass(slots=True, kw_only=True)
 class Leaf:

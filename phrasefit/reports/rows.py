@@ -91,11 +91,11 @@ class Slab:
 
     def shifted(self, by: float) -> Slab:
         """Move its texts to the right; marks stay."""
-        return replace(self, texts=tuple(replace(text, x=text.x + by) for text in self.texts))
+        return replace(self, texts=tuple(text.moved(right=by) for text in self.texts))
 
     def put(self, leaf: Leaf, top: float) -> None:
         """Place it on a leaf."""
-        leaf.texts += [replace(text, y=text.y + top) for text in self.texts]
+        leaf.texts += [text.moved(down=top) for text in self.texts]
         for mark in self.marks:
             mark(leaf, top)
 
@@ -120,7 +120,8 @@ def row_of(
         if line == 0:
             slab = replace(slab, marks=(*marks, *slab.marks))
         slabs.append(slab)
-    slabs[0] = _lower(slabs[0], pad)
+    if pad:
+        slabs[0] = _lower(slabs[0], pad)
     slabs[-1] = replace(slabs[-1], height=slabs[-1].height + pad, ends=True)
     return tuple(slabs)
 
@@ -146,7 +147,7 @@ def _signed(sign: Sign, x: float, baseline: float) -> Mark:
 
 def _lower(slab: Slab, by: float) -> Slab:
     """Leave room above a slab."""
-    texts = tuple(replace(text, y=text.y + by) for text in slab.texts)
+    texts = tuple(text.moved(down=by) for text in slab.texts)
     marks = tuple(_lowered(mark, by) for mark in slab.marks)
     return replace(slab, height=slab.height + by, texts=texts, marks=marks)
 

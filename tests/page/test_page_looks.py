@@ -100,6 +100,7 @@ def test_a_step_is_read_from_afar(rehearse: Callable) -> None:
         for control in ("#play", "#speed", "#repeat-group", "#count-in"):
             box = page.locator(control).bounding_box()
             assert box and box["y"] >= 0 and box["y"] + box["height"] <= height, control
+        page.close()
 
 
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (320, 640), (640, 400), (1024, 768)])
@@ -151,6 +152,7 @@ def test_the_sheet_holds_the_whole_song(rehearse: Callable, fits: SimpleNamespac
         assert shapes == [
             f"#mark-{event.kind.value}" for event in fit.plan.events if event.kind.value != "wall"
         ]
+        page.close()  # each draws on, sixty times a second
 
 
 def test_less_motion_is_respected(rehearse: Callable) -> None:
