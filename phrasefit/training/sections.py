@@ -5,7 +5,7 @@ and from edits of them.  Loss: minus the log probability of the true segmentatio
 all of them (a semi-Markov conditional random field, S. Sarawagi and W. Cohen, 2004), so
 that the networks say what the lengths and repetitions do not; and cross-entropy for the
 starts of phrases.  No network sees all songs: each is judged on those that it did not learn
-from.  ``--from FILE`` goes on from networks that are there already, such as those shipped.
+from.  ``--start-from FILE`` goes on from networks that are there already, such as those shipped.
 """
 
 from __future__ import annotations
@@ -292,8 +292,8 @@ def main() -> int:
     parser.add_argument("--songs", type=int, default=800, help="songs to make")
     parser.add_argument("--labelled", type=Path, action="append", default=[],
                         help="folder of audio with a bar map NAME.json beside each")  # fmt: skip
-    parser.add_argument("--from", dest="start", type=Path, help="weights to go on from (.npz)")
-    parser.add_argument("--networks", type=int, default=4, help="as many as FILE has with --from")
+    parser.add_argument("--start-from", dest="start", type=Path, help="weights to go on from")
+    parser.add_argument("--networks", type=int, default=4, help="unless --start-from says how many")
     parser.add_argument("--epochs", type=int)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--processes", type=int, default=2)
