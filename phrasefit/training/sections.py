@@ -38,7 +38,7 @@ LOWEST_LENGTH_SCORE = -12.0  # of lengths that cannot be, so that gradients stay
 BATCH = 16
 EPOCHS = 30
 PEAK_RATE = 3e-3
-GOING_ON_EPOCHS, GOING_ON_RATE = 6, 1e-3  # for networks that have learned before
+GOING_ON_EPOCHS, GOING_ON_RATE = 8, 1e-3  # for networks that have learned before
 DECAY = 1e-2
 EDITS = 3  # of each song; of a song labelled by people twice as many
 CUE_NOISE = 0.15  # deviations
@@ -321,10 +321,11 @@ def learn_from(
 
     Songs of one name, marked by several people, are in the same part.
     """
-    before, epochs, rate = [None] * options.networks, options.epochs or EPOCHS, PEAK_RATE
+    before: list[LineNetwork | None] = [None] * options.networks
+    epochs, rate = options.epochs or EPOCHS, PEAK_RATE
     if options.start:
         with np.load(options.start, allow_pickle=False) as arrays:
-            before = import_networks({name: arrays[name] for name in arrays.files})
+            before = [*import_networks({name: arrays[name] for name in arrays.files})]
         epochs, rate = options.epochs or GOING_ON_EPOCHS, GOING_ON_RATE
     names = dict.fromkeys(song.name for songs in kinds.values() for song in songs)
     part = {name: index % len(before) for index, name in enumerate(names)}
