@@ -124,25 +124,29 @@ def band_form_song(seed: int) -> FormSong | None:
 
 
 def read_labelled(folder: Path) -> list[FormSong]:
-    """Read audio files with a bar map NAME.json beside them that has sections."""
+    """Read audio files with a bar map NAME.json beside them that has sections.
+
+    Where another person marked the song too (`sections_by_another`) it is given twice.
+    """
     songs = []
     for path in sorted(p for p in folder.rglob("*") if p.suffix in SOUND_ENDINGS):
         label_path = path.with_suffix(".json")
         label = json.loads(label_path.read_text("utf-8")) if label_path.exists() else {}
-        if not label.get("sections"):
+        marked = [label.get("sections"), label.get("sections_by_another")]
+        if not any(marked):
             continue
         beats, positions = np.array(label["beats_s"]), np.array(label["positions"])
         evidence = beat_evidence(extract_features(decode(path)), beats)
         lines = bar_starts(positions)[:-1]
-        starts_s = [section["start_s"] for section in label["sections"]]
-        bars = {int(np.argmin(np.abs(beats[lines] - start))) for start in starts_s}
-        songs.append(
-            FormSong(
-                name=path.stem, evidence=evidence, positions=positions,
-                meter=int(label["meter"]), section_bars=np.array(sorted({0, *bars})),
-                phrase_bars=None,
-            )
-        )  # fmt: skip
+        for sections in filter(None, marked):
+            bars = {int(np.argmin(np.abs(beats[lines] - s["start_s"]))) for s in sections}
+            songs.append(
+                FormSong(
+                    name=path.stem, evidence=evidence, positions=positions,
+                    meter=int(label["meter"]), section_bars=np.array(sorted({0, *bars})),
+                    phrase_bars=None,
+                )
+            )  # fmt: skip
     return songs
 
 

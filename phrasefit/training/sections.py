@@ -4,7 +4,8 @@ Several small networks (`phrasefit.form.boundary_model`) learn from songs whose 
 and from edits of them.  Loss: minus the log probability of the true segmentation among
 all of them (a semi-Markov conditional random field, S. Sarawagi and W. Cohen, 2004), so
 that the networks say what the lengths and repetitions do not; and cross-entropy for the
-starts of phrases.  A tenth of the songs is set aside and judged at the end.
+starts of phrases.  No network sees all songs: each is judged on those that it did not learn
+from.  ``--start-from FILE`` goes on from networks that are there already, such as those shipped.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import argparse
 import logging
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -37,6 +38,7 @@ LOWEST_LENGTH_SCORE = -12.0  # of lengths that cannot be, so that gradients stay
 BATCH = 16
 EPOCHS = 30
 PEAK_RATE = 3e-3
+GOING_ON_EPOCHS, GOING_ON_RATE = 8, 1e-3  # for networks that have learned before
 DECAY = 1e-2
 EDITS = 3  # of each song; of a song labelled by people twice as many
 CUE_NOISE = 0.15  # deviations
@@ -111,24 +113,45 @@ def segment_scores(network: LineNetwork, batch: Batch, odds: Tensor) -> Tensor:
     return scores[:, :-1] + torch.cat([first, odds[:, 1:]], dim=1)[:, :, None]
 
 
+def layers_of(network: LineNetwork) -> dict[str, nn.Conv1d]:
+    """Name the layers as `phrasefit.form.boundary_model` does."""
+    layers = {"in": network.enter, "out": network.leave}
+    for index in range(len(DILATIONS)):
+        layers[f"block.{index}.wide"] = network.wide[index]
+        layers[f"block.{index}.out"] = network.narrow[index]
+    return layers
+
+
 def export_networks(networks: Sequence[LineNetwork]) -> dict[str, np.ndarray]:
     """Name and stack the weights as `phrasefit.form.boundary_model` reads them."""
-    layers: dict[str, Callable[[LineNetwork], nn.Conv1d]] = {
-        "in": lambda net: net.enter, "out": lambda net: net.leave,
-    }  # fmt: skip
-    for index in range(len(DILATIONS)):
-        layers[f"block.{index}.wide"] = lambda net, index=index: net.wide[index]
-        layers[f"block.{index}.out"] = lambda net, index=index: net.narrow[index]
     arrays = {}
-    for name, layer in layers.items():
-        kernels = [layer(net).weight.detach().numpy() for net in networks]
+    for name in layers_of(networks[0]):
+        convolutions = [layers_of(net)[name] for net in networks]
+        kernels = [layer.weight.detach().numpy() for layer in convolutions]
         matrices = [k.transpose(2, 1, 0).reshape(-1, k.shape[0]) for k in kernels]
         arrays[f"{name}.weight"] = np.stack(matrices)
-        offsets = [layer(net).bias.detach().numpy()[None] for net in networks]
+        offsets = [layer.bias.detach().numpy()[None] for layer in convolutions]
         arrays[f"{name}.offset"] = np.stack(offsets)
     for name in ("length", "repeat"):
         arrays[name] = np.array(np.mean([getattr(net, name).item() for net in networks]))
     return arrays
+
+
+def import_networks(arrays: dict[str, np.ndarray]) -> list[LineNetwork]:
+    """Make the networks that `export_networks` wrote."""
+    networks = []
+    for number in range(len(arrays["in.weight"])):
+        network = LineNetwork()
+        for name, layer in layers_of(network).items():
+            n_out, n_in, width = layer.weight.shape
+            kernel = arrays[f"{name}.weight"][number].reshape(width, n_in, n_out)
+            layer.weight.data = torch.tensor(kernel.transpose(2, 1, 0), dtype=torch.float32)
+            offset = arrays[f"{name}.offset"][number, 0]
+            layer.bias.data = torch.tensor(offset, dtype=torch.float32)
+        for name in ("length", "repeat"):
+            getattr(network, name).data = torch.tensor(float(arrays[name]))
+        networks.append(network)
+    return networks
 
 
 # ------------------------------------------------------------------------ learning
@@ -190,15 +213,22 @@ def loss(network: LineNetwork, batch: Batch) -> Tensor:
     return (of_all - of_truth).sum() / n_sections + PHRASE_WEIGHT * of_phrases
 
 
-def learn(examples: Sequence[Example], *, seed: int, epochs: int = EPOCHS) -> LineNetwork:
-    """Train one network."""
+def learn(
+    examples: Sequence[Example],
+    *,
+    seed: int,
+    epochs: int = EPOCHS,
+    rate: float = PEAK_RATE,
+    network: LineNetwork | None = None,
+) -> LineNetwork:
+    """Train one network, from nothing or from what `network` has learned before."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    network = LineNetwork()
-    optimizer = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=DECAY)
+    network = (network or LineNetwork()).train()
+    optimizer = torch.optim.AdamW(network.parameters(), lr=rate, weight_decay=DECAY)
     n_batches = -(-len(examples) // BATCH)
     schedule = torch.optim.lr_scheduler.OneCycleLR(
-        optimizer, PEAK_RATE, total_steps=epochs * n_batches + 1, pct_start=0.1
+        optimizer, rate, total_steps=epochs * n_batches + 1, pct_start=0.1
     )
     for epoch in range(epochs):
         # Songs of about the same length go together: little is filled up.
@@ -262,8 +292,9 @@ def main() -> int:
     parser.add_argument("--songs", type=int, default=800, help="songs to make")
     parser.add_argument("--labelled", type=Path, action="append", default=[],
                         help="folder of audio with a bar map NAME.json beside each")  # fmt: skip
-    parser.add_argument("--networks", type=int, default=4)
-    parser.add_argument("--epochs", type=int, default=EPOCHS)
+    parser.add_argument("--start-from", dest="start", type=Path, help="weights to go on from")
+    parser.add_argument("--networks", type=int, default=4, help="unless --start-from says how many")
+    parser.add_argument("--epochs", type=int)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
@@ -286,25 +317,38 @@ def main() -> int:
 def learn_from(
     kinds: dict[str, list[FormSong]], options: argparse.Namespace
 ) -> dict[str, np.ndarray]:
-    """Train on nine tenths of each kind of song, judge on the rest; give the weights."""
-    rng = np.random.default_rng(options.seed)
-    examples: list[Example] = []
-    aside: dict[str, list[Example]] = {}
-    for kind, songs in kinds.items():
-        aside[kind] = [example(song) for song in songs[::10]]
-        for song in (song for index, song in enumerate(songs) if index % 10):
-            n_edits = EDITS if song.phrase_bars is not None else 2 * EDITS
-            edits = [edited(song, rng) for _ in range(n_edits)]
-            examples += [example(one) for one in (song, *edits) if one is not None]
-    networks = [
-        learn(examples, seed=options.seed + k, epochs=options.epochs)
-        for k in range(options.networks)
-    ]
-    for kind, items in aside.items():
-        if items:
-            logger.info("%s set aside (%d): boundary F %.3f", kind, len(items),
-                        boundary_f(networks, items))  # fmt: skip
+    """Train each network without a part of the songs, judge it on them; give the weights.
+
+    Songs of one name, marked by several people, are in the same part.
+    """
+    before: list[LineNetwork | None] = [None] * options.networks
+    epochs, rate = options.epochs or EPOCHS, PEAK_RATE
+    if options.start:
+        with np.load(options.start, allow_pickle=False) as arrays:
+            before = [*import_networks({name: arrays[name] for name in arrays.files})]
+        epochs, rate = options.epochs or GOING_ON_EPOCHS, GOING_ON_RATE
+    names = dict.fromkeys(song.name for songs in kinds.values() for song in songs)
+    part = {name: index % len(before) for index, name in enumerate(names)}
+    networks = []
+    for k, network in enumerate(before):
+        rng = np.random.default_rng([options.seed, k])
+        seen = [song for songs in kinds.values() for song in songs if part[song.name] != k]
+        lessons = [lesson for song in seen for lesson in lessons_of(song, rng)]
+        seed = options.seed + k
+        networks.append(learn(lessons, seed=seed, epochs=epochs, rate=rate, network=network))
+        for kind, songs in kinds.items():
+            unseen = [example(song) for song in songs if part[song.name] == k]
+            if unseen:
+                logger.info("network %d, %d other %s: boundary F %.3f", k, len(unseen), kind,
+                            boundary_f(networks[-1:], unseen))  # fmt: skip
     return export_networks(networks)
+
+
+def lessons_of(song: FormSong, rng: np.random.Generator) -> list[Example]:
+    """Give the cues of a song and of edits of it."""
+    n_edits = EDITS if song.phrase_bars is not None else 2 * EDITS
+    edits = [edited(song, rng) for _ in range(n_edits)]
+    return [example(one) for one in (song, *edits) if one is not None]
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Pop songs whose phrases two people marked, with bass and drums of our own.
 
-    python tests/accuracy/popular.py POP909 LABELS OUT [--songs N]
+    python tests/accuracy/popular.py POP909 LABELS OUT [--songs N | --numbers N ...]
 
 POP909: the folder of numbered songs of https://github.com/music-x-lab/POP909-Dataset (Z. Wang
 et al., "POP909: a pop-song dataset for music arrangement generation", ISMIR 2020; MIT).
@@ -8,12 +8,13 @@ LABELS: the folder POP909 of https://github.com/Dsqvival/hierarchical-structure-
 H. Zhang and R. Dannenberg, "Automatic analysis and influence of hierarchical structure on
 melody, rhythm and harmony in popular music", 2020; MIT): phrases such as ``i4A8B8``, chords
 and the melody by quarter notes.  OUT gets NUMBER.wav and NUMBER.json (beats, positions,
-sections): `tests/form/measure.py` measures form on them, and
-`phrasefit.training.sections --labelled` learns from them.
+sections, sections by the other person): `tests/form/measure.py` measures form on them,
+and `phrasefit.training.sections --labelled` learns from them.
 
 A song is left out where fewer than 85 % of its melody notes lie where the labels say.
 Every fourth song stays as it is (piano and melody); every fourth has one drum pattern
 throughout; in the others patterns change with the letters, with fills and crashes.
+Two soundfonts play four songs by turns.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ import mido
 import numpy as np
 from render import DRUM_CHANNEL, LEAD_S, Truth, measure_latency, render_midi, save_song
 
-FONT = "timgm6mb"
+FONTS = ("timgm6mb", "fluidr3")
 TICKS_A_SECOND = 960  # 480 a quarter note at 120
 KICK, SNARE, HAT, CRASH, TOMS = 36, 38, 42, 49, (45, 47, 48, 50)
 LEADS, BACKINGS = (65, 73, 54, 80, 40, 0, 66), (25, 48, 11, 26, 89)
@@ -197,7 +198,7 @@ def write_midi(notes: list[Note], programs: dict[int, int], path: Path) -> None:
     mido.MidiFile(ticks_per_beat=480, tracks=[track]).save(path)
 
 
-def convert(number: str, songs: Path, labels: Path, out: Path, kind: int) -> bool:
+def convert(number: str, songs: Path, labels: Path, out: Path, kind: int, font: str) -> bool:
     """Render one song with its truth; False where labels and notes do not match."""
     tracks = read_notes(songs / number / f"{number}.mid")
     beats = np.loadtxt(songs / number / "beat_midi.txt")[:, 0]
@@ -206,7 +207,10 @@ def convert(number: str, songs: Path, labels: Path, out: Path, kind: int) -> boo
     )
     if first is None:
         return False
-    phrases = phrases_of((labels / number / "human_label1.txt").read_text("utf-8"))
+    phrases, by_another = (
+        phrases_of((labels / number / f"human_label{person}.txt").read_text("utf-8"))
+        for person in (1, 2)
+    )
     band = Band(int(number), beats, first)
     rng = band.rng
     programs = {0: int(rng.choice(LEADS)), 1: int(rng.choice(BACKINGS)),
@@ -218,16 +222,27 @@ def convert(number: str, songs: Path, labels: Path, out: Path, kind: int) -> boo
         band.drums(phrases, changing=kind != 1)
     midi_path = out / f"{number}.mid"
     write_midi(band.notes, programs, midi_path)
-    samples = render_midi(midi_path, FONT)
+    samples = render_midi(midi_path, font)
     midi_path.unlink()
-    shift = LEAD_S + measure_latency(FONT)
-    lines = [(first + 4 * bar, letter) for bar, letter in section_starts(phrases)]
+    shift = LEAD_S + measure_latency(font)
+
+    def sections(marked: list[tuple[str, int]]) -> tuple[tuple[float, str], ...]:
+        lines = [(first + 4 * bar, letter) for bar, letter in section_starts(marked)]
+        return tuple((float(beats[b] + shift), a) for b, a in lines if b < len(beats))
+
     truth = Truth(
         beats_s=beats + shift,
         positions=(np.arange(len(beats)) - first) % 4 + 1,
         meter=4,
-        sections=tuple((float(beats[b] + shift), a) for b, a in lines if b < len(beats)),
-        notes={"source": "POP909 and its phrase labels", "licence": "MIT"},
+        sections=sections(phrases),
+        notes={
+            "source": "POP909 and its phrase labels",
+            "licence": "MIT",
+            "sections_by_another": [
+                {"start_s": round(start_s, 5), "letter": letter}
+                for start_s, letter in sections(by_another)
+            ],
+        },
     )
     save_song(out, number, samples, truth)
     return True
@@ -240,11 +255,15 @@ def main() -> None:
     parser.add_argument("labels", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("--songs", dest="most", type=int, default=150, metavar="N")
+    parser.add_argument("--numbers", nargs="+", type=int, help="these songs, not the first ones")
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
     numbers = sorted(p.name for p in options.songs.iterdir() if p.is_dir())[: options.most]
+    if options.numbers:
+        numbers = [f"{number:03d}" for number in options.numbers]
     for index, number in enumerate(numbers):
-        done = convert(number, options.songs, options.labels, options.out, index % 4)
+        font = FONTS[index // 4 % len(FONTS)]
+        done = convert(number, options.songs, options.labels, options.out, index % 4, font)
         print(number, "written" if done else "left out: labels and notes do not match")
 
 

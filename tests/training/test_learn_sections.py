@@ -17,6 +17,7 @@ from phrasefit.training.sections import (  # noqa: E402
     boundary_f,
     example,
     export_networks,
+    import_networks,
     learn,
     loss,
     segment_scores,
@@ -80,6 +81,20 @@ def test_what_ships_says_what_was_learned(song: FormSong) -> None:
 
     assert np.allclose(odds, np.mean([a[0].numpy() for a, _ in heard], axis=0), atol=1e-4)
     assert np.allclose(phrase_odds, np.mean([b[0].numpy() for _, b in heard], axis=0), atol=1e-4)
+
+
+def test_networks_go_on_from_what_they_wrote(song: FormSong) -> None:
+    """Each one read again judges bar lines as it did before."""
+    networks = [LineNetwork().eval() for _ in range(2)]
+    batch = stack([example(song)])
+
+    again = import_networks(export_networks(networks))
+
+    for one, other in zip(networks, again, strict=True):
+        with torch.no_grad():
+            expected = one(batch.cues, batch.inside)[0]
+            got = other.eval()(batch.cues, batch.inside)[0]
+        assert torch.allclose(got, expected, atol=1e-6)
 
 
 def test_learning_helps(song: FormSong) -> None:
