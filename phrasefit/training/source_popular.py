@@ -16,7 +16,6 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-import mido
 import numpy as np
 
 from phrasefit.training.collection import NOTE_TYPE, StoredPiece
@@ -117,6 +116,8 @@ def _root_of(name: str) -> int | None:
 
 def read_notes(path: Path) -> dict[str, list[Note]]:
     """Notes (start, end, pitch, velocity) [s] of each named track of a MIDI file."""
+    import mido
+
     song = mido.MidiFile(path)
     tempo_at = [(0, 500_000)]
     for track in song.tracks:
