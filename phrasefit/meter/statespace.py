@@ -23,7 +23,7 @@ USUAL_BPM, USUAL_SPREAD = 118.0, 0.45
 
 METERS = (4, 3)
 EXTRA_BEATS = 2  # a bar may be this much longer than its meter
-CUT_COST = 11.0  # a bar that ends early or late, as log probability
+CUT_COST = 13.0  # a bar that ends early or late, as log probability
 METER_CHANGE_COST = 20.0
 
 

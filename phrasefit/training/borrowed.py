@@ -29,6 +29,8 @@ COUSINS = (
     (8, 9, 10, 11, 12, 13, 14), (80, 81, 82, 83, 84, 87), (104, 105, 106, 107, 25),
 )  # fmt: skip
 
+POPULAR_SHARE = 0.4  # of the songs of the pop family, where there are such songs
+
 
 def stored(name: str) -> tuple[StoredPiece, ...]:
     """Return the pieces of a collection of the material folder, or none."""
@@ -208,6 +210,31 @@ def _looped(drums: Part, piece: Piece, loop: StoredPiece, other: StoredPiece) ->
         drums, onsets=table[:, 0], lengths=np.maximum(table[:, 1], 0.05), pitches=table[:, 2],
         velocities=np.clip(table[:, 3], 0.03, 1.0),
     )  # fmt: skip
+
+
+# ------------------------------------------------------------ pop songs
+
+
+def popular(rng: np.random.Generator, styles: list[Style]) -> Piece | None:
+    """Let a band in one of `styles` play a pop song with people's timing, now and then.
+
+    None where there are no such songs, before anything is drawn.
+    """
+    if not stored("popular") or rng.random() > POPULAR_SHARE:
+        return None
+    found = draw_stored(rng, "popular")
+    fitting = [style for style in styles if style.meter == found.meter]
+    weights = np.array([style.weight for style in fitting])
+    style = fitting[rng.choice(len(fitting), p=weights / weights.sum())]
+    transpose = int(rng.integers(-5, 6))
+    chart = _chart_of(found, transpose)
+    key, minor = chart.chords[0].root, 3 in chart.chords[0].tones
+    band = Band(rng, style, _form_of(found), chart, key, minor)
+    players = [_recast(rng, part, transpose) for part in found.score_parts()]
+    heard = [part for part in players if part is not None and rng.random() < 0.8]
+    heard += [*band.drums(), *accompaniment(band)] if rng.random() < 0.85 else []
+    tempo = draw_tempo(rng, _common(found.tempo_bpm, style.tempo_bpm))
+    return finish(band, heard or accompaniment(band), tempo, source=found.name)
 
 
 # ------------------------------------------------------------ tunes and scores

@@ -183,6 +183,8 @@ def _draw_piece(rng: np.random.Generator, family: str, held_out: bool, length_s:
         piece = borrowed.arranged(rng, [STYLES[name] for name in FAMILY_STYLES[family]])
     elif family == "loops" and not held_out:
         piece = borrowed.with_loop(rng, _draw_style(rng, family, held_out), seconds)
+    elif family == "pop" and not held_out:
+        piece = borrowed.popular(rng, [STYLES[name] for name in FAMILY_STYLES[family]])
     elif family == "folk":
         style = _draw_style(rng, family, held_out)
         piece = folk_song(rng, style, min_seconds=seconds, old=not held_out)

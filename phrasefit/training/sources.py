@@ -33,6 +33,8 @@ tunes, scores          music21 corpus: tunes printed 1782-1903,         public d
                        chorales and movements to about 1910;            encodings given
                        encodings by their makers                        for distribution
 games                  Freedoom contributors, ``freedoom``              BSD-like
+popular                POP909 and its phrase labels (`source_popular`,  MIT
+                       from two folders, not installed)
 games-held-out         Denis Dumoulin (EPSITEC), ``planetblupi-music-   GPL-3+ (held out)
                        midi``
 =====================  ===============================================  =================
@@ -54,6 +56,7 @@ from pathlib import Path
 from phrasefit.errors import ParameterError, PhrasefitError
 from phrasefit.training import source_games, source_grooves, source_sounds, source_tunes
 from phrasefit.training.collection import StoredPiece, write_collection
+from phrasefit.training.source_popular import read_popular
 
 HELD_OUT_GROOVES = frozenset({"yamaha", "kara", "alexis"})
 KINDS = ("fonts", "kits", "grooves", "games", "scores", "tunes")
@@ -133,11 +136,14 @@ def main() -> int:
     )
     parser.add_argument("folder", type=Path)
     parser.add_argument("--kinds", default=",".join(KINDS), help="some of: " + ", ".join(KINDS))
+    parser.add_argument("--popular", nargs=2, type=Path, metavar=("POP909", "LABELS"))
     parser.add_argument("--per-file", type=int, default=8, help="accompaniments a groove file")
     options = parser.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(message)s", stream=sys.stdout)
     try:
         collect(options.folder, options.kinds.split(","), per_file=options.per_file)
+        if options.popular:
+            _write(options.folder / "scores" / "popular.npz", read_popular(*options.popular))
     except PhrasefitError as exc:
         print(f"phrasefit.training.sources: {exc}", file=sys.stderr)
         return 2

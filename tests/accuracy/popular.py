@@ -27,20 +27,16 @@ import mido
 import numpy as np
 from render import DRUM_CHANNEL, LEAD_S, Truth, measure_latency, render_midi, save_song
 
+from phrasefit.training.source_popular import first_label_beat, phrases_of, read_notes
+
 FONTS = ("timgm6mb", "fluidr3")
 TICKS_A_SECOND = 960  # 480 a quarter note at 120
 KICK, SNARE, HAT, CRASH, TOMS = 36, 38, 42, 49, (45, 47, 48, 50)
 LEADS, BACKINGS = (65, 73, 54, 80, 40, 0, 66), (25, 48, 11, 26, 89)
 PIANOS, BASSES = (0, 4, 24, 1), (33, 34, 38, 32)
-LEAST_MATCH = 0.85
 LONGEST_JOINED_BARS = 8  # phrases of one letter in a row are one section up to this
 
 Note = tuple[float, float, int, int, int]  # start [s], end [s], channel, pitch, velocity
-
-
-def phrases_of(text: str) -> list[tuple[str, int]]:
-    """Read ``i4A8B8`` as letters and bars."""
-    return [(letter, int(bars)) for letter, bars in re.findall(r"([A-Za-z])(\d+)", text)]
 
 
 def section_starts(phrases: list[tuple[str, int]]) -> list[tuple[int, str]]:
@@ -54,59 +50,6 @@ def section_starts(phrases: list[tuple[str, int]]) -> list[tuple[int, str]]:
             length = n_bars
         bar += n_bars
     return starts
-
-
-def read_notes(path: Path) -> dict[str, list[tuple[float, float, int, int]]]:
-    """Notes (start, end, pitch, velocity) [s] of each named track of a MIDI file."""
-    song = mido.MidiFile(path)
-    tempo_at = [(0, 500_000)]
-    for track in song.tracks:
-        tick = 0
-        for message in track:
-            tick += message.time
-            if message.type == "set_tempo":
-                tempo_at.append((tick, message.tempo))
-    ticks, tempi = (np.array(column) for column in zip(*sorted(tempo_at), strict=True))
-    seconds = np.append(0.0, np.cumsum(np.diff(ticks) * tempi[:-1] / 1e6 / song.ticks_per_beat))
-
-    def at(tick: int) -> float:
-        spot = int(np.searchsorted(ticks, tick, side="right")) - 1
-        return float(seconds[spot] + (tick - ticks[spot]) * tempi[spot] / 1e6 / song.ticks_per_beat)
-
-    tracks: dict[str, list[tuple[float, float, int, int]]] = {}
-    for track in song.tracks:
-        tick, open_notes, notes = 0, {}, []
-        for message in track:
-            tick += message.time
-            if message.type == "note_on" and message.velocity:
-                open_notes[message.note] = (at(tick), message.velocity)
-            elif message.type in ("note_on", "note_off") and message.note in open_notes:
-                start, velocity = open_notes.pop(message.note)
-                notes.append((start, at(tick), message.note, velocity))
-        tracks[track.name] = notes
-    return tracks
-
-
-def first_label_beat(melody: list, label: str, beats: np.ndarray) -> int | None:
-    """Find the beat on which the labels begin: where most melody notes agree."""
-    events, sixteenth = [], 0
-    for line in filter(str.strip, label.splitlines()):
-        pitch, length = map(int, line.split())
-        if pitch:
-            events.append((sixteenth / 4, pitch))
-        sixteenth += length
-    played = np.array(
-        [(np.interp(start, beats, np.arange(len(beats))), pitch) for start, _, pitch, _ in melody]
-    )
-    shares = {}
-    for offset in range(-8, 40):
-        hits = [
-            np.any((np.abs(played[:, 0] - beat - offset) < 0.2) & (played[:, 1] == pitch))
-            for beat, pitch in events
-        ]
-        shares[offset] = np.mean(hits) if hits else 0.0
-    best = max(shares, key=shares.get)
-    return best if shares[best] >= LEAST_MATCH and best >= 0 else None
 
 
 class Band:

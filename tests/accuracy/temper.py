@@ -5,7 +5,7 @@
 Made songs, on which sureness is fitted, are easier than songs by others.  The log odds of
 the beats, and of the ones given the beats, get a constant each, fitted to whether the
 readings of the songs of SETS were right (as `run.py` judges right); they are to be added to
-those of `phrasefit.training.calibrate.OTHERS_SHIFT`, and to the weights that were measured,
+the constants of `phrasefit.training.calibrate.OTHERS_TEMPER`, and to the measured weights,
 with ``--weights``.  Sets used here say nothing about sureness any more; the others do.
 """
 

@@ -29,6 +29,7 @@ from phrasefit.training.harmony import (
 from phrasefit.training.performance import TempoMap, draw_tempo_map, perform, pink_noise
 from phrasefit.training.score import NoteList, Part, Piece
 from phrasefit.training.songs import FAMILY_STYLES
+from phrasefit.training.source_popular import first_label_beat, phrases_of
 from phrasefit.training.styles import DRUM_KEYS, HELD_OUT_STYLES, PROGRAMS, STYLES, parse_styles
 from phrasefit.training.tactus import tapped
 
@@ -249,3 +250,15 @@ def test_keys_are_guessed_from_scales(pitches: list[int], key: int, minor: bool)
         notes.add(beat, 1.0, pitch, 0.8)
 
     assert guess_key(notes.part("lead")) == (key, minor)
+
+
+def test_labels_of_a_pop_song_begin_where_its_melody_agrees() -> None:
+    """The melody, written in sixteenths, is found five beats into the song; another is not."""
+    beats = 0.5 * np.arange(80)
+    pitches = [60, 62, 64, 65, 67, 69, 71, 72, 60, 67]
+    melody = [(0.5 * (5 + i) + 0.02, 0.5 * (6 + i), p, 90) for i, p in enumerate(pitches)]
+    label = "\n".join(f"{pitch} 4" for pitch in pitches)
+
+    assert first_label_beat(melody, label, beats) == 5
+    assert first_label_beat(melody, label.replace("6", "5"), beats) is None
+    assert phrases_of("i4A8b12") == [("i", 4), ("A", 8), ("b", 12)]

@@ -71,12 +71,12 @@ def test_the_tempo_prior_brings_made_songs_to_the_tempos_of_released_ones():
     assert spread == pytest.approx(calibrate.RELEASED_SPREAD, rel=0.02)
 
 
-def test_tempering_moves_only_the_constants(monkeypatch):
-    """Songs by others take something off the log odds, the same for every song."""
-    monkeypatch.setattr(calibrate, "OTHERS_SHIFT", {"sure_of_beats": -1.5})
+def test_tempering_scales_and_shifts_the_log_odds(monkeypatch):
+    """Songs by others make the log odds smaller and move them, the same for every song."""
+    monkeypatch.setattr(calibrate, "OTHERS_TEMPER", {"sure_of_beats": (0.5, -1.5)})
     before = {"decoder.sure_of_beats": np.array([0.3, 2.0]), "decoder.level": np.ones(3)}
     after = temper(before)
-    assert after["decoder.sure_of_beats"].tolist() == [0.3, 0.5]
+    assert after["decoder.sure_of_beats"].tolist() == [0.15, -0.5]
     assert after["decoder.level"] is before["decoder.level"]
     assert before["decoder.sure_of_beats"].tolist() == [0.3, 2.0]
 
