@@ -25,10 +25,10 @@ from phrasefit.form.segmentation import (
 )
 from phrasefit.model import Section
 
-# Learned mostly from made songs, scores are too sure of songs by others: by this much they
+# Learned in part from made songs, scores are too sure of songs by others: by this much they
 # are tempered for strengths, which are then right as often as they say on songs marked by
 # people that nothing was learned from.
-TEMPER = 0.4
+TEMPER = 0.7
 # Two people mark not quite the same boundaries: with this exponent on the probability
 # of none, strengths are the share of boundaries that either of two annotators marked.
 LISTENERS = 1.5
