@@ -25,7 +25,7 @@ from phrasefit.form.segmentation import (
 )
 from phrasefit.model import Section
 
-# Learned mostly from made songs, scores are too sure of songs by others: by this much they
+# Learned in part from made songs, scores are too sure of songs by others: by this much they
 # are tempered for strengths, which are then right as often as they say on songs marked by
 # people that nothing was learned from.
 TEMPER = 0.7
