@@ -10,8 +10,7 @@ the frame that is asked about: at its own beats the evidence is that of `bars`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,9 +24,6 @@ from phrasefit.meter.beat_descriptors import (
 )
 from phrasefit.meter.statespace import METERS, BarStates, bar_states
 from phrasefit.meter.tempo_readings import MIN_CHAIN_BEATS, Reading, gaps_near
-
-SLIP_BEATS = 1.75  # a shorter break is no stop of the music but a change to the off-beat
-SLIP_COST = 100.0  # what any break costs where such a slip was found: twenty clear beats
 
 PARTS = 12  # of a beat, at which ones are looked for; halves, thirds and quarters are among them
 
@@ -74,8 +70,7 @@ def decode_song(
     -----
     States are the tempo and the place in the bar at the last beat; from beat to beat both
     move as `statespace` allows, and the best path is found exactly
-    (`_dp.track_events`).  The idea is that of `bar_states`.  A path that slips to the off-beat
-    without a stop is searched for again with a higher price for breaks.
+    (`_dp.track_events`).  The idea is that of `bar_states`.
     """
     clock, states = wind_clock(reading, len(heard.gain)), bar_states()
     model, _ = gaps_near(reading.tempo_bpm, 1.0 / heard.hop_s)
@@ -83,20 +78,7 @@ def decode_song(
     marks = mark_places(heard, clock, weights, states)
     places = Places(log_start=states.log_start, log_transition=states.log_transition)
     chains, _ = track_events(gain[:, None] + marks, model, places)
-    if _slips(chains):
-        chains, _ = track_events(
-            gain[:, None] + marks, replace(model, break_cost=SLIP_COST), places
-        )
     return [chain for chain in chains if len(chain.steps) >= MIN_CHAIN_BEATS]
-
-
-def _slips(chains: list[Chain]) -> bool:
-    """Whether a chain begins off the beat of the one before, sooner than after a stop."""
-    return any(
-        after.steps[0] - before.steps[-1] < SLIP_BEATS * np.median(np.diff(before.steps))
-        for before, after in pairwise(chains)
-        if len(before.steps) > 1
-    )
 
 
 def wind_clock(reading: Reading, n_frames: int) -> Clock:

@@ -126,21 +126,6 @@ def test_places_are_the_best_for_the_beats(notation: str) -> None:
     assert courses.score(places, evidence) == pytest.approx(courses.score(best, evidence), abs=1e-2)
 
 
-@pytest.mark.parametrize("stop_beats", [0, 4])
-def test_a_slip_to_the_off_beat_needs_a_stop(stop_beats: int) -> None:
-    """Four bars a half beat late, with no place to tell: only after a stop they are believed."""
-    beats = STEP * (1 + np.arange(160))
-    late = beats[64:80] + STEP // 2
-    gain = np.full(STEP * 162, -2.0)
-    gain[np.concatenate([beats[: 64 - stop_beats], late, beats[80 + stop_beats :]])] = 3.0
-    heard = heard_in(gain, np.full(len(gain), -1.0))
-
-    chains = pointer.decode_song(heard, reading_of(beats.astype(float)), OWN_ONLY)
-
-    found = np.concatenate([chain.steps for chain in chains])
-    assert np.isin(late, found).all() == bool(stop_beats)
-
-
 def test_the_bars_hold_the_beat_where_onsets_between_the_beats_are_stronger() -> None:
     """Forty bars of louder off-beats: onsets alone slip by half a beat, the ones tell better."""
     n_beats = 320
