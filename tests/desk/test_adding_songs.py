@@ -324,6 +324,22 @@ def test_names_are_inert_and_bad_files_say_why(desk, page_of) -> None:
     page.get_by_text("1 song could not be used").wait_for(state="hidden")
 
 
+def test_a_drop_before_the_list_is_there_is_taken(new_desk, page_of) -> None:
+    """Who is quicker than the desk loses nothing."""
+    page = page_of(new_desk(), "/songs")
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    held: list = []
+    page.route("**/api/songs/places", lambda route: held.append(route))
+    page.reload(wait_until="commit")
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    drop_on(page, {"bad.mp3": b"junk"})
+    page.unroute("**/api/songs/places")  # whoever asks from here on is answered
+    while held:
+        held.pop().fallback()
+
+    page.get_by_text("1 song could not be used").wait_for()
+
+
 def drag_over(page, *paths: Path) -> None:
     """Drop files and folders of this computer onto the page, as from a window beside it."""
     session = page.context.new_cdp_session(page)

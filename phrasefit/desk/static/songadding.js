@@ -3,14 +3,13 @@
 import { make, say, tried, trouble } from "./elements.js";
 import { get, post, send } from "./server.js";
 
-/** Give the files of a drop, folders opened, as far as their endings are those of songs. */
-export async function filesOf(transfer, suffixes) {
+/** Give the files of a drop, folders opened; to be called before the event is over. */
+export async function filesOf(transfer) {
   const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
-  const files = entries.length ? (await Promise.all(entries.map(filesIn))).flat() : [...transfer.files];
-  return onlySongs(files, suffixes);
+  return entries.length ? (await Promise.all(entries.map(filesIn))).flat() : [...transfer.files];
 }
 
-/** Leave covers and texts out of what was picked. */
+/** Leave covers and texts out of what was picked or dropped. */
 export function onlySongs(files, suffixes) {
   return [...files].filter((file) => suffixes.some((suffix) => file.name.toLowerCase().endsWith(suffix)));
 }

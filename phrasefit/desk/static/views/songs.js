@@ -45,15 +45,17 @@ export async function show(room, place) {
 
   function adding() {
     const pick = make("input", { type: "file", multiple: true, "aria-label": "Add songs", id: "pick",
-      onchange: () => take(onlySongs(pick.files, state.places.suffixes)).then(() => { pick.value = ""; }) });
+      onchange: () => take(pick.files).then(() => { pick.value = ""; }) });
     return make("div", { class: "keys adding" },
       make("span", { class: "button" }, "Add songs…", pick),
       make("button", { onclick: () => chooseFolder(refresh) }, "Choose a folder…"),
       make("span", { class: "quiet" }, "or drop them anywhere on this page"));
   }
 
-  async function take(files) {
+  async function take(chosen) {
     await tried(async () => {
+      const { suffixes } = state.places ?? await get("/api/songs/places"); // who is quick is no less welcome
+      const files = onlySongs(await chosen, suffixes);
       if (!files.length) throw new Error("there are no songs in this; drop MP3, M4A, OGG, FLAC or WAV files");
       await copy(files, line);
       await showPlaces();
@@ -71,8 +73,7 @@ export async function show(room, place) {
     if (!event.dataTransfer?.files.length && !event.dataTransfer?.items.length) return;
     event.preventDefault();
     document.body.classList.remove("dropping");
-    const files = filesOf(event.dataTransfer, state.places.suffixes); // before the event is over
-    await take(await files);
+    await take(filesOf(event.dataTransfer));
   }
 
   // --------------------------------------------------------------------------- the rows
