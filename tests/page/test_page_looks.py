@@ -45,6 +45,31 @@ def test_it_prints_the_walls(rehearse: Callable) -> None:
     assert page.is_visible("#sheet")
 
 
+@pytest.mark.parametrize("width", [390, 1024])
+def test_a_finger_hits_an_eight_of_the_sheet(rehearse: Callable, width: int) -> None:
+    """Counts are narrower than a finger: a tap goes to the eight it hits, 44 px wide and high.
+
+    44 CSS px: WCAG 2.2, success criterion 2.5.5.
+    """
+    page = rehearse("tagged", width=width, height=900, has_touch=True, is_mobile=True)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('#sheet i[data-at]')].map((box) => {"
+        " const eight = groupAround(state.score, Number(box.dataset.at));"
+        " const last = document.querySelector(`#sheet i[data-at='${eight.after - 1}']`);"
+        " const first = document.querySelector(`#sheet i[data-at='${eight.first}']`);"
+        " return [eight.after - eight.first, box.offsetHeight, last.getBoundingClientRect().right"
+        " - first.getBoundingClientRect().left]; })"
+    )
+    assert all(height >= 44 for _, height, _ in sizes)
+    assert all(wide >= 44 for counts, _, wide in sizes if counts == 8 and wide > 0)
+
+    page.locator("#sheet i[data-at='37']").tap()
+
+    first = page.evaluate("groupAround(state.score, 37).first")
+    assert first < 37
+    page.locator(f"#sheet i.now[data-at='{first}']").wait_for()
+
+
 @pytest.mark.parametrize(("width", "height"), [(1024, 768), (768, 1024)])
 def test_fingers_and_eyes(rehearse: Callable, width: int, height: int) -> None:
     """On a tablet all targets are at least 44 px, and the count is seen across the room.

@@ -2,13 +2,17 @@
 
 const reducedMotion = matchMedia("(prefers-reduced-motion: reduce)");
 
-/** Draw the whole song in lines; a tap on a box goes there. */
+const fingers = matchMedia("(pointer: coarse)");
+
+/** Draw the whole song in lines; a click on a box goes there, a finger to the eight it hits. */
 function drawSheet() {
   const sheet = sheetOf(state.score);
   sheet.id = "sheet";
   sheet.addEventListener("click", (event) => {
     const box = event.target.closest("i[data-at]");
-    if (box) seek(state.score.times[Number(box.dataset.at)]);
+    if (!box) return;
+    const at = Number(box.dataset.at);
+    seek(state.score.times[fingers.matches ? groupAround(state.score, at).first : at]);
   });
   $("sheet").replaceWith(sheet);
 }
