@@ -19,10 +19,7 @@ from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_b
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
 
 SAME_TIME_S = 1e-3
-# A tenth wider than the middle nine tenths of 912 released songs, 74-150 (Harmonix Set): many
-# songs lie at 150 itself, and a per cent of speed must not halve their counts.  From 168 on
-# two-steps begin, which many count at half; between 160 and 170 there is little.
-DANCEABLE_CPM = (67.0, 167.0)
+DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
 
 
 def dance_phrase_counts(meter: int, routine: Routine | None = None) -> int:
@@ -46,11 +43,6 @@ def level_of(bar_map: BarMap, routine: Routine | None = None) -> float:
     return bar_map.beats_per_count or choose_level(bar_map, routine)
 
 
-def danceable(routine: Routine | None = None) -> tuple[float, float]:
-    """Give the tempo range of the routine, else that of most songs [counts a minute]."""
-    return (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
-
-
 def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
     """Choose by tempo how many beats make a count: 1 unless another level suits better.
 
@@ -58,7 +50,7 @@ def choose_level(bar_map: BarMap, routine: Routine | None = None) -> float:
     most songs are danced.  As tracked wins where several levels are in range.
     """
     levels = dance_meter(bar_map, routine).levels_for(bar_map.meter)
-    low, high = danceable(routine)
+    low, high = (routine.tempo_bpm if routine else None) or DANCEABLE_CPM
     tempo = beat_tempo(bar_map)
     return min(levels, key=lambda level: round(distance_to_range(tempo / level, low, high), 9))
 

@@ -6,10 +6,14 @@ import functools
 from dataclasses import replace
 
 from phrasefit.errors import PhrasefitError
-from phrasefit.fit.grid import beat_tempo, dance_meter, danceable, level_of
+from phrasefit.fit.grid import beat_tempo, dance_meter, level_of
 from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.readings import at_level
 from phrasefit.model import BarMap, FitPlan, Routine
+
+# Wider than the range that a count is chosen by: swing is danced on every beat of faster songs;
+# where two-steps begin, at 168, many count half.  Common practice, no source.
+ALSO_DANCED_CPM = (67.0, 167.0)
 
 
 def other_level(bar_map: BarMap, routine: Routine | None = None) -> float | None:
@@ -20,7 +24,7 @@ def other_level(bar_map: BarMap, routine: Routine | None = None) -> float | None
     bar_map : BarMap
         With beats.
     routine : Routine, optional
-        Its tempo range says what can be danced, else the range in which most songs are.
+        Its tempo range says what can be danced, else `ALSO_DANCED_CPM`.
 
     Returns
     -------
@@ -31,13 +35,13 @@ def other_level(bar_map: BarMap, routine: Routine | None = None) -> float | None
     if bar_map.beats_per_count:
         return None
     level, tempo = level_of(bar_map, routine), beat_tempo(bar_map)
-    low, high = danceable(routine)
+    low, high = (routine.tempo_bpm if routine else None) or ALSO_DANCED_CPM
     levels = dance_meter(bar_map, routine).levels_for(bar_map.meter)
     return next(
         (
             other
             for other in (2 * level, level / 2)
-            if other in levels and all(low <= tempo / each <= high for each in (level, other))
+            if other in levels and low <= tempo / other <= high
         ),
         None,
     )

@@ -23,7 +23,7 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.doubts import doubts_of_song
-from phrasefit.fit.grid import beat_tempo, count_grid, dance_phrase_counts, danceable, level_of
+from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts, level_of
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
 from phrasefit.model import BarMap, CountGrid, Part, Routine, SongSummary
 
@@ -233,7 +233,7 @@ def grids_for(
 
 def choose_levels(tempo_bpm: np.ndarray, meter: np.ndarray, routine: Routine) -> np.ndarray:
     """Choose beats a count for many songs, as `fit.grid.choose_level` does for one."""
-    low, high = danceable(routine)
+    low, high = routine.tempo_bpm or DANCEABLE_CPM
     chosen = np.ones(len(meter))
     for song_meter in np.unique(meter).tolist():
         mine = meter == song_meter

@@ -14,13 +14,21 @@ from phrasefit.reports.fit_text import render
 from phrasefit.reports.map_text import render as render_map
 
 SECTIONS = [("A", 8), ("B", 8), ("A", 8), ("B", 8)]
-# Published tables count one dance both ways: two-step at 168-200 and at 84-100, waltz-time
-# foxtrot at 136-184 "counted double"; see the tempo table in `phrasefit/fit/tempo.py`.
 
 
 @pytest.mark.parametrize(
     ("bpm", "level"),
-    [(72, 0.5), (80, 0.5), (100, None), (120, None), (144, 2.0), (160, 2.0), (190, None)],
+    [
+        (72, 0.5),
+        (80, 0.5),
+        (100, None),
+        (120, None),
+        (144, 2.0),
+        (150, 2.0),
+        (151, 1.0),
+        (160, 1.0),
+        (190, None),
+    ],
 )
 def test_where_both_are_danceable_the_other_is_given(bpm: float, level: float | None) -> None:
     """Slow songs can be counted twice as fast, fast ones half; the others one way only."""
