@@ -16,7 +16,8 @@ WATCH = """(ms) => new Promise((done) => {
   const begin = performance.now();
   const look = (now) => {
     const shown = document.body.dataset;
-    seen.push({ now, clock: position(), time: Number(shown.time), hook: shown.count,
+    seen.push({ now, clock: position(), audio: sound.context?.currentTime,
+      time: Number(shown.time), hook: shown.count,
       count: document.getElementById("count").textContent,
       wall: document.getElementById("wall").textContent,
       mark: [...document.querySelectorAll("#sheet i.now")].map((box) => Number(box.dataset.at)),
@@ -52,6 +53,11 @@ def assert_counts_are_the_plans(seen: list[dict], fit: FitPlan, *, rate: float =
         assert now["facing"] == f"{row.facing // 30 or 12}:00"
         frame_s = max(FRAME_S, (now["now"] - before["now"]) / 1000)
         assert abs(now["clock"] - now["time"]) <= frame_s * rate + 0.003
+
+
+def song_ahead_of_audio_s(seen: list[dict]) -> float:
+    """Give how far the song's place is ahead of the audio clock at full speed (many frames)."""
+    return float(np.median([moment["clock"] - moment["audio"] for moment in seen]))
 
 
 def start_before_event(page, kind: str, *, counts: int) -> None:

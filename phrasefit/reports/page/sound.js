@@ -11,6 +11,8 @@ const sound = {
   ticking: new Set(),
 };
 
+const HELD_UP_S = 0.02; // a busy computer can stop a page between two lines
+
 /** Give the time of the audio clock that is heard now. */
 function heardAt() {
   const { context } = sound;
@@ -41,8 +43,11 @@ function scheduleClicks() {
   if (!sound.playing || sound.lead?.waiting) return;
   const withSong = sound.source === "song";
   if (withSong && (!$("clicks").checked || song.paused)) return;
+  const before = sound.context.currentTime;
+  const place = song.currentTime;
   const now = sound.context.currentTime;
-  const here = withSong ? song.currentTime : runningAt(now);
+  if (withSong && now - before > HELD_UP_S) return; // not read together; the next pass tries again
+  const here = withSong ? place : runningAt(now);
   if (withSong && Math.abs(sound.next - here) > 0.6) sound.next = here; // a repeat, a jump
   const horizon = here + (withSong ? 0.3 : 1.5) * sound.rate;
   for (;;) {
