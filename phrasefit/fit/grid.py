@@ -14,12 +14,11 @@ import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
-from phrasefit.fit.tempo import distance_to_range
+from phrasefit.fit.tempo import DANCEABLE_CPM, distance_to_range
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
 from phrasefit.model import BarMap, CountGrid, Phrase, Routine
 
 SAME_TIME_S = 1e-3
-DANCEABLE_CPM = (70.0, 150.0)  # middle nine tenths of 912 released songs: 74-150 (Harmonix Set)
 
 
 def dance_phrase_counts(meter: int, routine: Routine | None = None) -> int:

@@ -9,11 +9,12 @@ from phrasefit.errors import PhrasefitError
 from phrasefit.fit.grid import beat_tempo, dance_meter, level_of
 from phrasefit.fit.planner import fit_routine
 from phrasefit.fit.readings import at_level
+from phrasefit.fit.tempo import DANCEABLE_CPM
 from phrasefit.model import BarMap, FitPlan, Routine
 
 # Wider than the range that a count is chosen by: swing is danced on every beat of faster songs;
 # where two-steps begin, at 168, many count half.  Common practice, no source.
-ALSO_DANCED_CPM = (67.0, 167.0)
+ALSO_DANCED_CPM = (DANCEABLE_CPM[0], 167.0)
 
 
 def other_level(bar_map: BarMap, routine: Routine | None = None) -> float | None:

@@ -23,7 +23,8 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.doubts import doubts_of_song
-from phrasefit.fit.grid import DANCEABLE_CPM, beat_tempo, count_grid, dance_phrase_counts, level_of
+from phrasefit.fit.grid import beat_tempo, count_grid, dance_phrase_counts, level_of
+from phrasefit.fit.tempo import DANCEABLE_CPM
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
 from phrasefit.model import BarMap, CountGrid, Part, Routine, SongSummary
 

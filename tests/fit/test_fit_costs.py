@@ -12,7 +12,7 @@ from phrasefit.fit.settings import Settings
 @pytest.mark.parametrize(
     ("counts", "meter", "met"),
     [
-        # DESIGN: 1 at 0; 0.5 at the half if it is a multiple of 8; 0.25 other eights;
+        # 1 at 0; 0.5 at the half if it is a multiple of 8; 0.25 other eights;
         # 0 other bar lines; -0.5 anywhere else.  In threes 6 for 8, 24 for 32.
         (32, 4, {0: 1, 16: 0.5, 8: 0.25, 24: 0.25, 4: 0, 20: 0, 1: -0.5, 14: -0.5, 31: -0.5}),
         (64, 4, {0: 1, 32: 0.5, 16: 0.25, 48: 0.25, 8: 0.25, 36: 0, 33: -0.5}),
@@ -23,7 +23,7 @@ from phrasefit.fit.settings import Settings
     ],
 )
 def test_how_well_a_phrase_is_met(counts: int, meter: int, met: dict[int, float]) -> None:
-    """The values of DESIGN stand in the table."""
+    """A wall meets a phrase fully at its start, by half in the middle, by less at other eights."""
     meeting = wall_meeting(counts, meter, Costs())
 
     assert len(meeting) == counts

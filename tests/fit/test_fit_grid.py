@@ -38,7 +38,10 @@ def test_one_count_a_beat_at_usual_tempo() -> None:
         (120, 4, 1.0),
         (70, 4, 1.0),
         (150, 4, 1.0),
-        (170, 4, 2.0),  # DESIGN: a song of 170 is danced at 85
+        (158, 4, 1.0),
+        (160, 4, 2.0),
+        (170, 4, 2.0),  # danced at 85
+        (66, 4, 0.5),
         (55, 4, 0.5),
         (104, 2, 1.0),
         (170, 3, 1.0),  # a bar of three cannot be halved

@@ -37,8 +37,8 @@ def test_the_routine_s_range_decides(tempo: float, verdict: str, change: float) 
         ("High Beginner", 100, 125),
         ("absolute beginner", 90, 115),  # the longer name wins over "beginner"
         ("improver", 105, 135),
-        ("a level of our own", 70, 150),
-        ("", 70, 150),
+        ("a level of our own", 67, 158),
+        ("", 67, 158),
     ],
 )
 def test_the_level_decides_without_a_range(level: str, low: float, high: float) -> None:
