@@ -256,6 +256,27 @@ def fill(page, label: str, value: str) -> None:
     page.keyboard.press("Tab")
 
 
+def test_a_list_drawn_anew_under_a_finger_loses_no_click(begun, page_of) -> None:
+    """What comes in while a song is pressed waits until it is let go."""
+    page = page_of(begun)
+    link = page.get_by_role("link", name=TITLE)
+    link.wait_for()
+    held: list = []
+    page.route("**/api/songs/best", lambda route: held.append(route))
+    page.reload()
+    link.wait_for()
+    page.get_by_label("Search").wait_for()  # the last thing that the view draws
+    link.hover()
+    page.mouse.down()
+    page.evaluate("document.querySelector('[role=row] a').id = 'pressed'")
+    held.pop().fallback()
+    page.wait_for_timeout(500)
+
+    assert page.locator("#pressed").count() == 1
+    page.mouse.up()
+    page.locator(".sheet i").first.wait_for()
+
+
 def test_a_tablet_in_the_room(begun, page_of, browser) -> None:
     """Shared, opened by a tablet that knows no secret of the desk; it plays, and follows."""
     page = page_of(begun)

@@ -24,6 +24,8 @@ export function songTable({ label, columns, cells, id, onsort }) {
   const drawn = new Map();
   let rows = [];
   let height = 0;
+  let pressed = false; // a row under a finger stays until it is let go, else its click is lost
+  let owed = false; // rows that are to be drawn anew then
 
   function heading(column) {
     const name = column.sorts
@@ -99,6 +101,20 @@ export function songTable({ label, columns, cells, id, onsort }) {
     event.preventDefault();
     focus(Number(row.ariaRowIndex) - 2 + steps[event.key]);
   });
+  const press = () => { pressed = true; };
+  const letGo = () => setTimeout(() => { // after the click
+    pressed = false;
+    if (owed) drawAfresh();
+  });
+  function drawAfresh() {
+    owed = pressed;
+    if (owed) return;
+    for (const row of drawn.values()) row.remove();
+    drawn.clear();
+    draw();
+  }
+  body.addEventListener("pointerdown", press);
+  for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, letGo);
   let asked = false;
   const soon = () => {
     if (asked) return;
@@ -113,12 +129,9 @@ export function songTable({ label, columns, cells, id, onsort }) {
     /** Show these rows; `afresh` draws also those anew that are in sight. */
     show(those, { afresh = false } = {}) {
       rows = those;
-      if (afresh) {
-        for (const row of drawn.values()) row.remove();
-        drawn.clear();
-      }
       table.setAttribute("aria-rowcount", rows.length + 1);
       measure();
+      if (afresh) drawAfresh();
     },
     /** Say by which column it is sorted. */
     sorted(key, direction) {
@@ -130,6 +143,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
     end() {
       window.removeEventListener("scroll", soon);
       window.removeEventListener("resize", measure);
+      for (const kind of ["pointerup", "pointercancel"]) window.removeEventListener(kind, letGo);
     },
   };
 }
