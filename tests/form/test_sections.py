@@ -14,7 +14,7 @@ from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence
 from phrasefit.form.boundary_model import DILATIONS, line_odds, line_weights
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.section_lengths import log_share
-from phrasefit.form.sections import find_sections
+from phrasefit.form.sections import find_sections, length_scores
 from phrasefit.model import Section
 
 FOURS = [4] * 8
@@ -103,6 +103,17 @@ def test_bars_of_two_have_sections_of_sixteen(rng: np.random.Generator) -> None:
 
     assert set(song.section_starts) <= set(found)
     assert len(found) <= len(plan) + 1
+
+
+def test_bars_of_two_come_in_pairs() -> None:
+    """An odd number of bars of two costs as much as half a bar in four is rare."""
+    line = np.arange(0, 66, 2)
+    twos, fours = length_scores(line, 2), length_scores(line[::2], 4)
+
+    assert np.array_equal(twos[::2, ::2], fours)
+    assert twos[2, 19] == pytest.approx(log_share(np.array(8.5)) + np.log(154 / 7419))
+    assert twos[3, 19] == log_share(np.array(8.0))
+    assert twos[1, -1] == log_share(np.array(15.5), "last")
 
 
 def test_sections_fill_the_song_from_the_first_one(rng: np.random.Generator) -> None:
