@@ -22,7 +22,13 @@ from phrasefit.meter.beat_descriptors import (
     with_neighbors,
 )
 from phrasefit.meter.repeats import LONGEST_BEATS, link_beats, posterior_with_repeats, settle
-from phrasefit.meter.statespace import METERS, BarCourses, BarStates, bar_states
+from phrasefit.meter.statespace import (
+    BELIEVED_CUT_COST,
+    METERS,
+    BarCourses,
+    BarStates,
+    bar_states,
+)
 
 METER_LAGS = (2, 3, 4, 6, 8)
 # Beats that are looked at with a bar around them tell the same story several times.
@@ -77,13 +83,15 @@ def place_bars(
     one_odds = one_log_odds(own_odds(heard, beats), rows, weights)
     meter_odds = three_log_odds(rows, weights)
     states = bar_states()
-    courses = BarCourses(states=states, n_beats=tuple(len(chain) for chain in chains))
+    n_beats = tuple(len(chain) for chain in chains)
+    courses = BarCourses(states=states, n_beats=n_beats)
     # Spread over the song, so that a change of meter within it stays possible.
     emission = place_scores(states, one_odds, meter_odds / len(beats))
     path, posterior = courses.best(_held(emission, decoded)), courses.posterior(emission)[0]
     if len(beats) <= LONGEST_BEATS:
         links = link_beats(heard, beats)
-        settled = settle(path, courses, emission, links)
+        believed = BarCourses(states=bar_states(BELIEVED_CUT_COST), n_beats=n_beats)
+        settled = settle(path, believed, emission, links)
         if not np.array_equal(settled, path):
             path, posterior = settled, posterior_with_repeats(settled, courses, emission, links)
     return Bars(

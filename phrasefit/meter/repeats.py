@@ -14,7 +14,7 @@ import numpy as np
 
 from phrasefit.meter.beat_descriptors import FrameEvidence, mean_by_beat
 from phrasefit.meter.handmade import running_sum
-from phrasefit.meter.statespace import CUT_COST, BarCourses, BarStates
+from phrasefit.meter.statespace import BarCourses, BarStates
 
 STRETCH_BEATS = 4  # alike is what is alike for this long; longer blurs where a bar is cut
 SURROUNDINGS_BEATS = 8  # to each side: what does not change within them tells nothing
@@ -232,7 +232,7 @@ def _with_one_more_cut(
     for shift in range(1, meter):
         moved = _turned(path, states, shift)
         own = emission[beats, moved] - emission[beats, path]
-        gain = np.cumsum(own[::-1])[::-1] - CUT_COST
+        gain = np.cumsum(own[::-1])[::-1] - states.cut_cost
         gain += WEIGHT * (agreed[:, -shift % meter] - agreed[:, 0])
         gain[
             ~moves | (states.position[moved] != 1) | (beats == 0)

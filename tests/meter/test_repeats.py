@@ -11,7 +11,7 @@ from phrasefit._dp import viterbi
 from phrasefit.meter import bars, repeats
 from phrasefit.meter.beat_descriptors import FrameEvidence
 from phrasefit.meter.handmade import running_sum
-from phrasefit.meter.statespace import BarCourses, bar_states
+from phrasefit.meter.statespace import BELIEVED_CUT_COST, BarCourses, bar_states
 
 FRAMES_A_BEAT = 20
 CLEAR = 4.0  # log odds
@@ -281,3 +281,24 @@ def test_repeats_tell_the_cut_but_not_which_beat_is_the_one() -> None:
     assert lowest[32] > 0.99
     # A little over half: a return that begins with its one fits the half bar better.
     assert 0.4 < lowest[0] < 0.9
+
+
+@pytest.mark.parametrize(("n_bars_after", "believed"), [(5, False), (24, True)])
+def test_an_odd_bar_is_believed_only_if_much_speaks_for_it(
+    n_bars_after: int, believed: bool
+) -> None:
+    """Few bars after a half bar make a cut by themselves, but are not believed against a song."""
+    true = counted(*[4] * 24, 2, *[4] * n_bars_after)
+    states, strict = bar_states(), bar_states(BELIEVED_CUT_COST)
+    odds = odds_of(true, slice(0, len(true)))
+    emission = bars.place_scores(states, {4: odds, 3: np.full(len(odds), -1.0)}, 0.0)
+    nothing_repeats = np.zeros((len(true), len(true)))
+
+    own = BarCourses(states=states, n_beats=(len(true),)).best(emission)
+    courses = BarCourses(states=strict, n_beats=(len(true),))
+    settled = repeats.settle(own, courses, emission, nothing_repeats)
+
+    assert states.position[own].tolist() == true.tolist()
+    regular = np.resize(counted(4), len(true))
+    expected = true if believed else regular
+    assert states.position[settled].tolist() == expected.tolist()
