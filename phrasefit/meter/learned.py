@@ -15,6 +15,7 @@ import numpy as np
 
 from phrasefit.errors import ParameterError
 from phrasefit.meter.handmade import HandmadeModel, load_weights
+from phrasefit.meter.hearings import SHORT_S, hear_bends
 from phrasefit.meter.observe import Activations, log_odds
 from phrasefit.model import Features
 
@@ -61,14 +62,18 @@ class LearnedModel:
         """Give beat and downbeat probabilities for every frame of `features`.
 
         Log odds of the network and of the hand-made model are added with the weights
-        that `phrasefit.training.calibrate` found, if the arrays have them.
+        that `phrasefit.training.calibrate` found, if the arrays have them.  Short music
+        is heard several times (`hearings`).
 
         Raises
         ------
         ParameterError
             If the log-mel spectrum does not have the bands the network was trained on.
         """
-        beat, downbeat = self.probabilities(features.log_mel).T[:2]
+        log_mel = features.log_mel
+        is_short = 1 < len(log_mel) <= SHORT_S / features.hop_s
+        heard = hear_bends(self.probabilities, log_mel) if is_short else self.probabilities(log_mel)
+        beat, downbeat = heard.T[:2]
         own = Activations(hop_s=features.hop_s, beat=beat, downbeat=downbeat)
         return self.fused(own, features)
 

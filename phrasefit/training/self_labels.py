@@ -23,6 +23,7 @@ import numpy as np
 
 from phrasefit.audio.features import extract_features
 from phrasefit.meter import bars, beat_descriptors, confidence, pointer, tempo_readings
+from phrasefit.meter.hearings import BENDS, hear_bent
 from phrasefit.meter.learned import HEAD_NAMES, LearnedModel
 from phrasefit.meter.observe import Activations, log_odds
 from phrasefit.model import Features
@@ -37,8 +38,6 @@ from phrasefit.training.rendered import (
 AUDIO_SUFFIXES = (".ogg", ".mp3", ".flac", ".wav", ".opus")
 LONGEST_S = 240.0  # of one recording: no maker fills the memory
 EXCERPT_S = 60.0
-# Tempo, bands moved by, tilt of the equaliser [log units over all bands] of each hearing.
-BENT = ((1.0, 0.0, 0.0), (1.05, 1.5, -0.5), (0.95, -1.5, 0.5))
 LEAST_SURE = {"beats": 0.8, "ones": 0.55}
 LEAST_AGREED = 0.9  # F-measure of beats, and of ones, between hearings
 COPIES = 3  # of each excerpt: recordings are few beside made songs
@@ -71,7 +70,8 @@ def label(path: Path, model: LearnedModel) -> list[RenderedSong]:
         samples=audio.samples[first : first + n], sample_rate_hz=audio.sample_rate_hz,
         info=audio.info,
     ))  # fmt: skip
-    heard = [observe_bent(model, features, *bend) for bend in BENT]
+    mel = features.log_mel
+    heard = [hear_bent(model.probabilities, mel, bend)[:, :2] for bend in BENDS]
     together = np.mean([log_odds(one) for one in heard], axis=0)
     marked = mark(model, features, 1 / (1 + np.exp(-together)))
     if marked is None or not is_sure(marked):
@@ -80,26 +80,6 @@ def label(path: Path, model: LearnedModel) -> list[RenderedSong]:
     if not all(other is not None and agree(marked, other) for other in others):
         return []
     return cut(features, marked, path.name)
-
-
-def observe_bent(
-    model: LearnedModel, features: Features, tempo: float, bands: float, tilt: float
-) -> np.ndarray:
-    """Probabilities of the network on a bent spectrum, laid back in time [shape=(n, 2)]."""
-    mel = features.log_mel
-    n_frames, n_bands = mel.shape
-    frames = np.arange(0, n_frames - 1, tempo)
-    low = frames.astype(int)
-    share = (frames - low)[:, None]
-    bent = mel[low] * (1 - share) + mel[low + 1] * share
-    at = np.clip(np.arange(n_bands) + bands, 0, n_bands - 1.001)
-    near, part = at.astype(int), at - at.astype(int)
-    bent = bent[:, near] * (1 - part) + bent[:, near + 1] * part
-    slope = np.linspace(-tilt, tilt, n_bands)
-    bent = np.maximum(bent + slope * np.minimum(bent, 1.0), 0).astype(np.float32)
-    found = model.probabilities(bent)[:, :2]
-    back = np.arange(n_frames) / tempo
-    return np.stack([np.interp(back, np.arange(len(found)), head) for head in found.T], axis=1)
 
 
 def mark(model: LearnedModel, features: Features, heard: np.ndarray) -> Marked | None:

@@ -27,7 +27,7 @@ import numpy as np
 from referee import calibration_error, f_measure
 
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features
+from phrasefit.audio.features import extract_features, first_sample
 from phrasefit.errors import NoPulseError
 from phrasefit.form import weigh_half_bar
 from phrasefit.form.evidence import beat_evidence
@@ -61,7 +61,7 @@ def judge(sound: Path, marks: Path, model: LearnedModel) -> dict:
     has_ones = truth.shape[1] == 2
     beats_s, ones_s = truth[:, 0], truth[truth[:, -1] == 1, 0]
     try:
-        features = extract_features(audio)
+        features = extract_features(audio, first_sample(audio.samples))
         found = track(audio, features, model=model)
         found = weigh_half_bar(found, beat_evidence(features, found.beat_times_s))
     except NoPulseError:

@@ -21,7 +21,7 @@ from scipy.signal import fftconvolve
 
 from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features
+from phrasefit.audio.features import extract_features, first_sample
 from phrasefit.errors import NoPulseError
 from phrasefit.meter import track
 from phrasefit.meter.handmade import HandmadeModel
@@ -149,7 +149,7 @@ def report(what: str, sounds: Iterator[tuple[str, np.ndarray]]) -> None:
     pulses: dict[str, list[tuple[float | None, str]]] = {model.name: [] for model in models}
     for name, samples in sounds:
         audio = Audio(samples=samples, sample_rate_hz=SAMPLE_RATE_HZ, info=SongInfo())
-        features = extract_features(audio)
+        features = extract_features(audio, first_sample(audio.samples))
         for model in models:
             try:
                 pulse = track(audio, features, model=model).confidence.pulse
