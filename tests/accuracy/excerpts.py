@@ -41,6 +41,7 @@ STYLES = (
 SEEN = range(5)  # of each style; the rest judges and is not looked at
 AMBIGUOUS = ("blues.00001", "disco.00001", "reggae.00002", "metal.00004")  # as people marked them
 RIGHT_BEATS, RIGHT_ONES = 0.8, 0.8
+N_DRAWS = 1000
 COLUMNS = ("beat_f", "cmlt", "amlt", "downbeat_f")
 
 
@@ -116,8 +117,12 @@ def table(rows: list[dict]) -> str:
 
 
 def sureness(rows: list[dict]) -> str:
-    """How far called sureness is from what was right, over the maps that were made."""
-    lines = []
+    """How far called sureness is from what was right, over the maps that were made.
+
+    Beside the error stands what a judge would score on average whose every word is true, drawn
+    at random: with so few maps that is far from 0.
+    """
+    lines, draws = [], np.random.default_rng(0)
     for name, score, enough in (
         ("sure_of_beats", "beat_f", RIGHT_BEATS),
         ("sure_of_one", "downbeat_f", RIGHT_ONES),
@@ -126,8 +131,12 @@ def sureness(rows: list[dict]) -> str:
         sure = np.array([row[name] for row in maps])
         right = np.array([row[score] >= enough for row in maps], dtype=float)
         error = calibration_error(sure, right)
+        by_chance = [
+            calibration_error(sure, draws.random(sure.size) < sure) for _ in range(N_DRAWS)
+        ]
         lines.append(
             f"{name}: called {sure.mean():.2f}, right {right.mean():.2f}, error {error:.3f}"
+            f" ({np.mean(by_chance):.3f} if all of it were true)"
         )
     return "\n".join(lines)
 
