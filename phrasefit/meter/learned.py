@@ -1,9 +1,9 @@
 """The learned observation model: the trained network, run with NumPy alone.
 
 The network is trained by `phrasefit.training` and travels in the package as a
-float16 ``.npz``; nothing is downloaded.  Its shape is written down here once: the
-training imports these constants, so both sides cannot drift apart.  Songs are run
-in overlapping windows, so that memory does not grow with the song.
+float16 ``.npz``; nothing is downloaded.  Its shape is written down once, here and in
+`front_end`: the training imports these constants, so both sides cannot drift apart.  Songs
+are run in overlapping windows, so that memory does not grow with the song.
 """
 
 from __future__ import annotations
@@ -14,21 +14,17 @@ from importlib import resources
 import numpy as np
 
 from phrasefit.errors import ParameterError
+from phrasefit.meter.front_end import FrontEnd, silu
 from phrasefit.meter.handmade import HandmadeModel, load_weights
 from phrasefit.meter.hearings import SHORT_S, hear_bends
 from phrasefit.meter.observe import Activations, log_odds
 from phrasefit.model import Features
 
 HEAD_NAMES = ("beat", "downbeat", "phrase")
-# Front end: channels out, kernel (frames, bands), stride over bands, padding of bands.
-STEM = (
-    (32, (5, 3), 3, (0, 0)),
-    (48, (3, 4), 2, (1, 1)),
-    (64, (3, 4), 2, (1, 1)),
-)
-FRONT_REACH = sum(taps // 2 for _, (taps, _), _, _ in STEM)  # frames to each side
 DILATIONS = (1, 2, 4, 8, 16, 32, 64)  # frames; seven blocks hear 5 s to each side
 OUT_DILATIONS = (1, 2, 4)
+KERNEL = 5  # taps of every dilated convolution
+OUT_REACH = sum(OUT_DILATIONS) * (KERNEL // 2)  # frames to each side
 POOL = 4  # frames in one step of the transformer: 80 ms
 N_HEADS = 4
 WINDOW_FRAMES = 1792  # 36 s, the length of a training song: several phrases
@@ -125,8 +121,9 @@ class LearnedModel:
             windows = _windows(len(log_mel))
             rows = self.prepare(_padded(log_mel, windows[-1][0] + WINDOW_FRAMES))
             for start, keep in windows:
-                logits = self.window_logits(rows[start : start + WINDOW_FRAMES])
-                out[keep] = 1 / (1 + np.exp(-logits[keep.start - start : keep.stop - start]))
+                kept = slice(keep.start - start, keep.stop - start)
+                logits = self.window_logits(rows[start : start + WINDOW_FRAMES], kept)
+                out[keep] = 1 / (1 + np.exp(-logits))
         return out
 
     @property
@@ -135,20 +132,12 @@ class LearnedModel:
         return self._weights if self._weights is not None else shipped_weights()
 
     def prepare(self, log_mel: np.ndarray) -> np.ndarray:
-        """What windows are cut from [shape=(n_frames, n_channels)], made once for all of them.
+        """What windows are cut from [shape=(n_frames, n_channels)], made once for all of them."""
+        return FrontEnd(self.weights)(log_mel)
 
-        The front end takes half of the time and hears `FRONT_REACH` frames to each side.
-        """
-        parts = []
-        for start in range(0, len(log_mel), WINDOW_FRAMES):
-            first = max(start - FRONT_REACH, 0)
-            part = _front_end(self.weights, log_mel[first : start + WINDOW_FRAMES + FRONT_REACH])
-            parts.append(part[start - first :][:WINDOW_FRAMES])
-        return np.concatenate(parts)
-
-    def window_logits(self, rows: np.ndarray) -> np.ndarray:
-        """Logits of one window of what `prepare` gave [shape=(WINDOW_FRAMES, 3)]."""
-        return _behind_the_front(self.weights, rows.copy())
+    def window_logits(self, rows: np.ndarray, kept: slice) -> np.ndarray:
+        """Logits of the frames `kept` of one window of what `prepare` gave [shape=(n, 3)]."""
+        return _behind_the_front(self.weights, rows.copy(), kept)
 
 
 @lru_cache(maxsize=1)
@@ -192,39 +181,28 @@ def run_network(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarr
 
     `log_mel` has a multiple of `POOL` frames.
     """
-    return _behind_the_front(weights, _front_end(weights, log_mel))
+    return _behind_the_front(weights, FrontEnd(weights)(log_mel), slice(0, len(log_mel)))
 
 
-def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
-    """Turn channels into logits [shape=(n_frames, 3)]; `x` is used up."""
+def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray, kept: slice) -> np.ndarray:
+    """Turn channels into logits of the frames `kept` [shape=(n, 3)]; `x` is used up."""
     for index, dilation in enumerate(DILATIONS):
         x += _dilated(weights, f"blocks.{index}", x, dilation)
     x += _transformer(weights, x)
+    first = max(kept.start - OUT_REACH, 0)
+    x = x[first : kept.stop + OUT_REACH]
     for index, dilation in enumerate(OUT_DILATIONS):
         x += _dilated(weights, f"out_blocks.{index}", x, dilation)
-    hidden = _silu(x * weights["out.scale"] + weights["out.offset"])
+    x = x[kept.start - first : kept.stop - first]
+    hidden = silu(x * weights["out.scale"] + weights["out.offset"])
     return _linear(weights, "head", hidden)
-
-
-def _front_end(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
-    """Mel bands to channels [shape=(n_frames, n_channels)]."""
-    x = (log_mel * weights["front.scale"] + weights["front.offset"])[:, :, None]
-    for index, (n_out, (taps, height), stride, padding) in enumerate(STEM):
-        padded = np.pad(x, ((taps // 2, taps // 2), padding, (0, 0)))
-        patches = np.lib.stride_tricks.sliding_window_view(padded, (taps, height), axis=(0, 1))
-        patches = patches[:, ::stride].transpose(0, 1, 3, 4, 2)
-        n_frames, n_bands = patches.shape[:2]
-        columns = patches.reshape(n_frames * n_bands, -1)
-        x = _silu(_linear(weights, f"front.{index}", columns)).reshape(n_frames, n_bands, n_out)
-    return _linear(weights, "front.project", x.reshape(len(x), -1))
 
 
 def _dilated(weights: dict[str, np.ndarray], name: str, x: np.ndarray, dilation: int) -> np.ndarray:
     """What one block of dilated convolution adds to `x`."""
-    taps = len(weights[f"{name}.near.weight"]) // x.shape[1]
-    padded = np.pad(x, ((dilation * (taps // 2),) * 2, (0, 0)))
-    shifted = [padded[tap * dilation : tap * dilation + len(x)] for tap in range(taps)]
-    hidden = _silu(_linear(weights, f"{name}.near", np.concatenate(shifted, axis=1)))
+    padded = np.pad(x, ((dilation * (KERNEL // 2),) * 2, (0, 0)))
+    shifted = [padded[tap * dilation : tap * dilation + len(x)] for tap in range(KERNEL)]
+    hidden = silu(_linear(weights, f"{name}.near", np.concatenate(shifted, axis=1)))
     return _linear(weights, f"{name}.mix", hidden)
 
 
@@ -236,7 +214,7 @@ def _transformer(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
     while f"layers.{index}.out.weight" in weights:
         name = f"layers.{index}"
         coarse += _attention(weights, name, coarse, cos, sin)
-        hidden = _silu(_linear(weights, f"{name}.widen", _normalised(coarse)))
+        hidden = silu(_linear(weights, f"{name}.widen", _normalised(coarse)))
         coarse += _linear(weights, f"{name}.narrow", hidden)
         index += 1
     return _linear(weights, "up", _normalised(coarse)).reshape(x.shape)
@@ -249,12 +227,13 @@ def _attention(
     qkv = _normalised(x) @ weights[f"{name}.qkv.weight"]
     query, key, value = qkv.reshape(len(x), 3, N_HEADS, -1).transpose(1, 2, 0, 3)
     query, key = _rotated(query, cos, sin), _rotated(key, cos, sin)
-    scores = query @ key.transpose(0, 2, 1) / np.float32(np.sqrt(query.shape[-1]))
+    query /= np.float32(np.sqrt(query.shape[-1]))
+    scores = query @ key.transpose(0, 2, 1)
     scores -= scores.max(axis=-1, keepdims=True)
     np.exp(scores, out=scores)
-    scores /= scores.sum(axis=-1, keepdims=True)
-    attended = (scores @ value).transpose(1, 0, 2).reshape(len(x), -1)
-    return _linear(weights, f"{name}.out", attended)
+    attended = scores @ value
+    attended /= scores.sum(axis=-1, keepdims=True)
+    return _linear(weights, f"{name}.out", attended.transpose(1, 0, 2).reshape(len(x), -1))
 
 
 def _rotated(x: np.ndarray, cos: np.ndarray, sin: np.ndarray) -> np.ndarray:
@@ -272,11 +251,3 @@ def _linear(weights: dict[str, np.ndarray], name: str, x: np.ndarray) -> np.ndar
     out = x @ weights[f"{name}.weight"]
     out += weights[f"{name}.bias"]
     return out
-
-
-def _silu(x: np.ndarray) -> np.ndarray:
-    """x times its logistic function."""
-    turned = np.negative(x)
-    np.exp(turned, out=turned)
-    turned += 1
-    return np.divide(x, turned, out=turned)

@@ -17,14 +17,15 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
+from phrasefit.meter.front_end import STEM
 from phrasefit.meter.learned import (
     DILATIONS,
     HEAD_NAMES,
+    KERNEL,
     N_HEADS,
     NORM_FLOOR,
     OUT_DILATIONS,
     POOL,
-    STEM,
     rotary_angles,
 )
 
@@ -33,7 +34,6 @@ WIDTH = 128  # width of the transformer at 12.5 frames a second
 N_LAYERS = 4  # transformer layers
 FEED_FORWARD = 384  # hidden width of a transformer layer
 N_BANDS = 96  # mel bands
-TEMPORAL_KERNEL = 5  # taps of every dilated convolution
 
 
 class FrontEnd(nn.Module):
@@ -70,9 +70,9 @@ class DilatedBlock(nn.Module):
 
     def __init__(self, dilation: int, dropout: float) -> None:
         super().__init__()
-        reach = dilation * (TEMPORAL_KERNEL // 2)
+        reach = dilation * (KERNEL // 2)
         self.convolution = nn.Conv1d(
-            CHANNELS, CHANNELS, TEMPORAL_KERNEL, padding=reach, dilation=dilation, bias=False
+            CHANNELS, CHANNELS, KERNEL, padding=reach, dilation=dilation, bias=False
         )
         self.norm = nn.BatchNorm1d(CHANNELS)
         self.mix = nn.Conv1d(CHANNELS, CHANNELS, 1)

@@ -241,10 +241,10 @@ class TorchModel(LearnedModel):
     def prepare(self, log_mel: np.ndarray) -> np.ndarray:
         return log_mel  # the network has a front end of its own
 
-    def window_logits(self, log_mel: np.ndarray) -> np.ndarray:
+    def window_logits(self, log_mel: np.ndarray, kept: slice) -> np.ndarray:
         with torch.no_grad():
             batch = torch.as_tensor(log_mel, device=self._device)[None]
-            return self._network(batch)[0].float().cpu().numpy()
+            return self._network(batch)[0, kept].float().cpu().numpy()
 
 
 def check_songs(model: LearnedModel, songs: list[RenderedSong]) -> list[CheckRow]:

@@ -9,11 +9,11 @@ import pytest
 from phrasefit.audio import HOP_S, SAMPLE_RATE_HZ
 from phrasefit.audio.features import extract_features, log_mel
 from phrasefit.errors import ParameterError
+from phrasefit.meter.front_end import BLOCK_FRAMES, STEM, FrontEnd
 from phrasefit.meter.learned import (
     CONTEXT_FRAMES,
     WINDOW_FRAMES,
     LearnedModel,
-    _front_end,
     _windows,
     shipped_weights,
 )
@@ -84,11 +84,26 @@ def test_long_songs_are_heard_as_short_ones():
     assert np.allclose(whole[start:][inside], alone[inside], atol=0.05)
 
 
-def test_the_front_end_has_no_seams():
-    """Done in parts, to spare memory, it gives what it gives for the whole song at once."""
-    model, mel = LearnedModel(), log_mel(drum_loop(80))
-    assert len(mel) > 2 * WINDOW_FRAMES
-    assert np.allclose(model.prepare(mel), _front_end(model.weights, mel), atol=1e-5)
+def convolved_by_definition(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
+    """The front end in double precision, as its layers are defined, all frames at once."""
+    x = (log_mel.astype(np.float64) * weights["front.scale"] + weights["front.offset"])[..., None]
+    for index, (_, (taps, height), stride, padding) in enumerate(STEM):
+        padded = np.pad(x, ((taps // 2, taps // 2), padding, (0, 0)))
+        patches = np.lib.stride_tricks.sliding_window_view(padded, (taps, height), axis=(0, 1))
+        kernel = weights[f"front.{index}.weight"].reshape(taps, height, x.shape[2], -1)
+        x = np.einsum("nbcth,thco->nbo", patches[:, ::stride], kernel, optimize=True)
+        x += weights[f"front.{index}.bias"]
+        x /= 1 + np.exp(-x)
+    return x.reshape(len(x), -1) @ weights["front.project.weight"] + weights["front.project.bias"]
+
+
+@pytest.mark.parametrize("n_frames", [1, 2, 3, BLOCK_FRAMES + 1, 2 * BLOCK_FRAMES + 4])
+def test_the_front_end_is_its_convolutions_without_seams(n_frames):
+    """Two frames at once, and a block at a time, give what the definition gives."""
+    log_mel = np.random.default_rng(0).uniform(0, 6, (n_frames, 96)).astype(np.float32)
+    weights = shipped_weights()
+    expected = convolved_by_definition(weights, log_mel)
+    assert np.allclose(FrontEnd(weights)(log_mel), expected, atol=2e-5)
 
 
 def test_activations_are_probabilities_for_every_frame():
