@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 IMPOSSIBLE = -1e9  # a log score that no path can pay, finite so that sums stay numbers
+SEGMENT_STEPS = 1 << 14  # of the tables of `track_events`; of frames five minutes
 
 
 def viterbi(
@@ -173,21 +174,21 @@ def track_events(
 
     ``F`` is the best score without a running chain; the answer is the best of all
     ``Q`` and the last ``F``.  Nothing within the shortest gap depends on each other, so
-    that many steps are computed at once.  Only scores are kept: which of the options was
-    the best is asked again for the events of the answer.
+    that many steps are computed at once.  Only scores are kept, those of `SEGMENT_STEPS` at a
+    time: which of the options was the best is asked again for the events of the answer.
     O(n_steps * n_rates * n_places * (n_gaps + reach + n_places)).
     """
     search = _Search(gain, model, places)
-    search.fill()
-    end = int(search.best.max(axis=(1, 2)).argmax())
-    score = float(search.best[end].max())
+    end, score = search.fill()
     return (search.trace(end), score) if score > search.free[-1] else ([], 0.0)
 
 
 class _Search:
-    """Tables of one search: `best` is Q, `onward` is S after as many steps as the longest gap.
+    """One search: `best` is Q, `onward` is S after as many steps as the longest gap.
 
-    `best` has `reach` impossible rates to each side, so that moves are slices.
+    Both hold one segment of steps at a time, from `first` on.  Of the others only `kept` is
+    there, the scores that a segment looks back to: `trace` fills them again.  `best` has
+    `reach` impossible rates to each side, so that moves are slices.
     """
 
     def __init__(self, gain: np.ndarray, model: GapModel, places: Places) -> None:
@@ -197,62 +198,87 @@ class _Search:
         self.step = places.log_transition.astype(np.float32)
         self.gap_cost = model.gap_cost.astype(np.float32)
         self.move_cost = model.move_costs().astype(np.float32)
-        self.pad = int(model.gaps.max())
+        self.pad, self.block = int(model.gaps.max()), int(model.gaps.min())
+        self.segment = self.block * max(1, SEGMENT_STEPS // self.block)
         n_steps, (n_rates, n_places) = len(self.gain), self.start.shape
-        shape = (n_steps, n_rates + 2 * model.reach, n_places)
+        n_rows = min(n_steps, self.segment)
+        shape = (n_rows, n_rates + 2 * model.reach, n_places)
         self.best = np.full(shape, IMPOSSIBLE, dtype=np.float32)
-        shape = (n_steps + self.pad, n_rates, n_places)
-        self.onward = np.full(shape, IMPOSSIBLE, dtype=np.float32)
-        self.free = np.zeros(n_steps + 1)
-        # What a chain of one event is worth when it has been broken off.
-        self.alone = (self.gain + self.start.max(axis=0)).max(axis=1) - float(model.break_cost)
+        self.onward = np.full((self.pad + n_rows, *self.start.shape), IMPOSSIBLE, dtype=np.float32)
+        self.first, self.kept = 0, [self.onward[: self.pad].copy()]
+        # Chains of one event that have been broken off add up to `lone`; F less that only rises.
+        alone = (self.gain + self.start.max(axis=0)).max(axis=1) - float(model.break_cost)
+        self.lone = np.append(0.0, np.cumsum(np.maximum(alone, 0.0, dtype=np.float64)))
+        self.risen, self.free = np.zeros(n_steps + 1), np.zeros(n_steps + 1)
         # Few steps are possible, so that only each place's own sources are asked.
-        n_sources = max(1, int((self.step > IMPOSSIBLE / 2).sum(axis=0).max()))
-        self.sources = np.argsort(-self.step, axis=0)[:n_sources]
+        n_sources = (self.step > IMPOSSIBLE / 2).sum(axis=0)
+        self.sources = np.argsort(-self.step, axis=0)[: max(1, int(n_sources.max()))]
         self.source_step = np.take_along_axis(self.step, self.sources, axis=0)
+        self.meeting = np.flatnonzero(n_sources > 1)  # places with several sources
 
-    def fill(self) -> None:
-        """Compute all scores, a block of steps at a time.
+    def fill(self) -> tuple[int, float]:
+        """Compute all scores; gives the last event of the best path, and its score."""
+        end, score = 0, -np.inf
+        for first in range(0, len(self.gain), self.segment):
+            if first:
+                self.kept.append(self.onward[-self.pad :].copy())
+            top = self._fill_segment(first)
+            if top.max() > score:
+                end, score = first + int(top.argmax()), float(top.max())
+        return end, score
+
+    def _fill_segment(self, first: int) -> np.ndarray:
+        """Compute the scores of a segment, a block at a time; gives the best of each step.
 
         Rates and places lie side by side in columns: the fewer the axes, the faster.
         """
-        model, (n_steps, n_places) = self.model, self.gain.shape
-        rates, block = np.arange(len(self.start)), int(model.gaps.min())
-        start, n_columns = self.start.ravel(), self.start.size
-        place_of = np.tile(np.arange(n_places), len(rates))
+        self.first = first
+        self.onward[: self.pad] = self.kept[first // self.segment]
+        n_rates, n_places = self.start.shape
+        n_columns, middle = self.start.size, self.model.reach * n_places
+        n_rows = min(self.segment, len(self.gain) - first)
+        start, onward = self.start.ravel(), self.onward.reshape(-1, n_places)
+        best = self.best.reshape(len(self.best), -1)
+        near = np.lib.stride_tricks.sliding_window_view(best, n_columns, axis=1)
+        near = near[:, ::n_places].swapaxes(0, 1)  # (moves, steps, columns)
         gap_cost = np.repeat(self.gap_cost.T, n_places, axis=1)[:, None]
-        best, onward = self.best.reshape(n_steps, -1), self.onward.reshape(-1, n_places)
-        middle = model.reach * n_places
-        for first in range(0, n_steps, block):
-            steps = np.arange(first, min(first + block, n_steps))
-            before = steps[:, None] + self.pad - model.gaps.T[:, None]  # (n_gaps, steps, rates)
-            reached = onward.take(before * len(rates) + rates, axis=0)
-            score = (reached.reshape(*before.shape[:2], -1) - gap_cost).max(axis=0)
-            gain = self.gain[steps[:, None], place_of]
-            score += gain
-            self._end_chains(steps, score.max(axis=1).astype(np.float64))
-            free = self.free[steps, None].astype(np.float32)
-            np.maximum(score, free + start + gain, out=score)
-            rows = best[first : first + len(steps)]
-            rows[:, middle : middle + n_columns] = score
-            for move, cost in enumerate(self.move_cost):
-                near = rows[:, move * n_places : move * n_places + n_columns]
-                np.maximum(score, near - cost, out=score)
-            moved = score.reshape(len(steps), -1, n_places)
-            self.onward[self.pad + steps] = self._stepped(moved)
+        gain = np.tile(self.gain[first : first + n_rows], n_rates)
+        before = np.arange(self.block)[:, None] + self.pad - self.model.gaps.T[:, None]
+        before = before * n_rates + np.arange(n_rates)  # (n_gaps, block, rates)
+        for row in range(0, n_rows, self.block):
+            rows = slice(row, min(row + self.block, n_rows))
+            n_now = rows.stop - row
+            reached = onward[row * n_rates :].take(before[:, :n_now], axis=0)
+            reached = reached.reshape(len(before), n_now, -1)
+            reached -= gap_cost
+            score = best[rows, middle : middle + n_columns]
+            np.maximum.reduce(reached, axis=0, out=score)
+            score += gain[rows]
+            begun = start + self._end_chains(first + row, score.max(axis=1))[:, None]
+            begun += gain[rows]
+            np.maximum(score, begun, out=score)
+            moved = (near[:, rows] - self.move_cost[:, None, None]).max(axis=0)
+            self.onward[self.pad + row : self.pad + rows.stop] = self._stepped(
+                moved.reshape(n_now, *self.start.shape)
+            )
+        return best[:n_rows].max(axis=1)
 
     def _stepped(self, score: np.ndarray) -> np.ndarray:
         """Best score by the place after the next step [shape as given, places last]."""
-        return (score[..., self.sources] + self.source_step).max(axis=-2)
+        stepped = score[..., self.sources[0]] + self.source_step[0]
+        if self.meeting.size:
+            several = score[..., self.sources[:, self.meeting]] + self.source_step[:, self.meeting]
+            stepped[..., self.meeting] = several.max(axis=-2)
+        return stepped
 
-    def _end_chains(self, steps: np.ndarray, top: np.ndarray) -> None:
-        """Update F over a block: the best that has ended, or goes on with chains of one event.
-
-        What lone events add up to is taken off, so that what is left is a running maximum.
-        """
-        lone = np.cumsum(np.maximum(self.alone[steps], 0.0))
-        ended = np.maximum.accumulate(top - self.model.break_cost - lone)
-        self.free[steps + 1] = np.maximum(ended, self.free[steps[0]]) + lone
+    def _end_chains(self, first: int, top: np.ndarray) -> np.ndarray:
+        """Update F over a block by its chains' best scores `top`; gives F at its steps."""
+        steps = slice(first + 1, first + 1 + len(top))
+        lone = self.lone[steps]
+        ended = np.maximum.accumulate(top - (self.model.break_cost + lone))
+        self.risen[steps] = np.maximum(ended, self.risen[first])
+        self.free[steps] = self.risen[steps] + lone
+        return self.free[first : steps.stop - 1].astype(np.float32)
 
     def trace(self, event: int) -> list[Chain]:
         """Walk back from the last event of the last chain."""
@@ -263,20 +289,28 @@ class _Search:
             event = self._break_before(int(chain.steps[0]))
         return chains[::-1]
 
+    def _row_of(self, step: int) -> int:
+        """Row of a step in the tables; fills its segment if another is there."""
+        if not self.first <= step < self.first + self.segment:
+            self._fill_segment(step - step % self.segment)
+        return step - self.first
+
     def _trace_chain(self, event: int) -> Chain:
         """Walk back from the last event of a chain to its first."""
         model, reach = self.model, self.model.reach
-        rate, place = np.unravel_index(self.best[event].argmax(), self.best[event].shape)
+        last = self.best[self._row_of(event)]
+        rate, place = np.unravel_index(last.argmax(), last.shape)
         rate -= reach
         found = [(event, rate, place)]
         while True:
             gaps = model.gaps[rate]
-            reached = self.onward[event + self.pad - gaps, rate, place] - self.gap_cost[rate]
+            reached = self.onward[self._row_of(event) + self.pad - gaps, rate, place]
+            reached = reached - self.gap_cost[rate]
             if np.float32(self.free[event]) + self.start[rate, place] > reached.max():
                 break
             event -= int(gaps[reached.argmax()])
-            near = self.best[event, rate : rate + 2 * reach + 1] - self.move_cost[:, None]
-            near = near + self.step[:, place]
+            near = self.best[self._row_of(event), rate : rate + 2 * reach + 1]
+            near = near - self.move_cost[:, None] + self.step[:, place]
             move, place = np.unravel_index(near.argmax(), near.shape)
             rate += move - reach
             found.append((event, rate, place))

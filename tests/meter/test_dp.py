@@ -185,6 +185,25 @@ def test_chains_cost_what_is_claimed(seed: int, placed: bool) -> None:
     assert total == pytest.approx(score, abs=1e-4)
 
 
+@pytest.mark.parametrize("placed", [False, True])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_segments_are_seamless(seed: int, placed: bool, monkeypatch) -> None:
+    """Tables of a few steps at a time, filled again on the way back, give the same chains."""
+    _, model, places = random_chains(seed, placed)
+    gain = np.random.default_rng(seed).normal(scale=1.5, size=(100, len(places.log_start)))
+    gain[40:60] -= 5.0  # a break, so that there are several chains
+
+    whole = track_events(gain, model, places)
+    monkeypatch.setattr("phrasefit._dp.SEGMENT_STEPS", 7)
+    parts = track_events(gain, model, places)
+
+    assert parts[1] == whole[1]
+    assert len(parts[0]) == len(whole[0]) > 1
+    for part, chain in zip(parts[0], whole[0], strict=True):
+        for name in ("steps", "rates", "places"):
+            assert np.array_equal(getattr(part, name), getattr(chain, name))
+
+
 def test_one_place_is_none() -> None:
     """Gains by step alone are those of a single place."""
     gain, model = random_gaps(3)
