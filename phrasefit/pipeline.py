@@ -169,8 +169,19 @@ def listen(
 
 
 def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
-    from phrasefit.audio.features import extract_features, first_sample
     from phrasefit.form import add_form, weigh_half_bar
+
+    bar_map, evidence = _beats(audio, hand_made=hand_made, anyway=anyway, report=report)
+    report(0.8, "finding phrases")
+    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
+    return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
+
+
+def _beats(
+    audio: Audio, *, hand_made: bool, anyway: bool, report: Progress
+) -> tuple[BarMap, BeatEvidence]:
+    """Find beats and bars, and what form is found from; the features are let go then."""
+    from phrasefit.audio.features import extract_features, first_sample
     from phrasefit.form.evidence import beat_evidence
     from phrasefit.meter import track
 
@@ -182,10 +193,7 @@ def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> 
         bar_map = track(audio, features, model=model, anyway=anyway)
     except NoPulseError as exc:
         raise NoPulseError(exc.what, where=audio.info.path, reason=exc.reason) from exc
-    report(0.8, "finding phrases")
-    evidence = beat_evidence(features, bar_map.beat_times_s)
-    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
-    return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
+    return bar_map, beat_evidence(features, bar_map.beat_times_s)
 
 
 def observation_model(*, hand_made: bool) -> Any:

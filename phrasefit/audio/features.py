@@ -89,13 +89,17 @@ def extract_features(audio: Audio, first: int = 0) -> Features:
         band over one frame; `chroma` [shape=(n_frames, 12), C first, each
         row sums to 1 or 0]; `loudness_db` [shape=(n_frames,), dB, full-scale sine = -3].
     """
-    mels, powers = [], []
+    n_frames = _n_frames(audio.samples, first)
+    mel = np.empty((n_frames, N_MELS), dtype=np.float32)  # pieces in a list would be there twice
+    power = np.empty(n_frames, dtype=np.float32)
+    start = 0
     for spectrum in _magnitudes(audio.samples, first):
-        mels.append(np.log1p(LOG_GAIN * (spectrum @ _mel_weights())))
-        powers.append(np.einsum("ij,ij->i", spectrum, spectrum))
-    mel = np.concatenate(mels)
-    # A Hann window spreads a sine's power over 1.5 bins.
-    power = np.concatenate(powers) / (2 * 1.5)
+        here = slice(start, start + len(spectrum))
+        mel[here] = np.log1p(LOG_GAIN * (spectrum @ _mel_weights()))
+        power[here] = np.einsum("ij,ij->i", spectrum, spectrum)
+        start = here.stop
+    mel.setflags(write=False)  # so that `Features` need not copy it
+    power /= 2 * 1.5  # a Hann window spreads a sine's power over 1.5 bins
     loudness_db = 10 * np.log10(np.maximum(power, 10 ** (SILENCE_DB / 10)))
     return Features(
         hop_s=HOP_S,
@@ -162,8 +166,12 @@ def band_means(mel: np.ndarray) -> np.ndarray:
 
 def _magnitudes(samples: np.ndarray, first: int = 0) -> Iterator[np.ndarray]:
     """Yield |STFT| in chunks [shape=(<= CHUNK_FRAMES, N_FFT // 2 + 1)], sine = 1."""
-    n_frames = 1 + (len(samples) - first) // HOP_LENGTH
-    return _spectra(samples, first + np.arange(n_frames) * HOP_LENGTH)
+    return _spectra(samples, first + np.arange(_n_frames(samples, first)) * HOP_LENGTH)
+
+
+def _n_frames(samples: np.ndarray, first: int) -> int:
+    """Count the frames from the one that is centred on sample `first`."""
+    return 1 + (len(samples) - first) // HOP_LENGTH
 
 
 def _chroma(samples: np.ndarray, n_frames: int, first: int) -> np.ndarray:

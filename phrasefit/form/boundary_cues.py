@@ -95,8 +95,7 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
         *(
             cue
             for matrix in (likeness, by_harmony, _cosines(rhythm))
-            for n_bars in REPEAT_BARS
-            for cue in _repetition_edges(matrix, n_bars, hop)
+            for cue in _repetitions(matrix, hop)
         ),
         *_steps(evidence, beats_of_bar, hop),
         _fills(rhythm, hop),
@@ -150,45 +149,50 @@ def _kernel(rows: np.ndarray) -> np.ndarray:
 # `hop` is the number of bar lines from one compared bar to the next one apart from it.
 
 
-def _change(likeness: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
+def _change(sums: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
     """Compare `n_bars` before and after each bar line: alike within, unlike across.
 
-    The checkerboard novelty of J. Foote, "Automatic audio segmentation using a
-    measure of audio novelty", 2000, with averages, so that edges are not favored.
+    `sums` [shape=(n + 1, n + 1)] are those of all bars before a row and a column.  The
+    checkerboard novelty of J. Foote, "Automatic audio segmentation using a measure of
+    audio novelty", 2000, with averages, so that edges are not favored.
     """
-    n = len(likeness)
-    sums = np.zeros((n + 1, n + 1))
-    sums[1:, 1:] = likeness.cumsum(axis=0).cumsum(axis=1)
+    n = len(sums) - 1
+    lines = np.arange(hop, n)
+    before = np.maximum(0, lines - n_bars * hop), lines - hop + 1
+    after = lines, np.minimum(n, lines + n_bars * hop)
 
-    def mean(rows: slice, columns: slice) -> float:
-        r0, r1, c0, c1 = rows.start, rows.stop, columns.start, columns.stop
+    def mean(rows: tuple[np.ndarray, np.ndarray], columns: tuple[np.ndarray, np.ndarray]):
+        (r0, r1), (c0, c1) = rows, columns
         total = sums[r1, c1] - sums[r0, c1] - sums[r1, c0] + sums[r0, c0]
         return total / ((r1 - r0) * (c1 - c0))
 
     novelty = np.zeros(n)
-    for line in range(hop, n):
-        before = slice(max(0, line - n_bars * hop), line - hop + 1)
-        after = slice(line, min(n, line + n_bars * hop))
-        within = (mean(before, before) + mean(after, after)) / 2
-        novelty[line] = within - mean(before, after)
+    novelty[hop:] = (mean(before, before) + mean(after, after)) / 2 - mean(before, after)
     return novelty
 
 
 def _changes(likeness: np.ndarray, hop: int) -> list[np.ndarray]:
     """Measure change over several spans; the longest is broad by nature."""
-    changes = [_change(likeness, n_bars, hop) for n_bars in NOVELTY_BARS]
+    sums = np.zeros((len(likeness) + 1, len(likeness) + 1))
+    sums[1:, 1:] = likeness.cumsum(axis=0).cumsum(axis=1)
+    changes = [_change(sums, n_bars, hop) for n_bars in NOVELTY_BARS]
     return [*(_sharp(change, hop) for change in changes[:-1]), changes[-1]]
 
 
-def _repetition_edges(likeness: np.ndarray, n_bars: int, hop: int) -> tuple[np.ndarray, np.ndarray]:
+def _repetitions(likeness: np.ndarray, hop: int) -> list[np.ndarray]:
+    """Measure where repetitions of several lengths begin and end."""
+    sums = diagonal_sums(likeness)
+    return [cue for n_bars in REPEAT_BARS for cue in _repetition_edges(sums, n_bars, hop)]
+
+
+def _repetition_edges(sums: np.ndarray, n_bars: int, hop: int) -> tuple[np.ndarray, np.ndarray]:
     """Measure at each bar line whether a repetition begins, and whether one ends there.
 
     For every other bar line: how alike are the `n_bars` after both, less how alike
     are the `n_bars` before both.  The largest value says that a repeated stretch
-    begins here, the lowest that one ends.
+    begins here, the lowest that one ends.  `sums` are `diagonal_sums` of the likeness.
     """
-    n = len(likeness)
-    sums = diagonal_sums(likeness)
+    n = len(sums) - 1
     first, second = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
     ahead = np.minimum(n_bars * hop, n - np.maximum(first, second))
     behind = np.minimum(n_bars * hop, np.minimum(first, second) - hop + 1)

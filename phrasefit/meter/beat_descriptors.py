@@ -27,6 +27,7 @@ N_BASS_BANDS = 8  # mel bands up to about 300 Hz
 HARMONY_SPAN_FRAMES = 20
 CONTEXT_BEATS = 4  # a bar to each side
 GAIN_RANGE = (-4.0, 8.0)
+SUM_STEP = 4  # frames from one kept sum to the next
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,7 +37,7 @@ class FrameEvidence:
     `gain` [shape=(n_frames,)] is the log odds of a beat and `downbeat` those of a downbeat
     if there is a beat; `gain_near` and `onsets` [shape=(n_frames, n_bands)] hold the
     largest value within one frame to each side; `change` is the change of harmony;
-    `mel_sum` and `chroma_sum` [shape=(n_frames + 1, ...)] are running sums.
+    `mel_sum` and `chroma_sum` add up frames.
     """
 
     hop_s: float
@@ -45,8 +46,36 @@ class FrameEvidence:
     downbeat: np.ndarray
     onsets: np.ndarray
     change: np.ndarray
-    mel_sum: np.ndarray
-    chroma_sum: np.ndarray
+    mel_sum: FrameSums
+    chroma_sum: FrameSums
+
+
+class FrameSums:
+    """Sums of the first 0, 1, 2 ... rows, each in double precision.
+
+    One in `SUM_STEP` is kept: all would take twice the memory of the rows themselves.
+
+    Parameters
+    ----------
+    rows : np.ndarray [shape=(n_rows, n_columns)]
+    """
+
+    def __init__(self, rows: np.ndarray) -> None:
+        self._rows = rows
+        whole = rows[: len(rows) // SUM_STEP * SUM_STEP].reshape(-1, SUM_STEP, rows.shape[1])
+        self._kept = running_sum(whole.sum(axis=1, dtype=np.float64))
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def before(self, ends: np.ndarray) -> np.ndarray:
+        """Sum of the rows before each of `ends` [shape=(len(ends), n_columns)]."""
+        kept, beyond = np.divmod(ends, SUM_STEP)
+        total = self._kept[kept]
+        for extra in range(SUM_STEP - 1):
+            some = beyond > extra
+            total[some] += self._rows[kept[some] * SUM_STEP + extra]
+        return total
 
 
 def prepare_evidence(features: Features, activations: Activations) -> FrameEvidence:
@@ -55,8 +84,8 @@ def prepare_evidence(features: Features, activations: Activations) -> FrameEvide
     return FrameEvidence(
         hop_s=features.hop_s,
         downbeat=downbeat_log_odds(activations),
-        mel_sum=running_sum(features.log_mel),
-        chroma_sum=running_sum(features.chroma),
+        mel_sum=FrameSums(features.log_mel),
+        chroma_sum=FrameSums(features.chroma),
         gain=gain,
         gain_near=_widen(gain[:, None])[:, 0],
         onsets=_widen(relative_onsets(features)),
@@ -135,11 +164,11 @@ def with_neighbors(rows: np.ndarray, reach: int = CONTEXT_BEATS) -> np.ndarray:
     return np.hstack([padded[start : start + len(rows)] for start in range(2 * reach + 1)])
 
 
-def mean_by_beat(total: np.ndarray, closed: np.ndarray) -> np.ndarray:
-    """Average frames, by their running sums `total`, from each beat to the next."""
-    edge = nearest_frames(closed, len(total) - 1)
+def mean_by_beat(frames: FrameSums, closed: np.ndarray) -> np.ndarray:
+    """Average frames from each beat to the next."""
+    edge = nearest_frames(closed, len(frames))
     start, stop = edge[:-1], np.maximum(edge[1:], edge[:-1] + 1)
-    return (total[stop] - total[start]) / (stop - start)[:, None]
+    return (frames.before(stop) - frames.before(start)) / (stop - start)[:, None]
 
 
 def _turned(rows: np.ndarray, span: int) -> np.ndarray:

@@ -76,7 +76,7 @@ def frame_evidence(features: Features) -> np.ndarray:
     for span in RISE_SPANS_FRAMES:
         after, before = span_means(level, span)
         columns.append(after - before)
-    return np.hstack(columns).astype(np.float32)
+    return np.hstack([column.astype(np.float32, copy=False) for column in columns])
 
 
 def relative_onsets(features: Features) -> np.ndarray:

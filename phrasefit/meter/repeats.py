@@ -58,8 +58,8 @@ def _movement(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     halves = np.interp(np.arange(2 * len(beats) + 1) / 2, np.arange(len(closed)), closed)
     parts = []
-    for total in (heard.chroma_sum, heard.mel_sum):
-        rows = mean_by_beat(total, halves).reshape(len(beats), -1)
+    for frames in (heard.chroma_sum, heard.mel_sum):
+        rows = mean_by_beat(frames, halves).reshape(len(beats), -1)
         rows = rows - _surroundings(rows)
         parts.append(rows / np.sqrt((rows**2).sum(axis=1).mean() + 1e-9))
     return np.hstack(parts).astype(np.float32)

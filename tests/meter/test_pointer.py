@@ -9,8 +9,13 @@ import pytest
 
 from phrasefit.audio.features import extract_features
 from phrasefit.meter import bars, pointer, tempo_readings
-from phrasefit.meter.beat_descriptors import FrameEvidence, describe_beats, prepare_evidence
-from phrasefit.meter.handmade import HandmadeModel, load_weights, running_sum
+from phrasefit.meter.beat_descriptors import (
+    FrameEvidence,
+    FrameSums,
+    describe_beats,
+    prepare_evidence,
+)
+from phrasefit.meter.handmade import HandmadeModel, load_weights
 from phrasefit.meter.statespace import METERS, BarCourses, bar_states
 from phrasefit.meter.tempo_readings import Reading
 from phrasefit.model import Audio, SongInfo
@@ -39,8 +44,8 @@ def heard_in(gain: np.ndarray, downbeat: np.ndarray) -> FrameEvidence:
         downbeat=downbeat,
         onsets=np.zeros((n_frames, 7)),
         change=np.zeros(n_frames),
-        mel_sum=running_sum(np.zeros((n_frames, 96))),
-        chroma_sum=running_sum(np.zeros((n_frames, 12))),
+        mel_sum=FrameSums(np.zeros((n_frames, 96))),
+        chroma_sum=FrameSums(np.zeros((n_frames, 12))),
     )
 
 

@@ -9,8 +9,7 @@ import pytest
 
 from phrasefit._dp import viterbi
 from phrasefit.meter import bars, repeats
-from phrasefit.meter.beat_descriptors import FrameEvidence
-from phrasefit.meter.handmade import running_sum
+from phrasefit.meter.beat_descriptors import FrameEvidence, FrameSums
 from phrasefit.meter.statespace import BELIEVED_CUT_COST, BarCourses, bar_states
 
 FRAMES_A_BEAT = 20
@@ -33,8 +32,8 @@ def heard_in(harmony: np.ndarray) -> tuple[FrameEvidence, np.ndarray]:
         downbeat=silent,
         onsets=np.zeros((len(frames), 7)),
         change=silent,
-        mel_sum=running_sum(np.zeros((len(frames), 96))),
-        chroma_sum=running_sum(frames),
+        mel_sum=FrameSums(np.zeros((len(frames), 96))),
+        chroma_sum=FrameSums(frames),
     )
     return heard, np.arange(len(harmony)) * float(FRAMES_A_BEAT)
 

@@ -169,6 +169,17 @@ def test_chains_are_not_counted_across() -> None:
     assert reading.unbroken.tolist() == [True, True, False, True]
 
 
+@pytest.mark.parametrize("n_rows", [0, 3, 8, 21])
+def test_sums_of_frames_are_those_of_all_before(n_rows: int) -> None:
+    """Kept or not, every sum from none to all rows is that of the rows before it."""
+    rows = np.random.default_rng(n_rows).random((n_rows, 3)).astype(np.float32)
+
+    sums = beat_descriptors.FrameSums(rows).before(np.arange(n_rows + 1))
+
+    expected = [rows[:end].sum(axis=0, dtype=np.float64) for end in range(n_rows + 1)]
+    assert np.allclose(sums, expected, atol=1e-12)
+
+
 def test_smoothing_keeps_an_even_beat() -> None:
     """Beats rounded to frames come nearer to the truth; a straight line stays."""
     exact = 21.3 * np.arange(40)
