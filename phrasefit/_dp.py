@@ -265,6 +265,8 @@ class _Search:
 
     def _stepped(self, score: np.ndarray) -> np.ndarray:
         """Best score by the place after the next step [shape as given, places last]."""
+        if score.shape[-1] == 1:
+            return score + self.source_step[0]
         stepped = score[..., self.sources[0]] + self.source_step[0]
         if self.meeting.size:
             several = score[..., self.sources[:, self.meeting]] + self.source_step[:, self.meeting]
@@ -298,20 +300,21 @@ class _Search:
     def _trace_chain(self, event: int) -> Chain:
         """Walk back from the last event of a chain to its first."""
         model, reach = self.model, self.model.reach
-        last = self.best[self._row_of(event)]
-        rate, place = np.unravel_index(last.argmax(), last.shape)
+        row, n_places = self._row_of(event), len(self.step)
+        rate, place = divmod(int(self.best[row].argmax()), n_places)
         rate -= reach
         found = [(event, rate, place)]
         while True:
             gaps = model.gaps[rate]
-            reached = self.onward[self._row_of(event) + self.pad - gaps, rate, place]
-            reached = reached - self.gap_cost[rate]
-            if np.float32(self.free[event]) + self.start[rate, place] > reached.max():
+            reached = self.onward[row + self.pad - gaps, rate, place] - self.gap_cost[rate]
+            chosen = reached.argmax()
+            if np.float32(self.free[event]) + self.start[rate, place] > reached[chosen]:
                 break
-            event -= int(gaps[reached.argmax()])
-            near = self.best[self._row_of(event), rate : rate + 2 * reach + 1]
-            near = near - self.move_cost[:, None] + self.step[:, place]
-            move, place = np.unravel_index(near.argmax(), near.shape)
+            event -= int(gaps[chosen])
+            row = self._row_of(event)
+            near = self.best[row, rate : rate + 2 * reach + 1] - self.move_cost[:, None]
+            near += self.step[:, place]
+            move, place = divmod(int(near.argmax()), n_places)
             rate += move - reach
             found.append((event, rate, place))
         steps, rates, places = np.array(found[::-1]).T

@@ -24,7 +24,7 @@ from phrasefit.model import Audio, Features
 
 MEL_LOW_HZ, MEL_HIGH_HZ = 30.0, 10_000.0
 LOG_GAIN = 1000.0  # lifts what is 60 dB under full scale to where log1p bends
-CHUNK_FRAMES = 1024
+CHUNK_FRAMES = 256  # with their spectra in the processor's cache
 # Edges of the onset bands: sub-bass and kick, bass, low mids, snare body, voice,
 # attack, cymbals.
 ONSET_BAND_EDGES_HZ = (30.0, 110.0, 220.0, 440.0, 880.0, 1760.0, 4000.0, 10_000.0)
@@ -223,6 +223,8 @@ def _spectra(samples: np.ndarray, centers: np.ndarray) -> Iterator[np.ndarray]:
 def padded_slice(samples: np.ndarray, first: int, stop: int) -> np.ndarray:
     """Cut out ``samples[first:stop]`` as float32, with silence where there are none."""
     inside = samples[max(first, 0) : max(stop, 0)].astype(np.float32, copy=False)
+    if len(inside) == stop - first:
+        return inside
     before = min(max(-first, 0), stop - first)
     return np.pad(inside, (before, stop - first - before - len(inside)))
 

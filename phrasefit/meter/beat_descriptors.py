@@ -142,11 +142,12 @@ def _heard_columns(heard: FrameEvidence, beats: np.ndarray) -> np.ndarray:
     closed = np.append(beats, 2 * beats[-1] - beats[-2])
     onsets = onsets_in_beats(heard, closed)
     mel = mean_by_beat(heard.mel_sum, closed)
-    chroma = mean_by_beat(heard.chroma_sum, closed)
-    bass = np.expm1(mel[:, :N_BASS_BANDS])
+    sound = running_sum(mel)
+    chroma = running_sum(mean_by_beat(heard.chroma_sum, closed))
+    bass = running_sum(np.expm1(mel[:, :N_BASS_BANDS]))
     changes = [_turned(chroma, 1), _turned(chroma, 2), _turned(chroma, 4)]
     changes += [_turned(bass, 1), _turned(bass, 2)]
-    changes += [_moved(mel, 1), _moved(mel, 4), _moved(mel, 8)]
+    changes += [_moved(sound, 1), _moved(sound, 4), _moved(sound, 8)]
     gain = heard.gain_near[nearest_frames(beats, len(heard.gain))]
     return np.hstack(
         [
@@ -171,17 +172,17 @@ def mean_by_beat(frames: FrameSums, closed: np.ndarray) -> np.ndarray:
     return (frames.before(stop) - frames.before(start)) / (stop - start)[:, None]
 
 
-def _turned(rows: np.ndarray, span: int) -> np.ndarray:
+def _turned(total: np.ndarray, span: int) -> np.ndarray:
     """Change of direction: cosine distance of the next `span` beats from the last."""
-    after, before = span_means(rows, span)
+    after, before = span_means(total, span)
     change = cosine_distance(after, before)
     change[0] = 0.0
     return change
 
 
-def _moved(rows: np.ndarray, span: int) -> np.ndarray:
+def _moved(total: np.ndarray, span: int) -> np.ndarray:
     """Change of place: Euclidean distance of the next `span` beats from the last."""
-    after, before = span_means(rows, span)
+    after, before = span_means(total, span)
     change = np.linalg.norm(after - before, axis=1)
     change[0] = 0.0
     return change

@@ -39,9 +39,12 @@ class FrontEnd:
     def __call__(self, log_mel: np.ndarray) -> np.ndarray:
         """Give the channels of each frame [shape=(n_frames, n_channels), float32]."""
         channels = np.empty((len(log_mel), len(self._project[1])), dtype=np.float32)
+        before = block = np.empty(0, dtype=np.float32)
         for start in range(0, len(log_mel), BLOCK_FRAMES):
             first = max(start - FRONT_REACH, 0)
-            block = self._block(log_mel[first : start + BLOCK_FRAMES + FRONT_REACH])
+            heard = log_mel[first : start + BLOCK_FRAMES + FRONT_REACH]
+            if not np.array_equal(heard, before):  # as in the silence that fills a last window
+                before, block = heard, self._block(heard)
             channels[start : start + BLOCK_FRAMES] = block[start - first :][:BLOCK_FRAMES]
         return channels
 
@@ -49,17 +52,17 @@ class FrontEnd:
         """Run all layers over a few frames, before and after which there is nothing."""
         x = _by_columns(log_mel * self._scale + self._offset, self._kernels[0], self._biases[0])
         for layer in range(1, len(STEM)):
-            x = _in_pairs(silu(x), layer, self._kernels[layer], self._biases[layer])
+            x = _in_pairs(x, layer, self._kernels[layer], self._biases[layer])
         weight, bias = self._project
         return silu(x).reshape(len(x), -1) @ weight + bias
 
 
-def silu(x: np.ndarray) -> np.ndarray:
-    """x times its logistic function."""
+def silu(x: np.ndarray, out: np.ndarray | None = None) -> np.ndarray:
+    """x times its logistic function, in `out` if there is one."""
     turned = np.negative(x)
     np.exp(turned, out=turned)
     turned += 1
-    return np.divide(x, turned, out=turned)
+    return np.divide(x, turned, out=turned if out is None else out)
 
 
 def _by_columns(x: np.ndarray, kernel: np.ndarray, bias: np.ndarray) -> np.ndarray:
@@ -74,7 +77,7 @@ def _by_columns(x: np.ndarray, kernel: np.ndarray, bias: np.ndarray) -> np.ndarr
 
 
 def _in_pairs(x: np.ndarray, layer: int, kernels: np.ndarray, bias: np.ndarray) -> np.ndarray:
-    """Convolve channels [shape=(n_frames, n_bands, n_channels)] over three frames, two at once.
+    """Convolve `silu` of channels [shape=(n_frames, n_bands, n_channels)], two frames at once.
 
     Notes
     -----
@@ -84,9 +87,10 @@ def _in_pairs(x: np.ndarray, layer: int, kernels: np.ndarray, bias: np.ndarray) 
     band out hears of a frame lies in a row, so that it is multiplied where it is.
     """
     n_out, (_, height), stride, (low, high) = STEM[layer]
-    n_frames, _, n_in = x.shape
+    n_frames, n_bands, n_in = x.shape
     n_pairs = (n_frames + 1) // 2
-    padded = np.pad(x, ((1, 2 * n_pairs - n_frames + 1), (low, high), (0, 0)))
+    padded = np.zeros((2 * n_pairs + 2, low + n_bands + high, n_in), dtype=np.float32)
+    silu(x, out=padded[1 : n_frames + 1, low : low + n_bands])
     evens, odds = padded.reshape(n_pairs + 1, 2, -1).swapaxes(0, 1)
     a, b, c, d = evens[:-1], odds[:-1], evens[1:], odds[1:]
     mixed = np.empty((4, *a.shape), dtype=np.float32)

@@ -70,7 +70,7 @@ def frame_evidence(features: Features) -> np.ndarray:
     rise of each band over each of `RISE_SPANS_FRAMES`.
     """
     onsets = relative_onsets(features)
-    level = band_means(features.log_mel)
+    level = running_sum(band_means(features.log_mel))
     columns = [shift_rows(onsets, -lag) for lag in LAGS_FRAMES]
     columns.append(harmony_change(features.chroma, HARMONY_SPAN_FRAMES)[:, None])
     for span in RISE_SPANS_FRAMES:
@@ -90,7 +90,7 @@ def relative_onsets(features: Features) -> np.ndarray:
 
 def harmony_change(chroma: np.ndarray, span: int) -> np.ndarray:
     """Cosine distance between chroma after and before each frame [shape=(n_frames,), 0-1]."""
-    after, before = span_means(chroma, span)
+    after, before = span_means(running_sum(chroma), span)
     return cosine_distance(after, before)
 
 
@@ -100,18 +100,17 @@ def cosine_distance(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return 1.0 - (a * b).sum(axis=1) / (norms + 1e-9)
 
 
-def span_means(rows: np.ndarray, span: int) -> tuple[np.ndarray, np.ndarray]:
+def span_means(total: np.ndarray, span: int) -> tuple[np.ndarray, np.ndarray]:
     """Mean of the `span` rows from each row on, and of the `span` rows before it.
 
-    At the ends of the song only the rows there are used; before the first row the
-    mean is 0.
+    `total` is the `running_sum` of the rows.  At the ends of the song only the rows there
+    are used; before the first row the mean is 0.
     """
-    n = len(rows)
-    total = running_sum(rows)
+    n = len(total) - 1
     here = np.arange(n)
     last, first = np.minimum(here + span, n), np.maximum(here - span, 0)
-    after = (total[last] - total[here]) / (last - here)[:, None]
-    before = (total[here] - total[first]) / np.maximum(here - first, 1)[:, None]
+    after = (total[last] - total[:-1]) / (last - here)[:, None]
+    before = (total[:-1] - total[first]) / np.maximum(here - first, 1)[:, None]
     return after, before
 
 
