@@ -209,6 +209,7 @@ class _Search:
         # Chains of one event that have been broken off add up to `lone`; F less that only rises.
         alone = (self.gain + self.start.max(axis=0)).max(axis=1) - float(model.break_cost)
         self.lone = np.append(0.0, np.cumsum(np.maximum(alone, 0.0, dtype=np.float64)))
+        self.break_cost = self.lone + model.break_cost
         self.risen, self.free = np.zeros(n_steps + 1), np.zeros(n_steps + 1)
         # Few steps are possible, so that only each place's own sources are asked.
         n_sources = (self.step > IMPOSSIBLE / 2).sum(axis=0)
@@ -253,9 +254,10 @@ class _Search:
             reached -= gap_cost
             score = best[rows, middle : middle + n_columns]
             np.maximum.reduce(reached, axis=0, out=score)
-            score += gain[rows]
+            gained = gain[rows]
+            score += gained
             begun = start + self._end_chains(first + row, score.max(axis=1))[:, None]
-            begun += gain[rows]
+            begun += gained
             np.maximum(score, begun, out=score)
             moved = (near[:, rows] - self.move_cost[:, None, None]).max(axis=0)
             self.onward[self.pad + row : self.pad + rows.stop] = self._stepped(
@@ -276,10 +278,10 @@ class _Search:
     def _end_chains(self, first: int, top: np.ndarray) -> np.ndarray:
         """Update F over a block by its chains' best scores `top`; gives F at its steps."""
         steps = slice(first + 1, first + 1 + len(top))
-        lone = self.lone[steps]
-        ended = np.maximum.accumulate(top - (self.model.break_cost + lone))
-        self.risen[steps] = np.maximum(ended, self.risen[first])
-        self.free[steps] = self.risen[steps] + lone
+        ended, risen = top - self.break_cost[steps], self.risen[steps]
+        np.maximum.accumulate(ended, out=ended)
+        np.maximum(ended, self.risen[first], out=risen)
+        np.add(risen, self.lone[steps], out=self.free[steps])
         return self.free[first : steps.stop - 1].astype(np.float32)
 
     def trace(self, event: int) -> list[Chain]:
