@@ -187,23 +187,39 @@ def run_network(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarr
 def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray, kept: slice) -> np.ndarray:
     """Turn channels into logits of the frames `kept` [shape=(n, 3)]; `x` is used up."""
     for index, dilation in enumerate(DILATIONS):
-        x += _dilated(weights, f"blocks.{index}", x, dilation)
+        _add_dilated(weights, f"blocks.{index}", x, dilation)
     x += _transformer(weights, x)
     first = max(kept.start - OUT_REACH, 0)
     x = x[first : kept.stop + OUT_REACH]
     for index, dilation in enumerate(OUT_DILATIONS):
-        x += _dilated(weights, f"out_blocks.{index}", x, dilation)
+        _add_dilated(weights, f"out_blocks.{index}", x, dilation)
     x = x[kept.start - first : kept.stop - first]
     hidden = silu(x * weights["out.scale"] + weights["out.offset"])
     return _linear(weights, "head", hidden)
 
 
-def _dilated(weights: dict[str, np.ndarray], name: str, x: np.ndarray, dilation: int) -> np.ndarray:
-    """What one block of dilated convolution adds to `x`."""
-    padded = np.pad(x, ((dilation * (KERNEL // 2),) * 2, (0, 0)))
-    shifted = [padded[tap * dilation : tap * dilation + len(x)] for tap in range(KERNEL)]
-    hidden = silu(_linear(weights, f"{name}.near", np.concatenate(shifted, axis=1)))
-    return _linear(weights, f"{name}.mix", hidden)
+def _add_dilated(weights: dict[str, np.ndarray], name: str, x: np.ndarray, dilation: int) -> None:
+    """Add to `x` what one block of dilated convolution makes of it."""
+    n_frames, taps = len(x), weights[f"{name}.near.weight"].reshape(KERNEL, x.shape[1], -1)
+    near = np.empty((n_frames, taps.shape[2]), dtype=np.float32)
+    near[:] = weights[f"{name}.near.bias"]
+    for tap, weight in enumerate(taps):
+        later = (tap - KERNEL // 2) * dilation
+        first, stop = max(0, -later), n_frames - max(0, later)
+        if first < stop:
+            _add_product(near[first:stop], x[first + later : stop + later], weight)
+    x += weights[f"{name}.mix.bias"]
+    _add_product(x, silu(near), weights[f"{name}.mix.weight"])
+
+
+def _add_product(total: np.ndarray, x: np.ndarray, weight: np.ndarray) -> None:
+    """Add ``x @ weight`` to `total` where it is; all are float32 with their rows in order.
+
+    NumPy would need an array for the product, or one of all that is multiplied.
+    """
+    from scipy.linalg.blas import sgemm
+
+    sgemm(1.0, weight.T, x.T, 1.0, total.T, overwrite_c=True)
 
 
 def _transformer(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:

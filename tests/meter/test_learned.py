@@ -14,6 +14,7 @@ from phrasefit.meter.learned import (
     CONTEXT_FRAMES,
     WINDOW_FRAMES,
     LearnedModel,
+    _add_dilated,
     _windows,
     shipped_weights,
 )
@@ -104,6 +105,22 @@ def test_the_front_end_is_its_convolutions_without_seams(n_frames):
     weights = shipped_weights()
     expected = convolved_by_definition(weights, log_mel)
     assert np.allclose(FrontEnd(weights)(log_mel), expected, atol=2e-5)
+
+
+@pytest.mark.parametrize("n_frames", [1, 20, 300])
+def test_a_dilated_block_is_its_convolution(n_frames):
+    """Added up in place, tap by tap, also where taps reach beyond all frames."""
+    x = np.random.default_rng(0).normal(size=(n_frames, 96)).astype(np.float32)
+    weights, name, dilation = shipped_weights(), "blocks.4", 16
+    padded = np.pad(x.astype(np.float64), ((2 * dilation, 2 * dilation), (0, 0)))
+    columns = np.hstack([padded[tap * dilation :][:n_frames] for tap in range(5)])
+    near = columns @ weights[f"{name}.near.weight"] + weights[f"{name}.near.bias"]
+    mixed = (near / (1 + np.exp(-near))) @ weights[f"{name}.mix.weight"]
+    expected = x + mixed + weights[f"{name}.mix.bias"]
+
+    _add_dilated(weights, name, x, dilation)
+
+    assert np.allclose(x, expected, atol=1e-5)
 
 
 def test_activations_are_probabilities_for_every_frame():
