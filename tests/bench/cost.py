@@ -5,7 +5,8 @@
 CPU time (user + system) of child processes; *cold* is a fresh process that listens once,
 *warm* what a second song costs in the same process.  Peak memory is of the cold
 process.  The song is a stereo MP3 written by soundfile.  Every figure is the best of
-`--repeat` runs, because other programs can only add to it.
+`--repeat` runs, because other programs can only add to it; the systems take turns, so that
+other programs meet them all alike.
 """
 
 from __future__ import annotations
@@ -90,11 +91,17 @@ def run_warm(code: str, path: Path) -> float:
     return float(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
 
 
-def measure(code: str, path: Path, repeat: int) -> tuple[float, float, float]:
-    """Best cold and warm CPU seconds, and peak MB."""
-    cold = [run_cold(code, path) for _ in range(repeat)]
-    warm = [run_warm(code, path) for _ in range(repeat)]
-    return min(s for s, _ in cold), min(warm), max(mb for _, mb in cold)
+def measure(names: list[str], path: Path, repeat: int) -> dict[str, tuple[float, float, float]]:
+    """Best cold and warm CPU seconds, and peak MB, of each system."""
+    cold, warm = ({name: [] for name in names} for _ in range(2))
+    for _ in range(repeat):
+        for name in names:
+            cold[name].append(run_cold(SYSTEMS[name], path))
+            warm[name].append(run_warm(SYSTEMS[name], path))
+    return {
+        name: (min(s for s, _ in cold[name]), min(warm[name]), max(mb for _, mb in cold[name]))
+        for name in names
+    }
 
 
 def main() -> None:
@@ -113,7 +120,7 @@ def main() -> None:
         )
         maker.start()
         maker.join()
-        rows = {n: measure(SYSTEMS[n], path, options.repeat) for n in options.systems}
+        rows = measure(options.systems, path, options.repeat)
     base_cold, base_warm, _ = next(iter(rows.values()))
     print(f"{options.minutes:g} minutes of stereo MP3, one thread")
     print(f"{'':28}  cold s  ratio   warm s  ratio   peak MB")
