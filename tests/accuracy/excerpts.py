@@ -24,7 +24,7 @@ from pathlib import Path
 
 import mir_eval
 import numpy as np
-from referee import calibration_error, f_measure
+from referee import calibration_error, f_measure, unbiased_calibration_error
 
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features, first_sample
@@ -136,7 +136,8 @@ def sureness(rows: list[dict]) -> str:
         ]
         lines.append(
             f"{name}: called {sure.mean():.2f}, right {right.mean():.2f}, error {error:.3f}"
-            f" ({np.mean(by_chance):.3f} if all of it were true)"
+            f" ({np.mean(by_chance):.3f} if all of it were true;"
+            f" {unbiased_calibration_error(sure, right):.3f} without what chance adds)"
         )
     return "\n".join(lines)
 

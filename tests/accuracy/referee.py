@@ -169,6 +169,21 @@ def calibration_error(sure: np.ndarray, right: np.ndarray, n_bins: int = 5) -> f
     return float(np.sum(gaps) / max(1, order.size))
 
 
+def unbiased_calibration_error(sure: np.ndarray, right: np.ndarray, n_bins: int = 5) -> float:
+    """Root of the squared calibration error over equal bins, without what chance adds to it.
+
+    The debiased estimator of A. Kumar, P. Liang and T. Ma, "Verified uncertainty calibration",
+    2019: each bin's squared gap less the variance of its mean.  Below 0 is 0.
+    """
+    order = np.argsort(sure, kind="stable")
+    total = 0.0
+    for rows in np.array_split(order, n_bins):
+        share = np.mean(right[rows])
+        chance = share * (1 - share) / (rows.size - 1)
+        total += rows.size / order.size * ((share - np.mean(sure[rows])) ** 2 - chance)
+    return float(np.sqrt(max(total, 0.0)))
+
+
 def bootstrap_interval(
     values: np.ndarray, n_draws: int = 2000, seed: int = 0
 ) -> tuple[float, float, float]:

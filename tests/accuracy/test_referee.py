@@ -11,6 +11,7 @@ from referee import (
     category,
     plan_agreement,
     score_reading,
+    unbiased_calibration_error,
     wall_overlap,
 )
 
@@ -144,3 +145,16 @@ def test_calibration_error_of_known_cases():
     sure = rng.uniform(0, 1, 20_000)
     assert calibration_error(sure, rng.uniform(0, 1, sure.size) < sure) < 0.02
     assert calibration_error(np.ones(40), np.arange(40) % 2) == pytest.approx(0.5)
+
+
+def test_what_chance_adds_to_a_calibration_error_is_taken_off():
+    """Of 50 songs: where all is true about 0 is left on average, where it is not all of it."""
+    rng = np.random.default_rng(3)
+    sure = np.tile([0.5, 0.6, 0.7, 0.8, 0.9], 10)
+    true = [rng.uniform(size=sure.size) < sure for _ in range(400)]
+    wrong = [rng.uniform(size=sure.size) < sure - 0.3 for _ in range(400)]
+
+    assert np.mean([calibration_error(sure, right) for right in true]) > 0.08
+    assert np.median([unbiased_calibration_error(sure, right) for right in true]) < 0.03
+    squares = [unbiased_calibration_error(sure, right) ** 2 for right in wrong]
+    assert np.sqrt(np.mean(squares)) == pytest.approx(0.3, abs=0.02)
