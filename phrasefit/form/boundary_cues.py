@@ -31,6 +31,7 @@ CUES = (
     "fill", "cymbal", "quiet_before", "accent",
     *(f"like_{n}_before" for n in LAG_BARS),
 )  # fmt: skip
+Span = tuple[np.ndarray, np.ndarray]  # first bars, and those after the last
 PLACES = ("odd_bar", "odd_bar_before", "near_start", "near_end", "in_threes", "in_twos")
 
 
@@ -161,7 +162,7 @@ def _change(sums: np.ndarray, n_bars: int, hop: int) -> np.ndarray:
     before = np.maximum(0, lines - n_bars * hop), lines - hop + 1
     after = lines, np.minimum(n, lines + n_bars * hop)
 
-    def mean(rows: tuple[np.ndarray, np.ndarray], columns: tuple[np.ndarray, np.ndarray]):
+    def mean(rows: Span, columns: Span) -> np.ndarray:
         (r0, r1), (c0, c1) = rows, columns
         total = sums[r1, c1] - sums[r0, c1] - sums[r1, c0] + sums[r0, c0]
         return total / ((r1 - r0) * (c1 - c0))

@@ -59,12 +59,16 @@ def hear_bent(hear: Hear, log_mel: np.ndarray, bend: Bend) -> np.ndarray:
 
 
 def hear_bends(hear: Hear, log_mel: np.ndarray) -> np.ndarray:
-    """Hear a spectrum in every way of `BENDS`: the mean of the log odds, as probabilities.
+    """Hear a spectrum in every way of `BENDS`, and put that together.
 
     Parameters and result are those of `hear_bent`.
     """
-    odds = np.mean([log_odds(hear_bent(hear, log_mel, bend)) for bend in BENDS], axis=0)
-    return 1 / (1 + np.exp(-odds))
+    return together([hear_bent(hear, log_mel, bend) for bend in BENDS])
+
+
+def together(hearings: list[np.ndarray]) -> np.ndarray:
+    """Put hearings of the same frames together: the mean of their log odds, as probabilities."""
+    return 1 / (1 + np.exp(-np.mean([log_odds(one) for one in hearings], axis=0)))
 
 
 def _bent(log_mel: np.ndarray, bend: Bend) -> np.ndarray:

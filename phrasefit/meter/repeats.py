@@ -22,7 +22,7 @@ NEAREST_BEATS = 16  # a groove repeats itself at once, and any place in the bar 
 ALIKE = 0.5  # correlation from which a stretch may be a repeat
 SHARPNESS = 16.0  # how fast a less alike stretch loses to the most alike
 QUIET_SHARE = 0.5  # of the usual change from beat to beat; below it likeness is chance
-# Weight of one beat's repeats against its own evidence: four beats outweigh a cut.
+# Weight of one beat's repeats against its own evidence: thirteen beats outweigh a cut.
 # This and the above: most bars right on made songs; nearby values do as well.
 WEIGHT = 3.0
 MAX_ROUNDS = 4

@@ -23,9 +23,9 @@ import numpy as np
 
 from phrasefit.audio.features import extract_features
 from phrasefit.meter import bars, beat_descriptors, confidence, pointer, tempo_readings
-from phrasefit.meter.hearings import BENDS, hear_bent
+from phrasefit.meter.hearings import BENDS, hear_bent, together
 from phrasefit.meter.learned import HEAD_NAMES, LearnedModel
-from phrasefit.meter.observe import Activations, log_odds
+from phrasefit.meter.observe import Activations
 from phrasefit.model import Features
 from phrasefit.training.judgments import beat_f_measure
 from phrasefit.training.rendered import (
@@ -72,8 +72,7 @@ def label(path: Path, model: LearnedModel) -> list[RenderedSong]:
     ))  # fmt: skip
     mel = features.log_mel
     heard = [hear_bent(model.probabilities, mel, bend)[:, :2] for bend in BENDS]
-    together = np.mean([log_odds(one) for one in heard], axis=0)
-    marked = mark(model, features, 1 / (1 + np.exp(-together)))
+    marked = mark(model, features, together(heard))
     if marked is None or not is_sure(marked):
         return []
     others = [mark(model, features, one) for one in heard]

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import argparse
 import json
-from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +22,8 @@ import soundfile
 from render import Truth, save_song
 from run import load_model, songs_below
 from systems import Song, hear
+
+from phrasefit.model import BarMap
 
 BEATS = 4  # a bar
 SPLICED = 2  # beats cut out or played twice
@@ -101,7 +102,7 @@ def judge(path: Path, set_name: str, out: Path, *, repeat: bool) -> dict | None:
     return row
 
 
-def _odd_in(heard) -> list[float]:
+def _odd_in(heard: BarMap) -> list[float]:
     in_fours = heard.meter == BEATS
     return odd_bars(heard.beat_times_s, heard.positions) if in_fours else []
 
@@ -117,7 +118,7 @@ def main() -> None:
     options = parser.parse_args()
     rows = Parallel(n_jobs=options.jobs)(
         delayed(judge)(path, set_name, options.out, repeat=bool(number % 2))
-        for number, (path, set_name) in zip(count(), songs_below(options.folders), strict=False)
+        for number, (path, set_name) in enumerate(songs_below(options.folders))
     )
     rows = [row for row in rows if row]
     for set_name in [*dict.fromkeys(row["set"] for row in rows), "all"]:

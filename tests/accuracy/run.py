@@ -36,7 +36,7 @@ from referee import (
     score_reading,
     wall_overlap,
 )
-from systems import Song, hear, n_odd_bars, naive_map, reading_of, with_form_of
+from systems import Song, hear, naive_map, reading_of, with_form_of
 
 from phrasefit.errors import PhrasefitError
 
@@ -50,7 +50,6 @@ SHOWN = (
     ("timing_ms", "timing ms"),
     ("bias_ms", "bias ms"),
     ("meter_right", "meter"),
-    ("odd_bars", "odd bars too many"),
     ("section_f_05", "section 0.5 s"),
     ("section_f_3", "section 3 s"),
     ("plan", "plan agreement"),
@@ -146,8 +145,6 @@ def judge(path: Path, set_name: str, options: argparse.Namespace) -> list[dict]:
         row |= {"true_bpm": _bpm(song.truth.beats_s), "heard_bpm": _bpm(estimate.beats_s)}
         row |= {"has_sections": len(song.truth.sections_s) > 1, "cpu_s": round(cpu_s, 2)}
         if heard and system != "naive":
-            odd = n_odd_bars(heard.positions, heard.meter)
-            row["odd_bars"] = odd - n_odd_bars(song.document["positions"], song.truth.meter)
             confidence = heard.confidence
             row |= {"sure_of_beats": confidence.beats, "sure_of_one": confidence.downbeat}
             row |= {"sure_of_meter": confidence.meter}

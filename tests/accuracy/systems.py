@@ -138,12 +138,6 @@ def reading_of(bar_map: BarMap) -> Reading:
     )
 
 
-def n_odd_bars(positions: np.ndarray, meter: int) -> int:
-    """Bars, neither first nor last, that do not have `meter` beats."""
-    lengths = np.diff(np.flatnonzero(np.asarray(positions) == 1))
-    return int(np.sum(lengths != meter))
-
-
 def hear(song: Song, model: object | None) -> tuple[BarMap | None, str]:
     """Track a song with an observation model; on failure the reason in words."""
     try:

@@ -64,9 +64,7 @@ def test_the_mean_is_of_log_odds() -> None:
 
 
 @pytest.mark.parametrize(("seconds", "n_hearings"), [(SHORT_S, 3), (SHORT_S + 1, 1)])
-def test_only_short_music_is_heard_often(
-    seconds: float, n_hearings: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_only_short_music_is_heard_often(seconds: float, n_hearings: int) -> None:
     """A song is heard once: over its length errors even out, and three hearings cost three."""
     counted = 0
 
