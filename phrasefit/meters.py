@@ -121,6 +121,12 @@ SONG_METERS: dict[int, SongMeter] = {
 }
 
 
+def phrase_beats_of(song_meter: int) -> tuple[int, int, int]:
+    """Give the beats of a phrase, of half and of a quarter of it: eight, four and two bars."""
+    known = SONG_METERS.get(song_meter)
+    return known.phrase_beats if known else (8 * song_meter, 4 * song_meter, 2 * song_meter)
+
+
 def counted_beat_by_beat(song_meter: int) -> DanceMeter:
     """Give the dance meter of bars of so many beats where every beat is counted."""
     return THREES if song_meter % THREES.song_bar_counts == 0 else FOURS

@@ -26,6 +26,8 @@ from phrasefit.errors import MapError, ParameterError
 from phrasefit.meters import LEVELS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
 
     from phrasefit.fit.request import PlanRequest
@@ -165,6 +167,45 @@ class Phrase:
     strength: float
 
 
+def form_starts(sections: Sequence[Section], phrases: Sequence[Phrase]) -> list[int]:
+    """List the beats on which sections, and then phrases, begin: what tells one form by."""
+    return [s.start_beat for s in sections] + [p.start_beat for p in phrases]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outlook:
+    """How strongly phrases are expected to begin on each bar line, over all forms of the song.
+
+    Every way to cut the song into sections has a probability, and each cuts them into phrases;
+    this is their mean.  `beats` [shape=(n,), ascending]: bar lines.  `sections` [shape=(n,),
+    0-1]: the expected strength of the start of a section there.  `groups` [shape=(g,), beats,
+    ascending]: lengths of phrase; `phrases` [shape=(g, n), 0-1]: that of a phrase of at least
+    this length that begins inside a section.  `likeliest` [shape=(m,), beats]: the starts
+    (`form_starts`) of the likeliest form; a map with another one was changed since.
+    """
+
+    beats: np.ndarray
+    sections: np.ndarray
+    groups: np.ndarray
+    phrases: np.ndarray
+    likeliest: np.ndarray
+
+    def __post_init__(self) -> None:
+        import numpy as np
+
+        beats, groups = _freeze(self, "beats", "int64"), _freeze(self, "groups", "int64")
+        sections = _freeze(self, "sections", "float64")
+        phrases = _freeze(self, "phrases", "float64")
+        _freeze(self, "likeliest", "int64")
+        if not groups.size or np.any(np.diff(groups) <= 0) or np.any(np.diff(beats) < 0):
+            raise MapError("outlook: it needs bar lines in order, and at least one group, in order")
+        if sections.shape != beats.shape or phrases.shape != (*groups.shape, *beats.shape):
+            raise MapError(
+                f"outlook: for {groups.size} groups on {beats.size} bar lines it needs one value"
+                " of sections for each line, and of phrases for each group and line"
+            )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OddBar:
     """A bar that has more or fewer beats than the others: when it begins, and how many."""
@@ -245,7 +286,8 @@ class BarMap:
     was played to a click.  `end_s` is where the last beat's span ends.  `beats_per_count`
     is the level at which a person chose to count (see `phrasefit.meters.LEVELS`); None
     where nobody did, and the planner chooses by tempo.  `singing_at_s` is where the singing
-    begins, None where nobody said so: it is not listened for.
+    begins, None where nobody said so: it is not listened for.  `sections` and `phrases` are
+    the likeliest form; `outlook` weighs all forms, None where only that one is known.
     """
 
     beat_times_s: np.ndarray
@@ -256,6 +298,7 @@ class BarMap:
     duration_s: float
     sections: tuple[Section, ...] = ()
     phrases: tuple[Phrase, ...] = ()
+    outlook: Outlook | None = None
     confidence: Confidence = field(default_factory=Confidence)
     alternatives: tuple[Alternative, ...] = ()
     tempo_drift_percent: float = 0.0
@@ -286,6 +329,16 @@ class BarMap:
             raise ParameterError(f"meter={self.meter} must be at least 1 beat a bar")
         if self.beats_per_count not in (None, *LEVELS):
             raise ParameterError(f"beats_per_count={self.beats_per_count:g} must be 0.5, 1, 2 or 3")
+
+    @property
+    def all_forms(self) -> Outlook | None:
+        """The outlook, unless sections or phrases are no longer those that it goes with."""
+        outlook = self.outlook
+        if outlook is None or outlook.likeliest.tolist() != form_starts(
+            self.sections, self.phrases
+        ):
+            return None
+        return outlook
 
 
 # ------------------------------------------------------------------- routine
@@ -420,7 +473,9 @@ class CountGrid:
 
     `times_s` [shape=(n + 1,)]: start of each count, and the end of the last.
     `bar_start` [shape=(n,), bool]: a bar begins here.  `strength`
-    [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here.
+    [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here, in the
+    likeliest form of the song, which is what is shown.  `expected` [shape=(n,), 0-1]: the same
+    over all forms, which is what is planned by; the same where only one form is known.
     `section` [shape=(n,)]: index into ``BarMap.sections``, -1 before the first.
     `beats_per_count` is 0.5, 1 or 2; 3 where a six is danced to its dotted beats.
     `singing` is the count on which the first line that is sung begins, None if not known.
@@ -429,6 +484,7 @@ class CountGrid:
     times_s: np.ndarray
     bar_start: np.ndarray
     strength: np.ndarray
+    expected: np.ndarray
     section: np.ndarray
     beats_per_count: float
     counts_per_minute: float
@@ -439,6 +495,7 @@ class CountGrid:
         _freeze(self, "times_s", "float64")
         _freeze(self, "bar_start", "bool")
         _freeze(self, "strength", "float64")
+        _freeze(self, "expected", "float64")
         _freeze(self, "section", "int64")
 
 

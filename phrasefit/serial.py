@@ -34,6 +34,7 @@ MOST_BEATS = 30_000  # an hour at 500 a minute
 LONGEST_GAP_S = 1800.0  # without a beat, amid a song
 SHORTEST_BEAT_S, LONGEST_BEAT_S = 0.1, 6.0
 LAST_S = 24 * 3600.0
+MOST_GROUPS = 16
 MOST_PHRASES, MOST_SECTIONS, MOST_ALTERNATIVES, MOST_NOTES = 5000, 2000, 100, 200
 TEMPO_SLIP = 8.0  # a tempo further from that of the beats is not theirs, whatever is counted
 MOST_LETTERS = 12  # of a section's name, as far as pictures have room
@@ -153,9 +154,26 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             }
             for p in bar_map.phrases
         ],
+        **_outlook_document(bar_map, times),
         "confidence": encode(bar_map.confidence),
         "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
         "notes": list(bar_map.notes),
+    }
+
+
+def _outlook_document(bar_map: model.BarMap, times: list[float]) -> dict[str, Any]:
+    """Give what is expected of phrases, over all forms, if it goes with the form of the map."""
+    outlook = bar_map.all_forms
+    if outlook is None:
+        return {}
+    return {
+        "outlook": {
+            "start_s": [times[beat] for beat in outlook.beats],
+            "sections": outlook.sections.tolist(),
+            "groups": outlook.groups.tolist(),
+            "phrases": outlook.phrases.tolist(),
+            "likeliest_s": [times[beat] for beat in outlook.likeliest],
+        }
     }
 
 
@@ -191,13 +209,14 @@ MAP_KEYS = frozenset(
     (
         "format", "version", "title", "artist", "duration_s", "end_s", "tempo_bpm",
         "tempo_drift_percent", "steady", "beats_per_count", "level_by", "meter", "beats_s",
-        "positions", "singing_at_s", "irregular_bars", "sections", "phrases", "confidence",
-        "alternatives", "notes", "style", "shows", "seed", "generator_version", "audible",
-        "gridded",  # what older files call steady
+        "positions", "singing_at_s", "irregular_bars", "sections", "phrases", "outlook",
+        "confidence", "alternatives", "notes", "style", "shows", "seed", "generator_version",
+        "audible", "gridded",  # what older files call steady
     )
 )  # fmt: skip
 SECTION_KEYS = frozenset(("start_s", "counts", "letter", "strength", "name", "label"))
 PHRASE_KEYS = frozenset(("start_s", "counts", "group", "strength"))
+OUTLOOK_KEYS = frozenset(("start_s", "sections", "groups", "phrases", "likeliest_s"))
 UNNAMED = "?"  # the letter of a section that was given none
 
 
@@ -238,6 +257,7 @@ def read_map(document: Any, *, name: str = "map") -> model.BarMap:
         duration_s=fields.number("duration_s", end_s, low=float(beats[-1]) - gap_s, high=LAST_S),
         sections=_read_sections(fields.tables("sections", most=MOST_SECTIONS), beats),
         phrases=_read_phrases(fields.tables("phrases", most=MOST_PHRASES), beats),
+        outlook=_read_outlook(fields, beats),
         confidence=model.Confidence(**sure),
         alternatives=tuple(
             map(_read_alternative, fields.tables("alternatives", most=MOST_ALTERNATIVES))
@@ -372,6 +392,32 @@ def _read_phrases(items: list[Fields], beats: Any) -> tuple[model.Phrase, ...]:
                 )
             )
     return tuple(phrases)
+
+
+def _read_outlook(fields: Fields, beats: Any) -> model.Outlook | None:
+    """Read what is expected of phrases; the map tells whether it goes with its form."""
+    import numpy as np
+
+    if fields.values.get("outlook") is None:
+        return None
+    table = fields.table("outlook")
+    table.only(OUTLOOK_KEYS)
+    rows = table.items("phrases", most=MOST_GROUPS)
+    if any(not isinstance(row, list) or len(row) != len(table.items("start_s")) for row in rows):
+        raise table.refuse("phrases", "must be one list for each group, as long as start_s")
+    named = [Fields(f"{table.name}: phrases[{i}]", {"row": row}) for i, row in enumerate(rows)]
+
+    def beats_at(key: str) -> Any:
+        times = table.numbers(key, low=-1.0, high=LAST_S, most=MOST_BEATS)
+        return np.array([np.argmin(np.abs(beats - time_s)) for time_s in times], dtype=int)
+
+    return model.Outlook(
+        beats=beats_at("start_s"),
+        sections=np.array(table.numbers("sections", low=0.0, high=1.0, most=MOST_BEATS)),
+        groups=np.array(table.numbers("groups", low=1.0, high=MOST_BEATS, most=MOST_GROUPS)),
+        phrases=np.array([row.numbers("row", low=0.0, high=1.0, most=MOST_BEATS) for row in named]),
+        likeliest=beats_at("likeliest_s"),
+    )
 
 
 def dump_json(document: Any) -> str:

@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from phrasefit.model import BarMap, Part, RestartPoint, Routine, Section, TagOption
+from phrasefit.model import (
+    BarMap,
+    Outlook,
+    Part,
+    RestartPoint,
+    Routine,
+    Section,
+    TagOption,
+    form_starts,
+)
 
 
 def make_song(
@@ -62,3 +73,18 @@ def make_routine(*parts: Part, **fields: object) -> Routine:
     lengths = (3, 6, 12) if fields.get("meter") == 3 else (2, 4, 8, 16)
     given = {"tags": tuple(TagOption(counts=n) for n in lengths), **fields}
     return Routine(name="Test Floor", parts=parts or (make_part(),), walls=4, **given)
+
+
+def with_outlook(song: BarMap, rng: np.random.Generator, sure: float = 0.4) -> BarMap:
+    """Expect phrases, to the thousandth, on any bar; where sections are shown, `sure` or more."""
+    ones = np.flatnonzero(song.positions == 1)
+    elsewhere = rng.uniform(0, 0.3, len(ones)) * (rng.random(len(ones)) < 0.5)
+    is_shown = np.isin(ones, [section.start_beat for section in song.sections])
+    outlook = Outlook(
+        beats=ones,
+        sections=np.where(is_shown, rng.uniform(sure, 1, len(ones)), elsewhere).round(3),
+        groups=(12 if song.meter % 3 == 0 else 16) * np.array([1, 2, 4, 8, 16]),
+        phrases=rng.uniform(0, 0.2, (5, len(ones))).round(3) * ~is_shown,
+        likeliest=form_starts(song.sections, song.phrases),
+    )
+    return replace(song, outlook=outlook)

@@ -73,6 +73,59 @@ def test_map_document_obeys_its_schema_and_reads_back_unchanged() -> None:
     assert same(serial.read_map(document), bar_map())
 
 
+def with_outlook(song: model.BarMap) -> model.BarMap:
+    """Expect phrases on three bars."""
+    outlook = model.Outlook(
+        beats=[0, 16, 30], sections=[1.0, 0.25, 0.6], groups=[16, 32],
+        phrases=[[0.0, 0.3, 0.1], [0.0, 0.1, 0.0]],
+        likeliest=model.form_starts(song.sections, song.phrases),
+    )  # fmt: skip
+    return dataclasses.replace(song, outlook=outlook)
+
+
+def test_what_is_expected_reads_back_unchanged() -> None:
+    """The outlook goes with the map; of a form changed since nothing is written."""
+    song = with_outlook(bar_map())
+    document = json.loads(serial.dump_json(serial.map_document(song)))
+    changed = dataclasses.replace(song, sections=song.sections[:1])
+
+    jsonschema.validate(document, MAP_SCHEMA)
+    assert same(serial.read_map(document), song)
+    assert "outlook" not in serial.map_document(changed)
+
+
+def test_sections_edited_by_hand_are_not_overruled() -> None:
+    """Whoever takes a section out of a map file plans without it."""
+    document = serial.map_document(with_outlook(bar_map()))
+    document["sections"] = document["sections"][:1]
+
+    assert serial.read_map(document).all_forms is None
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"phrases": [[0.0, 0.1, 0.2]]}, "one value"),
+        ({"phrases": [[0.0, 0.1], [0.0, 0.1]]}, "as long as start_s"),
+        ({"phrases": [1, 2]}, "as long as start_s"),
+        ({"sections": [0.1, 2.0, 0.1]}, "from 0 to 1"),
+        ({"sections": [0.1]}, "one value"),
+        ({"groups": [32, 16]}, "in order"),
+        ({"groups": [], "phrases": []}, "at least one group"),
+        ({"start_s": [3.0, 1.0, 2.0]}, "in order"),
+        ({"starts": []}, "start_s"),
+        ({"phrases": [[0.0] * 3] * 99}, "at most"),
+    ],
+)
+def test_a_damaged_outlook_is_refused(change: dict, words: str) -> None:
+    """What plans are made by is checked like the rest."""
+    document = serial.map_document(with_outlook(bar_map()))
+    document["outlook"] |= change
+
+    with pytest.raises(MapError, match=words):
+        serial.read_map(document)
+
+
 def test_schemas_are_schemas() -> None:
     """The shipped schemas obey the JSON Schema 2020-12 meta-schema."""
     for entry in files("phrasefit").joinpath("schemas").iterdir():

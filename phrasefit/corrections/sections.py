@@ -12,9 +12,16 @@ from phrasefit.corrections.ones import ones_of, require_within
 from phrasefit.errors import MapError
 from phrasefit.form.boundary_cues import BarEvidence, bar_evidence, bar_starts
 from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.outlook import outlook_of
 from phrasefit.form.phrases import group_phrases
-from phrasefit.form.sections import letters_for, phrase_confidence, sections_between
-from phrasefit.model import BarMap, Correction, Section
+from phrasefit.form.sections import (
+    letters_for,
+    phrase_confidence,
+    sections_between,
+    segment_scores,
+)
+from phrasefit.form.segmentation import IMPOSSIBLE
+from phrasefit.model import BarMap, Correction, Section, form_starts
 
 NEAR_BARS = 2  # a boundary found nearer than this to one heard is the same one, misplaced
 
@@ -57,10 +64,16 @@ def apply_section_marks(
     letters = _letters(bar_map, starts[edges], edges, bars)
     in_order = [strengths[bar] for bar in sorted(strengths)]
     sections = sections_between(starts[edges], letters, in_order)
+    phrases = group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars)
+    outlook = None
+    if bars is not None:
+        scores = _scores_as_said(segment_scores(bars), bar_map, correction, set(strengths))
+        outlook = outlook_of(bars, scores, form_starts(sections, phrases))
     return replace(
         bar_map,
         sections=sections,
-        phrases=group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars),
+        phrases=phrases,
+        outlook=outlook,
         confidence=replace(
             bar_map.confidence,
             phrase=round(phrase_confidence(sections) * bar_map.confidence.downbeat, 3),
@@ -93,6 +106,24 @@ def _marked(
         if bar == first or all(abs(bar - mark) >= NEAR_BARS for mark in marked)
     }
     return {**kept, **dict.fromkeys(marked, 1.0)}, notes
+
+
+def _scores_as_said(
+    scores: np.ndarray, bar_map: BarMap, correction: Correction, boundaries: set[int]
+) -> np.ndarray:
+    """Rule out what a person denied: no section passes a mark, none begins near one or a denial.
+
+    `boundaries` are the bars on which sections begin by now.
+    """
+    scores = scores.copy()
+    marked = [bar_at(bar_map, time_s) for time_s in correction.sections_at_s]
+    denied = [bar_at(bar_map, time_s) for time_s in correction.no_section_at_s]
+    for bar in boundaries.intersection(marked):
+        scores[:bar, bar + 1 :] = IMPOSSIBLE
+    near = {bar + k for bar in (*marked, *denied) for k in range(1 - NEAR_BARS, NEAR_BARS)}
+    for bar in near.intersection(range(1, len(scores) - 1)) - boundaries:
+        scores[bar], scores[:, bar] = IMPOSSIBLE, IMPOSSIBLE
+    return scores
 
 
 def bar_at(bar_map: BarMap, time_s: float) -> int:

@@ -10,13 +10,16 @@ wrong beat: a beat too few to make half a count is held.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.tempo import DANCEABLE_CPM, distance_to_range
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter, counted_beat_by_beat, divides
-from phrasefit.model import BarMap, CountGrid, Phrase, Routine
+from phrasefit.model import BarMap, CountGrid, Outlook, Phrase, Routine
+from phrasefit.phrase_lengths import phrases_of_length
 
 SAME_TIME_S = 1e-3
 
@@ -124,11 +127,16 @@ def count_grid(
         assumed = phrase if bar_map.sections else danced.phrase_counts
         starts = [(count, 1.0) for count in _every_eighth_bar(bar_start, section, assumed, meter)]
     strength = _strengths(bar_map, starts, count_of_beat, len(bar_start), inner)
-    strength[max(0, len(strength) - danced.group_counts + 1) :] = 0.0
+    expected, outlook = strength, bar_map.all_forms
+    if outlook is not None:
+        expected = _expected(outlook, phrase * level, count_of_beat, len(bar_start), inner)
+    for ending in (strength, expected):
+        ending[max(0, len(ending) - danced.group_counts + 1) :] = 0.0
     return CountGrid(
         times_s=times,
         bar_start=bar_start,
         strength=strength,
+        expected=expected,
         section=section,
         beats_per_count=level,
         counts_per_minute=beat_tempo(bar_map) / level,
@@ -193,23 +201,33 @@ def _strengths(
     return np.clip(strength, 0.0, 1.0)
 
 
-def _dance_phrases(bar_map: BarMap, phrase_beats: float) -> list[Phrase]:
-    """Pick the phrases of dance length; where none is so long, every second, fourth ...
+def _expected(
+    outlook: Outlook, phrase_beats: float, count_of_beat: np.ndarray, n_counts: int, inner: float
+) -> np.ndarray:
+    """Put what is expected on each bar line on its count."""
+    group = min(int(np.searchsorted(outlook.groups, phrase_beats)), len(outlook.groups) - 1)
+    counts = count_of_beat[outlook.beats]
+    counted = counts >= 0
+    value = (outlook.sections + inner * outlook.phrases[group])[counted]
+    return np.clip(np.bincount(counts[counted], value, minlength=n_counts), 0.0, 1.0)
 
-    A leftover shorter than half a dance phrase is the tail of the one before.
-    """
+
+def _dance_phrases(bar_map: BarMap, phrase_beats: float) -> list[Phrase]:
+    """Pick the phrases of dance length, section by section."""
     highest = max(p.group for p in bar_map.phrases)
-    if highest >= phrase_beats:
-        least = phrase_beats / 2 if bar_map.sections else 0  # a person's phrases are taken as said
-        return [p for p in bar_map.phrases if p.group >= phrase_beats and p.n_beats >= least]
-    every = round(phrase_beats / highest)
-    edges = [s.start_beat for s in bar_map.sections] or [0]
-    ends = [*edges[1:], len(bar_map.beat_times_s)]
-    picked = []
-    for start, end in zip(edges, ends, strict=True):
-        inside = [p for p in bar_map.phrases if p.group == highest and start <= p.start_beat < end]
-        picked += [p for p in inside[::every] if 2 * (end - p.start_beat) >= phrase_beats]
-    return picked
+    if not bar_map.sections and highest >= phrase_beats:  # a person's phrases are taken as said
+        return [p for p in bar_map.phrases if p.group >= phrase_beats]
+    edges = sorted({0, *(s.start_beat for s in bar_map.sections), len(bar_map.beat_times_s)})
+    return [
+        phrase
+        for start, end in pairwise(edges)
+        for phrase in phrases_of_length(
+            [p for p in bar_map.phrases if start <= p.start_beat < end],
+            phrase_beats,
+            highest=highest,
+            end=end,
+        )
+    ]
 
 
 def _every_eighth_bar(

@@ -47,9 +47,9 @@ def _parts_by_letter(
     letters = _letter_of_count(bar_map, grid, routine)
     n_letters = min(int(letters.max()) + 1, MAX_LETTERS)
     n_parts = len(routine.parts)
-    gains = gains_of(grid.strength, routine, (), costs).whole
+    gains = gains_of(grid.expected, routine, (), costs).whole
     lengths = [part.counts for part in routine.parts]
-    whole_song = np.cumsum(grid.strength[::-1])[::-1]
+    whole_song = np.cumsum(grid.expected[::-1])[::-1]
     best, best_met = np.zeros(len(letters), dtype=int), -np.inf
     for given in itertools.product(range(n_parts), repeat=n_letters):
         if len(set(given)) < min(n_parts, n_letters):

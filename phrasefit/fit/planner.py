@@ -133,7 +133,7 @@ def plans_on(
         starts=starts,
         start_charges=[start_charge(grid, start, request) for start in starts],
         search=Search(
-            grid.strength,
+            grid.expected,
             routine,
             part_at=parts_over_song(bar_map, grid, routine, starts, costs),
             starts=starts,
@@ -192,7 +192,7 @@ class _Candidates:
 
     def _points(self, start: int) -> float:
         """Points of the score in one phrase start, for a dance from `start` to the end."""
-        return 100.0 / (float(self.grid.strength[start:].sum()) or 1.0)
+        return 100.0 / (float(self.grid.expected[start:].sum()) or 1.0)
 
     def _scores(self, n_changes: int) -> np.ndarray:
         """Give the score from each start, not clipped; minus infinity if impossible."""

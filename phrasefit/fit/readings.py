@@ -12,7 +12,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from phrasefit.model import BarMap, CountGrid, Phrase, Section
+from phrasefit.model import BarMap, CountGrid, Phrase, Section, form_starts
 
 Stretch = TypeVar("Stretch", Section, Phrase)
 
@@ -24,14 +24,27 @@ def with_ones_moved(bar_map: BarMap, beats: int) -> BarMap:
     inside = np.clip(source, 0, n - 1)
     lead = (bar_map.positions[inside] - 1 + source - inside) % bar_map.meter + 1
     positions = np.where(source == inside, bar_map.positions[inside], lead)
-    sections = (_moved(section, beats, n) for section in bar_map.sections)
-    phrases = (_moved(phrase, beats, n) for phrase in bar_map.phrases)
+    sections = _all_moved(bar_map.sections, beats, n)
+    phrases = _all_moved(bar_map.phrases, beats, n)
+    outlook = bar_map.all_forms
+    if outlook is not None:
+        lines = np.maximum(outlook.beats + beats, 0)
+        kept = lines < n
+        outlook = replace(
+            outlook,
+            beats=lines[kept],
+            sections=outlook.sections[kept],
+            phrases=outlook.phrases[:, kept],
+            likeliest=np.array(form_starts(sections, phrases)),
+        )
     return replace(
-        bar_map,
-        positions=positions,
-        sections=tuple(section for section in sections if section),
-        phrases=tuple(phrase for phrase in phrases if phrase),
+        bar_map, positions=positions, sections=sections, phrases=phrases, outlook=outlook
     )
+
+
+def _all_moved(stretches: tuple[Stretch, ...], beats: int, n: int) -> tuple[Stretch, ...]:
+    moved = (_moved(stretch, beats, n) for stretch in stretches)
+    return tuple(stretch for stretch in moved if stretch)
 
 
 def _moved(stretch: Stretch, beats: int, n: int) -> Stretch | None:
@@ -74,4 +87,4 @@ def without_section(grid: CountGrid, index: int, phrase_counts: int) -> CountGri
         starts = np.arange(int(before[-1]) + phrase_counts, int(here[-1]) + 1, phrase_counts)
         ends = starts + phrase_counts // 2 <= here[-1] + 1  # a shorter rest is no phrase
         strength[starts[ends]] = level or strength[before[-1]] / 2
-    return replace(grid, strength=strength)
+    return replace(grid, strength=strength, expected=strength)

@@ -6,12 +6,14 @@ wrong reading, in points of the fit score (`fit.planner`).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from phrasefit.fit.costs import tag_meeting, wall_meeting
 from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.starts import start_charge
-from phrasefit.model import CountGrid, Plan, Tag, Wall
+from phrasefit.model import CountGrid, FitPlan, Plan, Tag, Wall
 
 SAME_TIME_S = 0.070  # what is taken for the same beat: the window of beat tracking
 
@@ -45,8 +47,16 @@ def points_on(plan: Plan, grid: CountGrid, other: CountGrid, request: PlanReques
     return points * (_met(plan, grid, other, begin, request) - changes) - awkward
 
 
+def points_as_shown(fit: FitPlan, plan: Plan) -> float:
+    """Score one of the plans of a fit (0-100) as if phrases were sure to begin where they do
+    in the form of the song that is shown.
+    """
+    shown = replace(fit.grid, expected=fit.grid.strength)
+    return float(np.clip(points_on(plan, fit.grid, shown, fit.request), 0.0, 100.0))
+
+
 def _points(grid: CountGrid, begin: int) -> float:
-    return 100.0 / (float(grid.strength[begin:].sum()) or 1.0)
+    return 100.0 / (float(grid.expected[begin:].sum()) or 1.0)
 
 
 def _count_at(grid: CountGrid, time_s: float) -> int | None:
@@ -62,10 +72,10 @@ def _met(plan: Plan, grid: CountGrid, other: CountGrid, begin: int, request: Pla
         if isinstance(event, Wall | Tag):
             inside = slice(event.count, event.count + event.counts)
             meeting[inside] = _meeting_of(event, request)[: event.counts]
-    places = (begin + np.flatnonzero(other.strength[begin:])).tolist()
+    places = (begin + np.flatnonzero(other.expected[begin:])).tolist()
     counts = [_count_at(grid, float(other.times_s[place])) for place in places]
     worth = [request.costs.meet_off if count is None else meeting[count] for count in counts]
-    return float(np.dot(worth, other.strength[places])) if places else 0.0
+    return float(np.dot(worth, other.expected[places])) if places else 0.0
 
 
 def _meeting_of(event: Wall | Tag, request: PlanRequest) -> np.ndarray:

@@ -109,7 +109,7 @@ def start_charge(grid: CountGrid, start: int, request: PlanRequest) -> float:
     if request.start_is_given:
         return 0.0
     intro = np.array([start - first_one(grid)])
-    here, strongest = grid.strength[[start]], grid.strength.max(keepdims=True)
+    here, strongest = grid.expected[[start]], grid.expected.max(keepdims=True)
     sung = np.array([start == grid.singing])
     return float(start_charges(intro, here, strongest, sung, request.routine, request.costs)[0])
 

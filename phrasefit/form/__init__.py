@@ -13,9 +13,10 @@ from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.half_bar import weigh_half_bar
+from phrasefit.form.outlook import outlook_of
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
-from phrasefit.form.sections import find_sections, phrase_confidence
-from phrasefit.model import BarMap
+from phrasefit.form.sections import find_sections, phrase_confidence, segment_scores
+from phrasefit.model import BarMap, form_starts
 
 __all__ = ["add_form", "weigh_half_bar"]
 
@@ -33,8 +34,9 @@ def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
     Returns
     -------
     BarMap
-        With `sections`, `phrases` and ``confidence.phrase``: the probability that a
-        section boundary is right, which needs the downbeats to be right.
+        With `sections` and `phrases`, the likeliest ones; the `outlook` over all; and
+        ``confidence.phrase``: the probability that a section boundary is right, which needs
+        the downbeats to be right.
 
     Raises
     ------
@@ -50,10 +52,14 @@ def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
     bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
     sections = bar_map.sections if evidence is None else find_sections(bars) if bars else ()
     phrases = group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars)
+    outlook = (
+        outlook_of(bars, segment_scores(bars), form_starts(sections, phrases)) if bars else None
+    )
     sure = phrase_confidence(sections) if sections else UNHEARD_STRENGTH
     return replace(
         bar_map,
         sections=sections,
         phrases=phrases,
+        outlook=outlook,
         confidence=replace(bar_map.confidence, phrase=round(sure * bar_map.confidence.downbeat, 3)),
     )

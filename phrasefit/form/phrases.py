@@ -17,7 +17,7 @@ from phrasefit.form.boundary_cues import BarEvidence
 from phrasefit.form.boundary_model import line_odds
 from phrasefit.form.section_lengths import USUAL_BARS, log_share
 from phrasefit.form.segmentation import best_segments
-from phrasefit.meters import SONG_METERS
+from phrasefit.meters import phrase_beats_of
 from phrasefit.model import Phrase, Section
 
 # Log score of an odd group that is not where extra bars are expected, and of a group
@@ -33,6 +33,7 @@ UNHEARD = -3.0  # lowest log probability: what is not heard may still be meant
 # How sure an inner phrase start is at each level, given that its section is right.
 LEVEL_STRENGTH = (0.8, 0.5, 0.25)
 ODD_LENGTH_FACTOR = 0.7  # where this or the next group is not of the length expected
+PLANNED_LEVELS = 2  # no dance is laid on the shortest phrases, at whatever level it is counted
 UNHEARD_STRENGTH = 0.3  # of phrases counted from the first one, where no section is known
 
 
@@ -74,15 +75,40 @@ def group_phrases(
         highest.
     """
     positions = np.asarray(positions)
-    known = SONG_METERS.get(meter)
-    levels = known.phrase_beats if known else (8 * meter, 4 * meter, 2 * meter)
+    levels = phrase_beats_of(meter)
     odds = np.zeros(len(positions))
     if bars is not None:
-        odds[bars.starts[:-1]] = np.maximum(-np.logaddexp(0.0, -line_odds(bars.cues)[1]), UNHEARD)
+        odds[bars.starts[:-1]] = heard_odds(bars)
     found: list[tuple[int, int, float]] = []
     for block in _blocks(positions, sections, odds, levels[0] // meter):
         found += _block_phrases(block, levels, meter)
     return _with_lengths(found, levels, len(positions))
+
+
+def phrases_between(
+    bars: BarEvidence, odds: np.ndarray, start: int, end: int
+) -> tuple[Phrase, ...]:
+    """Find the longer phrases of a section from bar line `start` to `end`, if it is one.
+
+    Parameters
+    ----------
+    odds : np.ndarray
+        As `heard_odds` gives them.
+    """
+    levels = phrase_beats_of(bars.meter)[:PLANNED_LEVELS]
+    block = _block(
+        bars.starts[start : end + 1],
+        odds[start:end],
+        1.0,
+        levels[0] // bars.meter,
+        is_intro=start == 0 and end < len(odds),
+    )
+    return _with_lengths(_block_phrases(block, levels, bars.meter), levels, int(bars.starts[end]))
+
+
+def heard_odds(bars: BarEvidence) -> np.ndarray:
+    """Give the log probability that a phrase is heard to begin at each bar [shape=(n,)]."""
+    return np.maximum(-np.logaddexp(0.0, -line_odds(bars.cues)[1]), UNHEARD)
 
 
 def _blocks(
@@ -98,18 +124,24 @@ def _blocks(
         end = starts[index + 1][0] if index + 1 < len(starts) else n
         inner = ones[(ones > start) & (ones < end)]
         if end > start:
-            here = odds[np.append(start, inner)]
-            here = here - here.mean()
-            is_intro = index == 0 and len(starts) > 1
             blocks.append(
-                _Block(
-                    edges=np.concatenate([[start], inner, [end]]),
-                    strength=strength,
-                    extra_first=_extra_first(here, longest_bars, is_intro=is_intro),
-                    odds=here,
+                _block(
+                    np.concatenate([[start], inner, [end]]),
+                    odds[np.append(start, inner)],
+                    strength,
+                    longest_bars,
+                    is_intro=index == 0 and len(starts) > 1,
                 )
             )
     return blocks
+
+
+def _block(
+    edges: np.ndarray, odds: np.ndarray, strength: float, longest_bars: int, *, is_intro: bool
+) -> _Block:
+    here = odds - odds.mean()
+    extra_first = _extra_first(here, longest_bars, is_intro=is_intro)
+    return _Block(edges=edges, strength=strength, extra_first=extra_first, odds=here)
 
 
 def _extra_first(odds: np.ndarray, longest_bars: int, *, is_intro: bool) -> bool:
@@ -149,7 +181,14 @@ def _block_phrases(
 
 
 def _cut(block: _Block, start: int, end: int, target: int, meter: int) -> np.ndarray:
-    """Cut bars `start` to `end` into groups of about `target` beats; 0 is the first cut.
+    """Cut bars `start` to `end` into groups of about `target` beats; 0 is the first cut."""
+    if block.edges[end] - block.edges[start] <= target:
+        return np.zeros(1, dtype=int)  # no division of so little scores higher
+    return best_segments(_group_scores(block, start, end, target, meter))
+
+
+def _group_scores(block: _Block, start: int, end: int, target: int, meter: int) -> np.ndarray:
+    """Score every group of bars from `start` to `end` [shape=(n + 1, n + 1), log].
 
     Groups of a level are as often odd as sections are odd multiples of their usual
     length: the table of lengths serves both.
@@ -169,8 +208,7 @@ def _cut(block: _Block, start: int, end: int, target: int, meter: int) -> np.nda
     begins_odd = irregular & (edges > edges[0])
     heard = np.append(HEARD_WEIGHT * block.odds[start:end], 0.0)
     heard[0] = 0.0
-    scores += (STARTS_ODD * begins_odd + heard)[:, None]
-    return best_segments(scores)
+    return scores + (STARTS_ODD * begins_odd + heard)[:, None]
 
 
 def _with_lengths(

@@ -21,6 +21,7 @@ from phrasefit.form.segmentation import (
     best_segments,
     diagonal_sums,
     join_alike,
+    segment_probabilities,
     start_probabilities,
 )
 from phrasefit.model import Section
@@ -66,7 +67,7 @@ def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
     scores = segment_scores(bars)
     starts = best_segments(scores) if n_bars >= FEWEST_BARS else np.array([0])
     edges = np.append(starts, n_bars)
-    unmarked = 1 - start_probabilities(TEMPER * scores)[edges[:-1]]
+    unmarked = 1 - start_probabilities(segment_probabilities(TEMPER * scores))[edges[:-1]]
     strengths = 1 - unmarked**LISTENERS
     return sections_between(bars.starts[edges], letters_for(bars.likeness, edges), strengths)
 

@@ -44,8 +44,8 @@ def best_segments(scores: np.ndarray) -> np.ndarray:
     return np.array(starts[::-1], dtype=int)
 
 
-def start_probabilities(scores: np.ndarray) -> np.ndarray:
-    """Give the probability that a segment starts at each cell, over all segmentations.
+def segment_probabilities(scores: np.ndarray) -> np.ndarray:
+    """Give the probability of every segment, over all segmentations.
 
     Parameters
     ----------
@@ -55,8 +55,8 @@ def start_probabilities(scores: np.ndarray) -> np.ndarray:
 
     Returns
     -------
-    np.ndarray [shape=(n,), 0-1]
-        1 at cell 0.
+    np.ndarray [shape=(n, n + 1), 0-1]
+        That a segment reaches from row to column.
 
     Notes
     -----
@@ -70,7 +70,17 @@ def start_probabilities(scores: np.ndarray) -> np.ndarray:
         forward[end] = np.logaddexp.reduce(forward[:end] + scores[:end, end])
     for start in range(n - 1, -1, -1):
         backward[start] = np.logaddexp.reduce(scores[start, start + 1 :] + backward[start + 1 :])
-    return np.exp(np.minimum(forward[:n] + backward[:n] - forward[n], 0.0))
+    log_odds = forward[:n, None] + scores[:n] + backward - forward[n]
+    forwards = np.arange(n + 1) > np.arange(n)[:, None]
+    return np.exp(np.where(forwards, np.minimum(log_odds, 0.0), IMPOSSIBLE))
+
+
+def start_probabilities(segments: np.ndarray) -> np.ndarray:
+    """Give the probability that a segment starts at each cell [shape=(n,), 0-1]; 1 at cell 0.
+
+    `segments` as `segment_probabilities` gives them.
+    """
+    return np.minimum(segments.sum(axis=1), 1.0)
 
 
 def total_score(scores: np.ndarray) -> float:

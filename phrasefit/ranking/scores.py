@@ -221,7 +221,7 @@ def _lay_phrases(
     node = -(-ahead // unit)
     kept = node < n_steps
     node, ahead, row, item = node[kept], ahead[kept], row[kept], item[kept]
-    laid[node, node * unit - ahead, row] = grids.strength[item]
+    laid[node, node * unit - ahead, row] = grids.expected[item]
     return laid
 
 

@@ -61,7 +61,7 @@ def _candidates(grids: Grids, routine: Routine) -> tuple[np.ndarray, np.ndarray]
     group = DANCE_METERS[routine.meter].group_counts
     song_of_item = grids.song
     latest = np.minimum(grids.first_one + LATEST_START_GROUPS * group, grids.n_counts // 2)
-    early = grids.count <= latest[song_of_item]
+    early = grids.shown & (grids.count <= latest[song_of_item])
     intros = [0, *(g * group for g in USUAL_INTRO_GROUPS)]
     if routine.intro_counts is not None:
         intros.append(routine.intro_counts)
@@ -76,7 +76,7 @@ def _candidates(grids: Grids, routine: Routine) -> tuple[np.ndarray, np.ndarray]
 
 def _strength_from(grids: Grids, song: np.ndarray, count: np.ndarray) -> np.ndarray:
     """Sum the strength of phrase starts from a count to the end; 1 where there is none."""
-    total = np.concatenate([[0.0], np.cumsum(grids.strength)])
+    total = np.concatenate([[0.0], np.cumsum(grids.expected)])
     sums = total[grids.edges[song + 1]] - total[_item_at(grids, song, count)]
     return np.where(sums > 1e-9, sums, 1.0)
 
@@ -95,12 +95,12 @@ def _charges(grids: Grids, song: np.ndarray, count: np.ndarray, request: PlanReq
     if request.start_is_given:
         return np.zeros(len(song))
     strongest = np.zeros(len(grids.n_counts))
-    np.maximum.at(strongest, grids.song, grids.strength)
+    np.maximum.at(strongest, grids.song, grids.expected)
     item = np.minimum(_item_at(grids, song, count), max(0, len(grids.count) - 1))
     here = np.zeros(len(song))
     if len(grids.count):
         on_start = (grids.song[item] == song) & (grids.count[item] == count)
-        here = np.where(on_start, grids.strength[item], 0.0)
+        here = np.where(on_start, grids.expected[item], 0.0)
     intro = count - grids.first_one[song]
     sung = count == grids.singing[song]
     return start_charges(intro, here, strongest[song], sung, request.routine, request.costs)

@@ -3,14 +3,15 @@
 A routine meets a song on one of few *layouts*: counted in fours or threes, at half,
 single or double speed, with phrases of 32 or 64 (24 or 48) counts.  A summary holds,
 for every layout that `fit.grid` could choose for the song, the number of counts, the
-first one, where the singing begins, and the phrase starts with their strengths: about 1 kB a
+first one, where the singing begins, and where phrases may begin: about 2 kB a
 song, so that a hundred thousand songs can be laid out without reading their maps.
 
-Bytes of a summary: records of six bytes, little-endian.  First two records for each of
-`LAYOUTS` (six uint16: counts, first one, phrase starts; whether a person said where the
-singing begins, on which count, and nothing; no counts = not danceable so), then for each
-layout its phrase starts (uint16 count, float32 strength, negative where
-`Costs.inner_phrase` weighs it).
+Bytes of a summary: records of four uint16, little-endian.  First two records for each of
+`LAYOUTS` (counts, first one, records that follow, and nothing; whether a person said where
+the singing begins, on which count, and nothing twice; no counts = not danceable so), then for
+each layout where phrases may begin: the count, what is expected of sections and of phrases
+inside them, which `Costs.inner_phrase` weighs (in `UNIT`), and whether one begins there in the
+form of the song that is shown (2 where that is so whatever `inner_phrase` is, else 1).
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from phrasefit.fit.tempo import DANCEABLE_CPM
 from phrasefit.meters import DANCE_METERS, LEVELS, DanceMeter
 from phrasefit.model import BarMap, CountGrid, Part, Routine, SongSummary
 
-SUMMARY_VERSION = 3  # raise it when the bytes or what fit.grid puts into them change
+SUMMARY_VERSION = 4  # raise it when the bytes or what fit.grid puts into them change
 MOST_COUNTS = 0xFFFF  # longer songs have no summary that could be ranked
 
 
@@ -49,11 +50,13 @@ LAYOUTS: tuple[Layout, ...] = tuple(
 )
 _HEAD = np.dtype(
     [
-        ("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2"),
-        ("is_sung", "<u2"), ("singing", "<u2"), ("nothing", "<u2"),
+        ("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2"), ("nothing", "<u2"),
+        ("is_sung", "<u2"), ("singing", "<u2"), ("nothing_more", "<u4"),
     ]
 )  # fmt: skip
-_START = np.dtype([("count", "<u2"), ("strength", "<f4")])
+_START = np.dtype([("count", "<u2"), ("section", "<u2"), ("inner", "<u2"), ("shown", "<u2")])
+UNIT = 1 / 50_000  # of strengths; maps have them to a thousandth, so that nothing is lost
+DAMAGED = "a song summary is damaged; listen to the songs again"
 HEAD_RECORDS = len(LAYOUTS) * _HEAD.itemsize // _START.itemsize
 
 
@@ -136,10 +139,13 @@ def _starts(bar_map: BarMap, layout: Layout) -> tuple[CountGrid, np.ndarray] | N
         return None
     if len(full.strength) > MOST_COUNTS:
         return None
-    where = np.flatnonzero(full.strength)
+    where = np.flatnonzero((full.expected > 0) | (full.strength > 0))
+    inner = full.expected - fixed.expected
     body = np.zeros(len(where), dtype=_START)
     body["count"] = where
-    body["strength"] = np.where(fixed.strength[where] > 0, 1, -1) * full.strength[where]
+    body["section"] = np.rint(fixed.expected[where] / UNIT)
+    body["inner"] = np.rint(inner[where] / UNIT)
+    body["shown"] = (full.strength[where] > 0) + 1 * (fixed.strength[where] > 0)
     return full, body
 
 
@@ -156,8 +162,8 @@ class Grids:
 
     `n_counts`, `first_one` [shape=(n_songs,)], 0 counts where the song cannot be danced
     so; `singing` [shape=(n_songs,)], -1 where it is not known; `counts_per_minute`
-    [shape=(n_songs,)]; the phrase starts of song `i` are entries ``edges[i]`` to
-    ``edges[i + 1]`` of `count` (ascending) and `strength`.
+    [shape=(n_songs,)]; where phrases of song `i` may begin are entries ``edges[i]`` to
+    ``edges[i + 1]`` of `count` (ascending), `expected` and `shown` (see `CountGrid`).
     """
 
     n_counts: np.ndarray
@@ -166,11 +172,12 @@ class Grids:
     counts_per_minute: np.ndarray
     edges: np.ndarray
     count: np.ndarray
-    strength: np.ndarray
+    expected: np.ndarray
+    shown: np.ndarray
 
     @property
     def song(self) -> np.ndarray:
-        """The song of each phrase start."""
+        """The song of each place where a phrase may begin."""
         return np.repeat(np.arange(len(self.n_counts)), np.diff(self.edges))
 
 
@@ -206,13 +213,15 @@ def grids_for(
     for index, layout in enumerate(LAYOUTS):
         if layout.meter == routine.meter and layout.double == double:
             wanted[level == layout.beats_per_count] = index
+    lengths, rests = np.divmod(np.array([len(s) for s in summaries], dtype=int), _START.itemsize)
+    if np.any(rests) or np.any(lengths < HEAD_RECORDS):
+        raise ParameterError(DAMAGED)
     records = np.frombuffer(b"".join(summaries), dtype=np.uint8).view(_START)
-    lengths = np.array([len(s) for s in summaries], dtype=np.int64) // _START.itemsize
     ends = np.cumsum(lengths)
     heads = records[(ends - lengths)[:, None] + np.arange(HEAD_RECORDS)].view(_HEAD)
     n_starts = heads["n_starts"].astype(np.int64)
     if np.any(n_starts.sum(axis=1) + HEAD_RECORDS != lengths):
-        raise ParameterError("a song summary is damaged; listen to the songs again")
+        raise ParameterError(DAMAGED)
     rows = np.arange(len(level))
     before = np.cumsum(n_starts, axis=1)[rows, wanted] - n_starts[rows, wanted]
     chosen = heads[rows, wanted]
@@ -220,7 +229,7 @@ def grids_for(
     edges = np.concatenate([[0], np.cumsum(size)])
     first = np.repeat(ends - lengths + HEAD_RECORDS + before - edges[:-1], size)
     starts = records[first + np.arange(edges[-1])]
-    strength = np.where(starts["strength"] < 0, -costs.inner_phrase, 1.0) * starts["strength"]
+    expected = UNIT * (starts["section"] + costs.inner_phrase * starts["inner"])
     return Grids(
         n_counts=chosen["n_counts"].astype(np.int64),
         first_one=chosen["first_one"].astype(np.int64),
@@ -228,7 +237,8 @@ def grids_for(
         counts_per_minute=tempo_bpm / level,
         edges=edges,
         count=starts["count"].astype(np.int64),
-        strength=strength,
+        expected=np.minimum(expected, 1.0),
+        shown=starts["shown"] > (costs.inner_phrase == 0),
     )
 
 

@@ -10,12 +10,13 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
 from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
+from phrasefit.fit.regret import points_as_shown
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, Section, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
-from phrasefit.reports.start_words import start_words
+from phrasefit.reports.start_words import FELT_POINTS, start_words
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.serial import UNNAMED
@@ -158,7 +159,9 @@ def _phrase_sentences(fit: FitPlan, plan: Plan) -> list[str]:
     straight = _straight_through(fit, plain)
     if plain.all_kept and not plan.n_changes:
         return [f"{judgement}: {straight}"]
-    sentences = [judgement, f"straight through, {straight}"]
+    begun = fit.plans[0].start_s
+    when = "" if begun == plan.start_s else f" from {clock_time(begun)}"
+    sentences = [judgement, f"straight through{when}, {straight}"]
     if later_breaks(fit):
         sentences.append(breaks_words(fit))
     if plan.n_changes:
@@ -241,7 +244,10 @@ def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
     events = join_words(change_sentences(plan))
     steps = steps_of(plan, fit.grid, fit.routine)
     if steps.all_kept:
-        return f"{events} {'fixes' if plan.n_changes == 1 else 'fix'} it"
+        s = "" if plan.n_changes > 1 else "s"
+        if _is_kept_straight_through(fit):
+            return f"{events} meet{s} the phrases better"
+        return f"{events} fix{'es' if s else ''} it"
     whose = "advised" if plan is fit.advised else "chosen"
     n_off = steps.places.count(Place.OFF)
     starts = "starts" if n_off == 1 else "start"
@@ -250,6 +256,12 @@ def _what_changes_do(fit: FitPlan, plan: Plan) -> str:
         falls = "falls" if steps.missed == 1 else "fall"
         left.append(f"{_plural(steps.missed, 'phrase start')} still {falls} inside a wall")
     return f"{whose}: {events}; {join_words(left)}"
+
+
+def _is_kept_straight_through(fit: FitPlan) -> bool:
+    """Tell whether the plan straight through is in step, so that nothing has to be fixed."""
+    plain = fit.plans[0]
+    return not plain.n_changes and steps_of(plain, fit.grid, fit.routine).all_kept
 
 
 def _why_no_change(fit: FitPlan, plain: Steps) -> str:
@@ -319,7 +331,7 @@ def reasons(fit: FitPlan, plan: Plan) -> tuple[str, ...]:
         *change_sentences(plan),
         *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
-        score_words(plan),
+        score_words(fit, plan),
     )
 
 
@@ -328,15 +340,19 @@ def changes_words(plan: Plan) -> str:
     return "; ".join(change_sentences(plan)) or "danced straight through"
 
 
-def score_words(plan: Plan) -> str:
-    """Say how the score comes about."""
+def score_words(fit: FitPlan, plan: Plan) -> str:
+    """Say how the score comes about, and what it would be if no section were in doubt."""
     if plan.phrase_met < 0:
-        return f"{plan.score:.0f} of 100: the phrases fall between the bars of the dance"
-    words = f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f}"
-    if plan.charges < SHOWN_CHARGE:
+        words = f"{plan.score:.0f} of 100: the phrases fall between the bars of the dance"
+    else:
+        words = f"{plan.score:.0f} of 100: phrases met {plan.phrase_met:.1f}"
+    if plan.phrase_met >= 0 and plan.charges >= SHOWN_CHARGE:
+        why = "changes and start" if plan.n_changes else "the start"
+        words += f", less {plan.charges:.1f} for {why}"
+    sure = points_as_shown(fit, plan)
+    if abs(sure - plan.score) < FELT_POINTS:
         return words
-    why = "changes and start" if plan.n_changes else "the start"
-    return f"{words}, less {plan.charges:.1f} for {why}"
+    return f"{words}; {sure:.0f} if phrases begin where they are shown"
 
 
 def off_phrase_lines(fit: FitPlan, plan: Plan) -> tuple[str, ...]:

@@ -140,3 +140,23 @@ def test_a_map_without_a_one_takes_no_marks() -> None:
 
     with pytest.raises(MapError, match="give a one first"):
         marked(bar_map, at=(2.0,))
+
+
+def expected(bar_map: BarMap) -> dict[int, float]:
+    outlook = bar_map.all_forms
+    return dict(zip(outlook.beats.tolist(), outlook.sections.tolist(), strict=True))
+
+
+def test_what_a_person_said_is_no_longer_weighed(song: MadeSong, formed: BarMap) -> None:
+    """A mark is expected for sure and nothing beside it; what was denied not at all."""
+    changed = marked(formed, at=(9.0,), no=(33.0,), evidence=song.evidence)
+
+    assert expected(formed)[16] < 0.5 < expected(formed)[64]
+    assert [expected(changed)[beat] for beat in (12, 16, 20)] == [0, 1, 0]
+    assert [expected(changed)[beat] for beat in (60, 64, 68)] == [0, 0, 0]
+    assert expected(changed)[128] > 0.9
+
+
+def test_without_evidence_only_what_is_marked_is_known(formed: BarMap) -> None:
+    """What to expect elsewhere cannot be worked out: the sections stand for themselves."""
+    assert marked(formed, at=(9.0,)).outlook is None

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from fit_songs import make_part, make_routine, make_song
 from phrasefit.errors import NoFitError, ParameterError
+from phrasefit.fit import Costs
 from phrasefit.fit.grid import choose_level, count_grid, dance_phrase_counts
-from phrasefit.model import BarMap, Phrase
+from phrasefit.model import BarMap, Outlook, Phrase, form_starts
 
 
 def starts_of(grid) -> list[int]:
@@ -258,3 +259,38 @@ def test_a_person_s_short_phrases_are_taken_as_said() -> None:
 
     assert starts_of(grid) == [0, 12]
     assert grid.strength[12] == 1.0
+
+
+def doubted(song: BarMap, **sections: float) -> BarMap:
+    """Expect the start of a section on beats, written ``b32=0.6``, and nothing else."""
+    outlook = Outlook(
+        beats=[int(beat[1:]) for beat in sections],
+        sections=list(sections.values()),
+        groups=[16, 32, 64],
+        phrases=[[0.2] * len(sections), [0.1] * len(sections), [0.0] * len(sections)],
+        likeliest=form_starts(song.sections, song.phrases),
+    )
+    return dataclasses.replace(song, outlook=outlook)
+
+
+def test_what_is_expected_is_laid_on_counts() -> None:
+    """Sections count whole, phrases of the dance's length by their weight."""
+    song = doubted(make_song(("A", 8), ("B", 8)), b0=1.0, b28=0.4, b32=0.6)
+    usual, double = (
+        count_grid(song, routine=make_routine(make_part(counts=n)), costs=Costs(inner_phrase=0.5))
+        for n in (32, 64)
+    )
+
+    assert starts_of(usual) == [0, 32]
+    assert usual.expected[[0, 28, 32]] == pytest.approx([1.0, 0.45, 0.65])
+    assert double.expected[[0, 28, 32]] == pytest.approx([1.0, 0.4, 0.6])
+    assert usual.expected.sum() == pytest.approx(2.1)
+
+
+def test_a_form_changed_since_is_taken_as_it_is() -> None:
+    """Who writes other sections into a map plans by these."""
+    song = doubted(make_song(("A", 8), ("B", 8)), b0=1.0, b28=1.0)
+    moved = dataclasses.replace(song, sections=song.sections[:1])
+
+    assert count_grid(song).expected[28] > 0
+    assert count_grid(moved).expected.tolist() == count_grid(moved).strength.tolist()

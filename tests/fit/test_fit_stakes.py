@@ -10,17 +10,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fit_songs import make_routine, make_song
+from fit_songs import make_routine, make_song, with_outlook
 from phrasefit.cli._corrections import option_words
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit import count_grid, fit_routine
 from phrasefit.fit.readings import at_level, with_ones_moved, without_section
-from phrasefit.fit.regret import points_on
+from phrasefit.fit.regret import points_as_shown, points_on
 from phrasefit.fit.stakes import weighed
 from phrasefit.model import Alternative, BarMap, Confidence, Correction, Doubt, FitPlan
 from phrasefit.reports.doubts import doubt_lines, main_doubt
 from phrasefit.reports.fit_text import render
-from phrasefit.reports.words import verdict, verdict_cell
+from phrasefit.reports.words import reasons, verdict, verdict_cell
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16))
 # Nine bars before the second A: a tag of four counts after it is what the plan hangs on.
@@ -105,6 +105,27 @@ def test_ones_move_as_a_correction_moves_them(song: BarMap, beats: int) -> None:
 
     assert np.array_equal(moved.positions == 1, corrected.positions == 1)
     assert sum(s.n_beats for s in moved.sections) <= song.positions.size
+
+
+def test_what_is_expected_moves_with_the_ones() -> None:
+    """Under another one every line is expected as many beats later; before beat 0 is beat 0."""
+    song = with_outlook(make_song(("A", 8), ("B", 8)), np.random.default_rng(1))
+    later, earlier = with_ones_moved(song, 2), with_ones_moved(song, -2)
+
+    assert later.all_forms.beats.tolist() == (song.outlook.beats + 2).tolist()
+    assert earlier.all_forms.beats.tolist()[:2] == [0, 2]
+
+
+def test_a_plan_is_worth_more_where_the_form_shown_is_sure() -> None:
+    """Doubt costs points that come back once a person says where sections begin."""
+    song = make_song(*[("AB"[i % 2], 8) for i in range(9)])
+    unsure = fit_routine(with_outlook(song, np.random.default_rng(3)), make_routine(), intro=32)
+    sure = fit_routine(song, make_routine(), intro=32)
+
+    assert unsure.plan.score < 90
+    assert points_as_shown(unsure, unsure.plan) == pytest.approx(sure.plan.score) == 100
+    assert reasons(unsure, unsure.plan)[-1].endswith("; 100 if phrases begin where they are shown")
+    assert reasons(sure, sure.plan)[-1] == "100 of 100: phrases met 100.0"
 
 
 def test_without_a_section_phrases_run_on() -> None:

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fit_songs import make_part, make_routine, make_song
+from fit_songs import make_part, make_routine, make_song, with_outlook
 from phrasefit.errors import NoFitError
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan, Tag, Wall
@@ -51,6 +51,8 @@ def fits(draw: st.DrawFn) -> FitPlan:
         extra["sequence"] = draw(st.sampled_from((("A", "B"), ("A", "A", "B"))))
     routine = make_routine(*parts, meter=meter, **extra)
     song = make_song(*sections, meter=meter, bpm=100.0 if meter == 3 else 120.0)
+    if draw(st.booleans()):
+        song = with_outlook(song, np.random.default_rng(draw(st.integers(0, 99))))
     asked = draw(st.sampled_from(({}, {}, {"intro": draw(st.integers(0, 40))})))
     try:
         return fit_routine(song, routine, max_changes=draw(st.integers(0, 3)), **asked)
@@ -120,13 +122,16 @@ def phrase_lengths(fit: FitPlan) -> set[str]:
 
 def check_sentence(fit: FitPlan, sentence: str, cells: list[str]) -> None:
     """Check what one sentence claims; fail where it claims what is not known here."""
-    body = re.sub(r"^straight through, ", "", sentence)
+    body = re.sub(r"^straight through(?: from [\d:.]+)?, ", "", sentence)
     starts, plain = phrase_starts(fit), fit.plans[0]
     if m := re.match(r"the song (.*)$", body):
         check_breaks(fit, m[1])
     elif re.search(r" fix(es)? it$", body):
         assert not set(cells) - set(IN_STEP)
         assert all(into == 0 for kind, into in inside(fit, fit.plan) if kind == "tag")
+    elif re.search(r" meets? the phrases better$", body):
+        assert not set(cells) - set(IN_STEP)
+        assert fit.plan.score > plain.score
     elif body.startswith("advised: "):
         assert set(cells) - set(IN_STEP) or inside_walls(fit, fit.plan)
         if m := re.search(r"(\w+) walls? still starts? off", body):

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from form_songs import made_song, plain_map
@@ -14,7 +14,14 @@ from phrasefit.errors import ParameterError
 from phrasefit.form import add_form
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
+from phrasefit.form.phrases import (
+    UNHEARD,
+    UNHEARD_STRENGTH,
+    _Block,
+    _group_scores,
+    group_phrases,
+)
+from phrasefit.form.segmentation import best_segments
 from phrasefit.model import Phrase, Section
 
 
@@ -205,3 +212,21 @@ def test_form_found_from_kept_evidence_is_the_same(rng: np.random.Generator) -> 
 
     assert first.sections == again.sections
     assert first.phrases == again.phrases
+
+
+@settings(deadline=None)
+@given(
+    bars=st.lists(st.sampled_from([4, 4, 4, 4, 2, 3, 5, 6]), min_size=1, max_size=9),
+    seed=st.integers(0, 1000),
+    extra_first=st.booleans(),
+)
+def test_what_is_no_longer_than_a_group_is_one(
+    bars: list[int], seed: int, extra_first: bool
+) -> None:
+    """Whatever is heard inside, no division of 32 beats or fewer scores higher."""
+    edges = np.concatenate([[0], np.cumsum(bars)])
+    assume(edges[-1] <= 32)
+    odds = np.random.default_rng(seed).uniform(UNHEARD, 0.0, len(bars))
+    block = _Block(edges, 1.0, extra_first, odds - odds.mean())
+
+    assert best_segments(_group_scores(block, 0, len(bars), 32, 4)).tolist() == [0]

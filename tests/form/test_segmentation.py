@@ -13,6 +13,7 @@ from phrasefit.form.segmentation import (
     best_segments,
     diagonal_sums,
     join_alike,
+    segment_probabilities,
     start_probabilities,
 )
 
@@ -55,7 +56,7 @@ def test_start_probabilities_equal_brute_force(n: int, seed: int) -> None:
     total = sum(weights.values())
     expected = [sum(w for edges, w in weights.items() if c in edges) / total for c in range(n)]
 
-    assert np.allclose(start_probabilities(scores), expected)
+    assert np.allclose(start_probabilities(segment_probabilities(scores)), expected)
 
 
 def test_diagonal_sums_add_up_stretches(rng: np.random.Generator) -> None:

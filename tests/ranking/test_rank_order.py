@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fit_songs import make_part, make_routine, make_song
+from fit_songs import make_part, make_routine, make_song, with_outlook
 from phrasefit.errors import NoFitError, ParameterError, PhrasefitError
 from phrasefit.fit import Costs, count_grid, fit_routine
 from phrasefit.fit.grid import beat_tempo, choose_level
@@ -19,7 +19,7 @@ from phrasefit.fit.starts import start_candidates
 from phrasefit.model import BarMap, Confidence, Phrase, Routine
 from phrasefit.ranking.rank import SongFilter, SongTable, fit_or_reason, rank, rank_table
 from phrasefit.ranking.scores import best_scores, can_batch
-from phrasefit.ranking.summary import choose_levels
+from phrasefit.ranking.summary import UNIT, choose_levels
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.routine.spec import load_routine
 
@@ -56,7 +56,8 @@ def random_songs(rng: np.random.Generator, n: int) -> list[BarMap]:
         )
         if rng.random() < 0.5:
             song = dataclasses.replace(song, singing_at_s=float(rng.uniform(0, song.end_s / 3)))
-        songs.append(with_phrases(song, rng) if rng.random() < 0.8 else song)
+        song = with_phrases(song, rng) if rng.random() < 0.8 else song
+        songs.append(with_outlook(song, rng) if rng.random() < 0.5 else song)
     return songs
 
 
@@ -105,13 +106,16 @@ def test_summary_equals_count_grid(rng, routine: Routine, inner: float, level) -
         grid = count_grid(song, routine=routine, costs=costs)
         mine = slice(found.edges[i], found.edges[i + 1])
         laid = np.zeros(len(grid.strength))
-        laid[found.count[mine]] = found.strength[mine]
+        laid[found.count[mine]] = found.expected[mine]
 
         assert found.n_counts[i] == len(grid.strength)
         assert found.first_one[i] == np.argmax(grid.bar_start)
         assert found.singing[i] == (-1 if grid.singing is None else grid.singing)
         assert found.counts_per_minute[i] == pytest.approx(grid.counts_per_minute)
-        assert laid == pytest.approx(grid.strength, abs=1e-6)
+        assert laid == pytest.approx(grid.expected, abs=UNIT)
+        assert (
+            found.count[mine][found.shown[mine]].tolist() == np.flatnonzero(grid.strength).tolist()
+        )
 
 
 @pytest.mark.parametrize("routine", ROUTINES, ids=lambda r: f"{r.name} {r.counts}")
@@ -149,7 +153,7 @@ def test_scores_equal_the_planner(rng, routine: Routine, max_changes: int) -> No
             100
             * costs.end_off_front
             / min(
-                float(fit.grid.strength[s:].sum()) or 1.0
+                float(fit.grid.expected[s:].sum()) or 1.0
                 for s in range(first, len(fit.grid.strength) - routine.parts[0].counts + 1)
             )
         )

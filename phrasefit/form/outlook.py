@@ -1,0 +1,64 @@
+"""What phrases are to be expected, whatever the sections turn out to be.
+
+The likeliest form is shown, but it is one of many that are nearly as likely, and which of
+them wins may hang on a trifle.  So what is planned by is the mean of all of them: each
+possible section, with the phrases inside it, counts with its probability.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from phrasefit.form.boundary_cues import BarEvidence
+from phrasefit.form.phrases import heard_odds, phrases_between
+from phrasefit.form.sections import FEWEST_BARS, TEMPER
+from phrasefit.form.segmentation import segment_probabilities, start_probabilities
+from phrasefit.meters import phrase_beats_of
+from phrasefit.model import Outlook
+from phrasefit.phrase_lengths import phrases_of_length
+
+UNLIKELY = 0.01  # rarer ones are left out: what they would add inside them changes no plan
+MULTIPLES = (1, 2, 4, 8)  # of the longest phrases; the last is 64 counts of three beats each
+
+
+def outlook_of(bars: BarEvidence, scores: np.ndarray, likeliest: Sequence[int]) -> Outlook | None:
+    """Weigh all forms of a song.
+
+    Parameters
+    ----------
+    bars : BarEvidence
+    scores : np.ndarray [shape=(n + 1, n + 1)]
+        Log score of every section (`form.sections.segment_scores`), -inf where a person
+        ruled it out.
+    likeliest : sequence of int
+        Where the sections and phrases of the form that is shown begin (`form_starts`).
+
+    Returns
+    -------
+    Outlook or None
+        None for music that is too short to be divided.
+    """
+    n_bars = len(bars.cues)
+    if n_bars < FEWEST_BARS:
+        return None
+    probability = segment_probabilities(TEMPER * scores)
+    levels = phrase_beats_of(bars.meter)
+    groups = np.array([levels[1], *(levels[0] * n for n in MULTIPLES)])
+    odds = heard_odds(bars)
+    expected = np.zeros((len(groups), n_bars))
+    for start, end in np.argwhere(probability >= UNLIKELY).tolist():
+        phrases = phrases_between(bars, odds, start, end)
+        for row, beats in zip(expected, groups.tolist(), strict=True):
+            last = int(bars.starts[end])
+            for phrase in phrases_of_length(phrases, beats, highest=levels[0], end=last):
+                bar = int(np.searchsorted(bars.starts, phrase.start_beat))
+                row[bar] += probability[start, end] * phrase.strength * (bar != start)
+    return Outlook(
+        beats=bars.starts[:-1],
+        sections=start_probabilities(probability).round(3),
+        groups=groups,
+        phrases=expected.round(3),
+        likeliest=np.array(likeliest),
+    )
