@@ -188,7 +188,7 @@ class _Search:
 
     Both hold one segment of steps at a time, from `first` on.  Of the others only `kept` is
     there, the scores that a segment looks back to: `trace` fills them again.  `best` has
-    `reach` impossible rates to each side, so that moves are slices.
+    `reach` impossible rates to each side and a row too many, so that a move shifts all rows.
     """
 
     def __init__(self, gain: np.ndarray, model: GapModel, places: Places) -> None:
@@ -202,7 +202,7 @@ class _Search:
         self.segment = self.block * max(1, SEGMENT_STEPS // self.block)
         n_steps, (n_rates, n_places) = len(self.gain), self.start.shape
         n_rows = min(n_steps, self.segment)
-        shape = (n_rows, n_rates + 2 * model.reach, n_places)
+        shape = (n_rows + 1, n_rates + 2 * model.reach, n_places)
         self.best = np.full(shape, IMPOSSIBLE, dtype=np.float32)
         self.onward = np.full((self.pad + n_rows, *self.start.shape), IMPOSSIBLE, dtype=np.float32)
         self.first, self.kept = 0, [self.onward[: self.pad].copy()]
@@ -240,8 +240,10 @@ class _Search:
         n_rows = min(self.segment, len(self.gain) - first)
         start, onward = self.start.ravel(), self.onward.reshape(-1, n_places)
         best = self.best.reshape(len(self.best), -1)
-        near = np.lib.stride_tricks.sliding_window_view(best, n_columns, axis=1)
-        near = near[:, ::n_places].swapaxes(0, 1)  # (moves, steps, columns)
+        width = best.shape[1]
+        near = np.lib.stride_tricks.sliding_window_view(best.ravel(), best.size - width)
+        near = near[: 2 * middle + 1 : n_places]  # (moves, steps and columns)
+        move_cost = self.move_cost[:, None]
         gap_cost = np.repeat(self.gap_cost.T, n_places, axis=1)[:, None]
         gain = np.tile(self.gain[first : first + n_rows], n_rates)
         before = np.arange(self.block)[:, None] + self.pad - self.model.gaps.T[:, None]
@@ -259,7 +261,8 @@ class _Search:
             begun = start + self._end_chains(first + row, score.max(axis=1))[:, None]
             begun += gained
             np.maximum(score, begun, out=score)
-            moved = (near[:, rows] - self.move_cost[:, None, None]).max(axis=0)
+            moved = (near[:, row * width : rows.stop * width] - move_cost).max(axis=0)
+            moved = moved.reshape(n_now, width)[:, :n_columns]
             self.onward[self.pad + row : self.pad + rows.stop] = self._stepped(
                 moved.reshape(n_now, *self.start.shape)
             )
@@ -278,10 +281,10 @@ class _Search:
     def _end_chains(self, first: int, top: np.ndarray) -> np.ndarray:
         """Update F over a block by its chains' best scores `top`; gives F at its steps."""
         steps = slice(first + 1, first + 1 + len(top))
-        ended, risen = top - self.break_cost[steps], self.risen[steps]
-        np.maximum.accumulate(ended, out=ended)
-        np.maximum(ended, self.risen[first], out=risen)
-        np.add(risen, self.lone[steps], out=self.free[steps])
+        risen = self.risen[first : steps.stop]
+        np.subtract(top, self.break_cost[steps], out=risen[1:])
+        np.maximum.accumulate(risen, out=risen)
+        np.add(risen[1:], self.lone[steps], out=self.free[steps])
         return self.free[first : steps.stop - 1].astype(np.float32)
 
     def trace(self, event: int) -> list[Chain]:
