@@ -14,7 +14,7 @@ import numpy as np
 
 from phrasefit._dp import fit_segments
 from phrasefit.audio import SAMPLE_RATE_HZ
-from phrasefit.audio.features import padded_slice
+from phrasefit.audio.features import log_level, padded_slice
 
 WINDOW_SAMPLES = 256  # 12 ms: short enough to place a drum hit
 STEP_SAMPLES = 32
@@ -106,7 +106,7 @@ def _rises(samples: np.ndarray, beats_s: np.ndarray) -> tuple[np.ndarray, np.nda
         near = np.stack([padded_slice(samples, b - half, b + half) for b in beats[here]])
         frames = np.lib.stride_tricks.sliding_window_view(near, WINDOW_SAMPLES, axis=1)
         spectrum = fft.rfft(frames[:, ::STEP_SAMPLES] * window, axis=2)[..., 1 : TOP_BINS + 1]
-        level = np.log1p(LOG_GAIN * np.abs(spectrum))
+        level = log_level(np.abs(spectrum), LOG_GAIN)
         rises = np.maximum(level[:, 2 * RISE_STEPS :] - level[:, : -2 * RISE_STEPS], 0)
         rise[here] = rises.mean(axis=2)
     return rise, lags[RISE_STEPS:-RISE_STEPS] / SAMPLE_RATE_HZ
