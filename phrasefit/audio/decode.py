@@ -49,7 +49,7 @@ class _Power:
     mixed: float = 0.0
 
     def add(self, block: np.ndarray, mixed: np.ndarray) -> None:
-        powers = np.einsum("ij,ij->j", block, block)
+        powers = np.array([np.dot(channel, channel) for channel in block.T])
         self.channels[: len(powers)] += powers
         self.apart += float(powers.mean())
         self.mixed += float(np.dot(mixed, mixed))

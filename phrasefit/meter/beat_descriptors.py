@@ -71,10 +71,10 @@ class FrameSums:
     def before(self, ends: np.ndarray) -> np.ndarray:
         """Sum of the rows before each of `ends` [shape=(len(ends), n_columns)]."""
         kept, beyond = np.divmod(ends, SUM_STEP)
-        total = self._kept[kept]
+        total = self._kept.take(kept, axis=0)
         for extra in range(SUM_STEP - 1):
-            some = beyond > extra
-            total[some] += self._rows[kept[some] * SUM_STEP + extra]
+            some = np.flatnonzero(beyond > extra)
+            total[some] += self._rows.take(kept[some] * SUM_STEP + extra, axis=0)
         return total
 
 

@@ -109,8 +109,8 @@ def span_means(total: np.ndarray, span: int) -> tuple[np.ndarray, np.ndarray]:
     n = len(total) - 1
     here = np.arange(n)
     last, first = np.minimum(here + span, n), np.maximum(here - span, 0)
-    after = (total[last] - total[:-1]) / (last - here)[:, None]
-    before = (total[:-1] - total[first]) / np.maximum(here - first, 1)[:, None]
+    after = (total.take(last, axis=0) - total[:-1]) / (last - here)[:, None]
+    before = (total[:-1] - total.take(first, axis=0)) / np.maximum(here - first, 1)[:, None]
     return after, before
 
 
