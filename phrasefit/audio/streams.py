@@ -10,7 +10,7 @@ against them, see `containers`.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -61,6 +61,26 @@ class Block(NamedTuple):
 
     samples: np.ndarray
     rate_hz: int
+
+
+class Kind(NamedTuple):
+    """How samples are coded; `name` is FFmpeg's of their format."""
+
+    rate_hz: int
+    n_channels: int
+    name: str
+
+
+class Piece(NamedTuple):
+    """What a packet holds, still coded: the bytes of one plane a channel, or of one for all.
+
+    A song has thousands of packets: what can wait is done for all that make a block at once.
+    """
+
+    planes: Sequence[memoryview | bytes]
+    n_frames: int
+    kind: Kind
+    fills_a_hole: bool = False
 
 
 @dataclass(slots=True)
@@ -155,7 +175,7 @@ class SongReader:
 
     # ------------------------------------------------------- one stream of sound
 
-    def _sound_of(self, container: Any, file: BinaryIO, link: OggLink) -> Iterator[Block]:
+    def _sound_of(self, container: Any, file: BinaryIO, link: OggLink) -> Iterator[Piece]:
         """Decode one container packet by packet; silence stands where packets are missing."""
         if not container.streams.audio:
             raise AudioError("has no sound in it; name a file with music", where=self.path)
@@ -174,15 +194,13 @@ class SongReader:
             for frame in watch.decode(packet):
                 # First: beyond 8 channels PyAV's planes point anywhere, and to read them kills.
                 self._check_ranges(frame.sample_rate, frame.layout.nb_channels)
-                samples = _as_float(frame)
                 if watch.is_first and not self.heard_s:
                     delay = self._unstated_delay(frame, watch)
                 if hole_s := watch.hole_before(frame):
                     self._refuse_damage(watch)
-                    missing = np.zeros((round(hole_s * frame.sample_rate), samples.shape[1]))
-                    yield self._heard(missing.astype(np.float32), frame)
-                yield self._heard(samples[delay:] if delay else samples, frame)
-                delay = max(0, delay - len(samples))
+                    yield self._heard(_silence(frame, round(hole_s * frame.sample_rate)))
+                yield self._heard(_piece(frame, delay))
+                delay = max(0, delay - frame.samples)
             self._refuse_damage(watch)
         if kind == "aac":
             watch.jumped_over(link.stop)
@@ -191,11 +209,11 @@ class SongReader:
         self._refuse_damage(watch)
         self.notes += watch.remarks(self.heard_s)
 
-    def _heard(self, samples: np.ndarray, frame: Any) -> Block:
-        self.heard_s += len(samples) / frame.sample_rate
+    def _heard(self, piece: Piece) -> Piece:
+        self.heard_s += piece.n_frames / piece.kind.rate_hz
         if self.heard_s > MAX_DURATION_S:
             raise AudioError("is longer than an hour; cut it into songs", where=self.path)
-        return Block(samples, frame.sample_rate)
+        return piece
 
     def _refuse_damage(self, watch: LossWatch) -> None:
         lost_s = watch.lost_s(self.heard_s)
@@ -264,43 +282,69 @@ def _declared_s(container: Any, stream: Any, file: BinaryIO) -> float:
     return 0.0
 
 
-def _joined(blocks: Iterator[Block]) -> Iterator[Block]:
-    """Join the small blocks of packets to ones of `BLOCK_FRAMES`."""
-    parts: list[Block] = []
+def _kind(frame: Any) -> Kind:
+    return Kind(frame.sample_rate, frame.layout.nb_channels, frame.format.name)
+
+
+def _planes(kind: Kind) -> tuple[int, int]:
+    """Number of planes, and bytes that each has for a sample of all its channels."""
+    width = SAMPLE_TYPES[kind.name].itemsize
+    return (kind.n_channels, width) if kind.name.endswith("p") else (1, width * kind.n_channels)
+
+
+def _piece(frame: Any, skipped: int) -> Piece:
+    """Take the samples of a frame, without the first `skipped`."""
+    kind = _kind(frame)
+    n_planes, width = _planes(kind)
+    first = min(skipped, frame.samples)
+    part = slice(first * width, frame.samples * width)
+    planes = [memoryview(plane)[part] for plane in frame.planes[:n_planes]]
+    return Piece(planes, frame.samples - first, kind)
+
+
+def _silence(frame: Any, n_frames: int) -> Piece:
+    """Make silence of the kind of a frame."""
+    kind = _kind(frame)
+    n_planes, width = _planes(kind)
+    zero = b"\x80" if SAMPLE_TYPES[kind.name] == np.uint8 else b"\0"
+    return Piece([zero * (n_frames * width)] * n_planes, n_frames, kind, fills_a_hole=True)
+
+
+def _joined(pieces: Iterator[Piece]) -> Iterator[Block]:
+    """Join the small pieces to blocks of `BLOCK_FRAMES`."""
+    parts: list[Piece] = []
     n_frames = 0
-    for block in blocks:
-        is_same = not parts or (
-            parts[0].rate_hz == block.rate_hz
-            and parts[0].samples.shape[1] == block.samples.shape[1]
-        )
-        if not is_same or n_frames >= BLOCK_FRAMES:
+    for piece in pieces:
+        if parts and (n_frames >= BLOCK_FRAMES or piece.kind != parts[0].kind):
             yield _one_block(parts)
             parts, n_frames = [], 0
-        parts.append(block)
-        n_frames += len(block.samples)
+        parts.append(piece)
+        n_frames += piece.n_frames
     if parts:
         yield _one_block(parts)
 
 
-def _one_block(parts: list[Block]) -> Block:
-    return Block(np.concatenate([part.samples for part in parts]), parts[0].rate_hz)
+def _one_block(parts: list[Piece]) -> Block:
+    kind = parts[0].kind
+    n_planes, _ = _planes(kind)
+    data = b"".join(part.planes[plane] for plane in range(n_planes) for part in parts)
+    coded = np.frombuffer(data, SAMPLE_TYPES[kind.name])
+    samples = coded.reshape(n_planes, -1).T if n_planes > 1 else coded.reshape(-1, kind.n_channels)
+    # How more than four channels add up depends on their order in memory, and the song's hash
+    # on that: with a hole it has always been the other one.
+    if any(part.fills_a_hole for part in parts):
+        samples = np.ascontiguousarray(samples)
+    return Block(_as_float(samples), kind.rate_hz)
 
 
-def _as_float(frame: Any) -> np.ndarray:
-    """Samples of a frame [shape=(n, n_channels), float32], integers brought to -1..1."""
-    name, n_channels = frame.format.name, frame.layout.nb_channels
-    dtype = SAMPLE_TYPES[name]
-    if name.endswith("p"):  # twice as fast as PyAV's own way for frames this small
-        planes = [np.frombuffer(plane, dtype, frame.samples) for plane in frame.planes[:n_channels]]
-        array = np.array(planes).T
-    else:
-        array = np.frombuffer(frame.planes[0], dtype, frame.samples * n_channels)
-        array = array.reshape(-1, n_channels)
+def _as_float(samples: np.ndarray) -> np.ndarray:
+    """Bring coded samples to float32, integers to -1..1 [shape as given]."""
+    dtype = samples.dtype
     if dtype == np.uint8:
-        return (array.astype(np.float32) - 128.0) / 128.0
+        return (samples.astype(np.float32) - 128.0) / 128.0
     if dtype.kind == "i":
-        return array.astype(np.float32) / -float(np.iinfo(dtype).min)
-    return array.astype(np.float32, copy=False)
+        return samples.astype(np.float32) / -float(np.iinfo(dtype).min)
+    return samples.astype(np.float32, copy=False)
 
 
 def _readable(text: str) -> str:

@@ -315,12 +315,12 @@ def test_channels_that_grow_are_refused_unread(
 ) -> None:
     """The planes of more than 8 channels, read through PyAV, can end the process."""
 
-    def read(frame: av.AudioFrame) -> np.ndarray:
+    def read(frame: av.AudioFrame, skipped: int) -> streams.Piece:
         assert frame.layout.nb_channels <= 8
-        return as_float(frame)
+        return piece(frame, skipped)
 
-    as_float = streams._as_float
-    monkeypatch.setattr(streams, "_as_float", read)
+    piece = streams._piece
+    monkeypatch.setattr(streams, "_piece", read)
     few = encoded(tmp_path, "aac", 2)
     many = tmp_path / "many.aac"
     with av.open(str(many), "w", format="adts") as out:
