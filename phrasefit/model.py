@@ -474,8 +474,8 @@ class CountGrid:
     `times_s` [shape=(n + 1,)]: start of each count, and the end of the last.
     `bar_start` [shape=(n,), bool]: a bar begins here.  `strength`
     [shape=(n,), 0-1]: how strongly a phrase of dance-phrase length begins here, in the
-    likeliest form of the song, which is what is shown.  `expected` [shape=(n,), 0-1]: the same
-    over all forms, which is what is planned by; the same where only one form is known.
+    likeliest form of the song, which is what is shown.  `expected` [shape=(n,), 0-1]: what is
+    planned by, for which all forms count; the same as `strength` where only one is known.
     `section` [shape=(n,)]: index into ``BarMap.sections``, -1 before the first.
     `beats_per_count` is 0.5, 1 or 2; 3 where a six is danced to its dotted beats.
     `singing` is the count on which the first line that is sung begins, None if not known.

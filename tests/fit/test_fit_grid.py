@@ -274,7 +274,7 @@ def doubted(song: BarMap, **sections: float) -> BarMap:
 
 
 def test_what_is_expected_is_laid_on_counts() -> None:
-    """Sections count whole, phrases of the dance's length by their weight."""
+    """Sections count whole, phrases of the dance's length by their weight; half is as shown."""
     song = doubted(make_song(("A", 8), ("B", 8)), b0=1.0, b28=0.4, b32=0.6)
     usual, double = (
         count_grid(song, routine=make_routine(make_part(counts=n)), costs=Costs(inner_phrase=0.5))
@@ -282,9 +282,9 @@ def test_what_is_expected_is_laid_on_counts() -> None:
     )
 
     assert starts_of(usual) == [0, 32]
-    assert usual.expected[[0, 28, 32]] == pytest.approx([1.0, 0.45, 0.65])
-    assert double.expected[[0, 28, 32]] == pytest.approx([1.0, 0.4, 0.6])
-    assert usual.expected.sum() == pytest.approx(2.1)
+    assert usual.expected[[0, 28, 32]] == pytest.approx([1.0, 0.225, 0.825])
+    assert double.expected[[0, 28, 32]] == pytest.approx([1.0, 0.2, 0.8])
+    assert usual.expected.sum() == pytest.approx(2.05)
 
 
 def test_a_form_changed_since_is_taken_as_it_is() -> None:
