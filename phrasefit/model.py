@@ -697,6 +697,7 @@ class DoubtKind(StrEnum):
     NO_SECTIONS = "no sections"
     LEVEL = "level"
     SECTION = "section"
+    OTHER_SECTION = "other section"  # that begins where none is shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,7 +84,7 @@ def with_outlook(song: BarMap, rng: np.random.Generator, sure: float = 0.4) -> B
         beats=ones,
         sections=np.where(is_shown, rng.uniform(sure, 1, len(ones)), elsewhere).round(3),
         groups=(12 if song.meter % 3 == 0 else 16) * np.array([1, 2, 4, 8, 16]),
-        phrases=rng.uniform(0, 0.2, (5, len(ones))).round(3) * ~is_shown,
+        phrases=rng.uniform(0, 0.2, (5, len(ones))).round(3) * (elsewhere > 0) * ~is_shown,
         likeliest=form_starts(song.sections, song.phrases),
     )
     return replace(song, outlook=outlook)

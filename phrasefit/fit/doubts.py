@@ -13,7 +13,7 @@ DOUBT_BELOW = 0.7  # a reading less likely than this is shown as a doubt; common
 BY_WEIGHT = (
     DoubtKind.HARDLY_STEADY,
     DoubtKind.BEATS, DoubtKind.ONE, DoubtKind.METER, DoubtKind.LEVEL, DoubtKind.SECTION,
-    DoubtKind.PHRASES, DoubtKind.NO_SECTIONS,
+    DoubtKind.OTHER_SECTION, DoubtKind.PHRASES, DoubtKind.NO_SECTIONS,
 )  # fmt: skip
 MAX_RIVALS = 3  # more readings than this confuse
 RIVAL_KINDS = {

@@ -4,7 +4,8 @@ The fit score (0-100) has one meaning everywhere: of all phrase strength from co
 of the dance to the end of the song, the share in percent that wall starts meet (a
 phrase start inside a wall is met in part, see `fit.costs.wall_meeting`), less the
 charges for restarts, tags and an awkward start.  100 = every phrase starts a wall and
-nothing has to be remembered.
+nothing has to be remembered.  Where it is in doubt which bars begin phrases, every one that
+may counts as far as that is likely (``CountGrid.expected``): the score is what to expect.
 """
 
 from __future__ import annotations

@@ -77,14 +77,49 @@ def without_section(grid: CountGrid, index: int, phrase_counts: int) -> CountGri
     phrase_counts : int
         From one phrase start to the next.
     """
-    strength = grid.strength.copy()
     here = np.flatnonzero(grid.section == index)
-    before = np.flatnonzero(strength[: here[0]])
+    before = np.flatnonzero(grid.strength[: here[0]])
+    if before.size:
+        return _with_phrases_from(grid, int(before[-1]), here, phrase_counts)
+    strength = np.where(grid.section == index, 0.0, grid.strength)
+    return replace(grid, strength=strength, expected=strength)
+
+
+def with_section(grid: CountGrid, count: int, phrase_counts: int) -> CountGrid:
+    """Let a section begin on a count where none is shown, up to the next that is.
+
+    Parameters
+    ----------
+    grid : CountGrid
+    count : int
+        After the first section's start.  Nearer than two bars to where a section begins that
+        is shown, that section begins here instead.
+    phrase_counts : int
+        From one phrase start to the next.
+    """
+    sections = np.flatnonzero(np.diff(grid.section)) + 1
+    near = sections[np.abs(sections - count) < 2 * grid.meter]
+    for index in grid.section[near].tolist():
+        grid = without_section(grid, index, phrase_counts)
+    later = sections[sections > max(count, *near.tolist(), 0)]
+    end = int(later[0]) if later.size else len(grid.strength)
+    strength = grid.strength.copy()
+    strength[count] = 1.0
+    begun = replace(grid, strength=strength, expected=strength)
+    return _with_phrases_from(begun, count, np.arange(count + 1, end), phrase_counts)
+
+
+def _with_phrases_from(
+    grid: CountGrid, start: int, here: np.ndarray, phrase_counts: int
+) -> CountGrid:
+    """Let phrases on the counts `here`, if any, run on from the phrase start before them."""
+    if not here.size:
+        return grid
+    strength = grid.strength.copy()
     inner = strength[here[1:]]
     level = float(inner.max(initial=0.0))  # of phrases that begin inside a section there
     strength[here] = 0.0
-    if before.size:
-        starts = np.arange(int(before[-1]) + phrase_counts, int(here[-1]) + 1, phrase_counts)
-        ends = starts + phrase_counts // 2 <= here[-1] + 1  # a shorter rest is no phrase
-        strength[starts[ends]] = level or strength[before[-1]] / 2
+    starts = np.arange(start + phrase_counts, int(here[-1]) + 1, phrase_counts)
+    ends = starts + phrase_counts // 2 <= here[-1] + 1  # a shorter rest is no phrase
+    strength[starts[ends]] = level or strength[start] / 2
     return replace(grid, strength=strength, expected=strength)

@@ -9,14 +9,22 @@ from __future__ import annotations
 
 import functools
 import itertools
+from collections.abc import Iterator
 from dataclasses import replace
 
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.doubts import BY_WEIGHT, DOUBT_BELOW
 from phrasefit.fit.in_step import measure_of
 from phrasefit.fit.planner import advised_of, fit_routine, plans_on
-from phrasefit.fit.readings import at_level, in_meter, with_ones_moved, without_section
+from phrasefit.fit.readings import (
+    at_level,
+    in_meter,
+    with_ones_moved,
+    with_section,
+    without_section,
+)
 from phrasefit.fit.regret import SAME_TIME_S, points_on
+from phrasefit.fit.starts import nearest_count
 from phrasefit.meters import LEVELS
 from phrasefit.model import (
     Alternative,
@@ -30,8 +38,9 @@ from phrasefit.model import (
     Plan,
 )
 
-TRIED_SECTIONS = 6  # the weakest boundaries from count 1 on; each is planned without
+TRIED_SECTIONS = 6  # the weakest from count 1 on, and the likeliest others; each is planned
 SHOWN_SECTIONS = 2  # those that most hangs on
+FELT_POINTS = 1.0  # what is lost, from which on a section is asked about
 EVEN_ODDS = 0.5  # of a reading whose probability is not known
 
 
@@ -116,7 +125,18 @@ def _beside(
 
 
 def _sections(fit: FitPlan) -> list[Doubt]:
-    """List the weak sections whose absence would cost the plan something."""
+    """List what would cost the plan something: weak sections that are none, others that are."""
+    doubts = (*_weak_sections(fit), *_other_sections(fit))
+    felt = [doubt for doubt in doubts if doubt.consequence and _is_felt(doubt.consequence)]
+    return sorted(felt, key=_order)[:SHOWN_SECTIONS]
+
+
+def _is_felt(consequence: Consequence) -> bool:
+    return consequence.lost_points >= FELT_POINTS and consequence.wall is not None
+
+
+def _weak_sections(fit: FitPlan) -> Iterator[Doubt]:
+    """Plan without each of the weakest sections."""
     sections, times = fit.bar_map.sections, fit.bar_map.beat_times_s
     counted = set(fit.grid.section.tolist())  # two may begin on one count of a slow level
     weak = [
@@ -127,21 +147,44 @@ def _sections(fit: FitPlan) -> list[Doubt]:
         and section.strength < DOUBT_BELOW
         and times[section.start_beat] >= fit.plan.start_s - SAME_TIME_S
     ]
-    doubts = []
     for index in sorted(weak, key=lambda i: sections[i].strength)[:TRIED_SECTIONS]:
         at_s = float(times[sections[index].start_beat])
         grid = without_section(fit.grid, index, measure_of(fit.grid, fit.routine).phrase_counts)
-        plans, _ = plans_on(grid, fit.bar_map, replace(fit.request, changes=None))
-        found = _beside(fit, Correction(no_section_at_s=(at_s,)), grid, plans)
-        sure = sections[index].strength
-        doubts.append(
-            Doubt(
-                kind=DoubtKind.SECTION,
-                probability=sure,
-                at_s=at_s,
-                stake=(1 - sure) * found.lost_points,
-                consequence=found,
-            )
-        )
-    felt = [doubt for doubt in doubts if doubt.consequence and doubt.consequence.lost_points >= 1]
-    return sorted(felt, key=_order)[:SHOWN_SECTIONS]
+        change = Correction(no_section_at_s=(at_s,))
+        yield _if_otherwise(fit, DoubtKind.SECTION, sections[index].strength, at_s, grid, change)
+
+
+def _other_sections(fit: FitPlan) -> Iterator[Doubt]:
+    """Plan with each of the sections that most likely begin where none is shown."""
+    outlook = fit.bar_map.all_forms
+    if outlook is None:
+        return
+    shown = {section.start_beat for section in fit.bar_map.sections}
+    times = fit.bar_map.beat_times_s
+    likely = [
+        (float(probability), float(times[beat]))
+        for beat, probability in zip(outlook.beats.tolist(), outlook.sections, strict=True)
+        if probability >= 1 - DOUBT_BELOW
+        and beat not in shown
+        and times[beat] >= fit.plan.start_s - SAME_TIME_S
+    ]
+    for probability, at_s in sorted(likely, reverse=True)[:TRIED_SECTIONS]:
+        count = nearest_count(fit.grid, at_s, "a section at")
+        grid = with_section(fit.grid, count, measure_of(fit.grid, fit.routine).phrase_counts)
+        change = Correction(sections_at_s=(at_s,))
+        yield _if_otherwise(fit, DoubtKind.OTHER_SECTION, 1 - probability, at_s, grid, change)
+
+
+def _if_otherwise(
+    fit: FitPlan, kind: DoubtKind, sure: float, at_s: float, grid: CountGrid, change: Correction
+) -> Doubt:
+    """Doubt what is shown at a place, where `grid` is the song as `change` would have it."""
+    plans, _ = plans_on(grid, fit.bar_map, replace(fit.request, changes=None))
+    found = _beside(fit, change, grid, plans)
+    return Doubt(
+        kind=kind,
+        probability=sure,
+        at_s=at_s,
+        stake=(1 - sure) * found.lost_points,
+        consequence=found,
+    )

@@ -1,7 +1,7 @@
 """What phrases are to be expected, whatever the sections turn out to be.
 
 The likeliest form is shown, but it is one of many that are nearly as likely, and which of
-them wins may hang on a trifle.  So what is planned by is the mean of all of them: each
+them wins may hang on a trifle.  So plans look at the mean of all of them as well: each
 possible section, with the phrases inside it, counts with its probability.
 """
 
@@ -19,7 +19,7 @@ from phrasefit.meters import phrase_beats_of
 from phrasefit.model import Outlook
 from phrasefit.phrase_lengths import phrases_of_length
 
-UNLIKELY = 0.01  # rarer ones are left out: what they would add inside them changes no plan
+UNLIKELY = 0.01  # what is rarer is left out: it changes no plan and has to be kept with the song
 MULTIPLES = (1, 2, 4, 8)  # of the longest phrases; the last is 64 counts of three beats each
 
 
@@ -47,18 +47,20 @@ def outlook_of(bars: BarEvidence, scores: np.ndarray, likeliest: Sequence[int]) 
     levels = phrase_beats_of(bars.meter)
     groups = np.array([levels[1], *(levels[0] * n for n in MULTIPLES)])
     odds = heard_odds(bars)
+    bar_at = {beat: bar for bar, beat in enumerate(bars.starts.tolist())}
     expected = np.zeros((len(groups), n_bars))
     for start, end in np.argwhere(probability >= UNLIKELY).tolist():
         phrases = phrases_between(bars, odds, start, end)
         for row, beats in zip(expected, groups.tolist(), strict=True):
             last = int(bars.starts[end])
             for phrase in phrases_of_length(phrases, beats, highest=levels[0], end=last):
-                bar = int(np.searchsorted(bars.starts, phrase.start_beat))
+                bar = bar_at[phrase.start_beat]
                 row[bar] += probability[start, end] * phrase.strength * (bar != start)
+    begins = start_probabilities(probability)
     return Outlook(
         beats=bars.starts[:-1],
-        sections=start_probabilities(probability).round(3),
+        sections=np.where(begins < UNLIKELY, 0.0, begins).round(3),
         groups=groups,
-        phrases=expected.round(3),
+        phrases=np.where(expected < UNLIKELY, 0.0, expected).round(3),
         likeliest=np.array(likeliest),
     )

@@ -30,6 +30,7 @@ _CELLS = {
     DoubtKind.LEVEL: "count",
     DoubtKind.PHRASES: "phrases",
     DoubtKind.SECTION: "phrases",
+    DoubtKind.OTHER_SECTION: "phrases",
     DoubtKind.NO_SECTIONS: "phrases",
 }
 
@@ -110,6 +111,10 @@ def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
         DoubtKind.SECTION: (
             "check the section at {at}{sure}: hear whether the music starts something new there"
         ),
+        DoubtKind.OTHER_SECTION: (
+            "check whether a section begins at {at} ({likely:.0%} likely): hear whether the music"
+            " starts something new there"
+        ),
         DoubtKind.NO_SECTIONS: (
             "check the phrases: the map has no sections, so that one is assumed on every eighth"
             " bar from the first one"
@@ -121,7 +126,8 @@ def doubt_words(doubt: Doubt, name: NameCorrection | None = None) -> str:
     }[doubt.kind]
     sure = "" if doubt.probability is None else f" ({doubt.probability:.0%} sure)"
     at = clock_time(doubt.at_s)
-    return words.format(doubt=doubt, sure=sure, at=at) + (
+    likely = 1 - (doubt.probability or 0.0)
+    return words.format(doubt=doubt, sure=sure, at=at, likely=likely) + (
         _rivals(doubt, name) or _remedy(doubt, name)
     )
 
@@ -135,7 +141,8 @@ def _remedy(doubt: Doubt, name: NameCorrection | None) -> str:
         return ""
     option = name(doubt.consequence.correction) if name else ""
     then = _then(doubt.consequence)
-    return f"; if not, try {option}: {then}" if option else f"; if not, {then}"
+    so = "if it does" if doubt.kind is DoubtKind.OTHER_SECTION else "if not"
+    return f"; {so}, try {option}: {then}" if option else f"; {so}, {then}"
 
 
 def _rivals(doubt: Doubt, name: NameCorrection | None) -> str:

@@ -105,7 +105,7 @@ class _Asked:
             yield self._about_meter(doubt)
         elif doubt.kind is DoubtKind.LEVEL:
             yield self._about_level(doubt)
-        elif doubt.kind is DoubtKind.SECTION:
+        elif doubt.kind in (DoubtKind.SECTION, DoubtKind.OTHER_SECTION):
             yield self._about_section(doubt, doubt.at_s)
         elif doubt.kind is DoubtKind.PHRASES:
             yield from self._about_sections(doubt)

@@ -46,7 +46,10 @@ def draw(rng: np.random.Generator, shares: dict[int, float]) -> int:
 
 
 def draw_song(rng: np.random.Generator):
-    """Draw a bar map; sections by the shares above, phrases by the program's own rules."""
+    """Draw a bar map; sections by the shares above, phrases by the program's own rules.
+
+    What is expected of phrases beside those shown is laid on half of the bars (`fill`).
+    """
     from phrasefit.form.phrases import group_phrases
     from phrasefit.model import BarMap, Confidence, Section
 
@@ -90,6 +93,7 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
     import dataclasses
 
     sys.path.insert(0, str(Path(__file__).parents[1]))
+    from fit_songs import with_outlook
     from kept_songs import analysis_of
     from phrasefit import pipeline
     from phrasefit.ranking.summary import summary_of
@@ -99,7 +103,7 @@ def fill(place: Path, n_songs: int, n_distinct: int) -> None:
     rng, version = np.random.default_rng(20261125), pipeline.analysis_version()
     drawn = []
     for i in range(min(n_distinct, n_songs)):
-        analysis = analysis_of(draw_song(rng), Path(f"{i}.mp3"))
+        analysis = analysis_of(with_outlook(draw_song(rng), rng), Path(f"{i}.mp3"))
         text = zlib.compress(pipeline.document_of(analysis).encode())
         drawn.append((summary_of(analysis.bar_map, key=str(i), version=version), text))
     summaries, rows = [], []

@@ -14,12 +14,22 @@ from fit_songs import make_routine, make_song, with_outlook
 from phrasefit.cli._corrections import option_words
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit import count_grid, fit_routine
-from phrasefit.fit.readings import at_level, with_ones_moved, without_section
+from phrasefit.fit.readings import at_level, with_ones_moved, with_section, without_section
 from phrasefit.fit.regret import points_as_shown, points_on
 from phrasefit.fit.stakes import weighed
-from phrasefit.model import Alternative, BarMap, Confidence, Correction, Doubt, FitPlan
+from phrasefit.model import (
+    Alternative,
+    BarMap,
+    Confidence,
+    Correction,
+    Doubt,
+    FitPlan,
+    Outlook,
+    form_starts,
+)
 from phrasefit.reports.doubts import doubt_lines, main_doubt
 from phrasefit.reports.fit_text import render
+from phrasefit.reports.questions import questions_of
 from phrasefit.reports.words import reasons, verdict, verdict_cell
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16))
@@ -139,6 +149,34 @@ def test_without_a_section_phrases_run_on() -> None:
     assert other.strength[96] == other.strength[128] == 0.5
 
 
+def test_with_a_section_phrases_begin_anew() -> None:
+    """From there on phrases of 32 are counted, up to the next section."""
+    song = make_song(("A", 8), ("B", 20), ("C", 8))
+    grid = count_grid(song, routine=make_routine())
+    other = with_section(grid, 48, 32)
+
+    assert np.flatnonzero(grid.strength).tolist() == [0, 32, 64, 96, 112]
+    assert np.flatnonzero(other.strength).tolist() == [0, 32, 48, 80, 112]
+    assert other.strength[48] == 1.0
+    assert other.strength[80] == 0.5
+
+
+def test_a_section_beside_one_shown_takes_its_place() -> None:
+    """A bar earlier than shown is the same section, misplaced."""
+    grid = count_grid(make_song(("A", 8), ("B", 9), ("C", 8)), routine=make_routine())
+
+    assert np.flatnonzero(grid.strength).tolist() == [0, 32, 68]
+    assert np.flatnonzero(with_section(grid, 64, 32).strength).tolist() == [0, 32, 64]
+
+
+@pytest.mark.parametrize("count", [1, 4, 95, 96, 99])
+def test_a_section_at_an_edge_does_no_harm(count: int) -> None:
+    """Also on the last count, and right after the first."""
+    grid = count_grid(make_song(("A", 8), ("B", 17)), routine=make_routine())
+
+    assert with_section(grid, count, 32).strength[count] == 1.0
+
+
 # ------------------------------------------------------------------------ stakes
 
 
@@ -176,6 +214,29 @@ def test_the_section_that_a_tag_hangs_on() -> None:
         " there; if not, try --no-section-at 83.00: "
     )
     assert "If that is right, it fits" in words
+
+
+def test_a_section_that_is_likely_and_not_shown_is_asked_about() -> None:
+    """What the plan would be with it is told, and how to say so."""
+    song = make_song(*LONG, confidence=Confidence(phrase=0.5))
+    at = 160  # a bar before the fourth section, which a tag leads up to
+    outlook = Outlook(
+        beats=[0, 32, 96, at, 164, 228, 292], sections=[1.0, 1.0, 1.0, 0.45, 1.0, 1.0, 1.0],
+        groups=[16, 32], phrases=np.zeros((2, 7)), likeliest=form_starts(song.sections, ()),
+    )  # fmt: skip
+    fit = fit_routine(replace(song, outlook=outlook), make_routine())
+    doubt = by_kind(fit)["other section"]
+
+    assert doubt.at_s == pytest.approx(1.0 + at / 2)
+    assert doubt.probability == pytest.approx(0.55)
+    assert doubt.stake == pytest.approx(0.45 * doubt.consequence.lost_points)
+    assert doubt_lines(fit, option_words)[0].startswith(
+        "check whether a section begins at 1:21.0 (45% likely): hear whether the music starts"
+        " something new there; if it does, try --section-at 81.00: then wall 5 begins at 1:21.0"
+    )
+    assert questions_of(fit.bar_map, fit.grid, [doubt])[0].answers[0].change == Correction(
+        sections_at_s=(doubt.at_s,)
+    )
 
 
 def test_sections_that_share_a_count_are_no_trouble() -> None:
