@@ -78,7 +78,7 @@ def _facts(fit: FitPlan, plan: Plan, name: NameCorrection | None) -> list[str]:
         *_wrapped("start     ", start_words(fit, plan)),
         *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
         *_wrapped("count     ", "; ".join(filter(None, (count, other_count_words(fit, name))))),
-        f"score     {score_words(fit, plan)}",
+        *_wrapped("score     ", score_words(fit, plan)),
     ]
 
 

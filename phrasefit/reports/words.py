@@ -352,7 +352,7 @@ def score_words(fit: FitPlan, plan: Plan) -> str:
     sure = points_as_shown(fit, plan)
     if abs(sure - plan.score) < FELT_POINTS:
         return words
-    return f"{words}; {sure:.0f} if phrases begin where they are shown"
+    return f"{words}; {sure:.0f} if phrases begin as shown"
 
 
 def off_phrase_lines(fit: FitPlan, plan: Plan) -> tuple[str, ...]:

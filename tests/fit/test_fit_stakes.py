@@ -134,7 +134,7 @@ def test_a_plan_is_worth_more_where_the_form_shown_is_sure() -> None:
 
     assert unsure.plan.score < 90
     assert points_as_shown(unsure, unsure.plan) == pytest.approx(sure.plan.score) == 100
-    assert reasons(unsure, unsure.plan)[-1].endswith("; 100 if phrases begin where they are shown")
+    assert reasons(unsure, unsure.plan)[-1].endswith("; 100 if phrases begin as shown")
     assert reasons(sure, sure.plan)[-1] == "100 of 100: phrases met 100.0"
 
 
