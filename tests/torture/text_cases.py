@@ -94,6 +94,13 @@ def small_map(rng: random.Random) -> str:
         "tempo_bpm": round(60 / gap, 1),
         "sections": [{"start_s": 0.0, "letter": "A", "strength": 0.9}],
         "phrases": [{"start_s": 0.0, "group": 32, "strength": 0.9}],
+        "outlook": {
+            "start_s": [0.0, round(16 * gap, 3), round(32 * gap, 3)],
+            "sections": [1.0, 0.3, 0.5],
+            "groups": [16, 32],
+            "phrases": [[0.0, 0.2, 0.1], [0.0, 0.1, 0.0]],
+            "likeliest_s": [0.0, 0.0],
+        },
         "confidence": {"beats": 0.9, "downbeat": 0.5},
         "alternatives": [],
         "notes": ["by hand"],
