@@ -23,6 +23,7 @@ from phrasefit.form.sections import (
 from phrasefit.form.segmentation import IMPOSSIBLE
 from phrasefit.model import BarMap, Correction, Section, form_starts
 
+EXPECTED = 0.25  # so likely a section has to be that its denial changes something
 NEAR_BARS = 2  # a boundary found nearer than this to one heard is the same one, misplaced
 
 
@@ -98,7 +99,7 @@ def _marked(
             denied = min(near, key=lambda b: abs(b - bar))
             found.pop(denied, None)
             marked.discard(denied)
-        else:
+        elif not _is_expected(bar_map, lines[max(bar - NEAR_BARS + 1, 0) : bar + NEAR_BARS]):
             notes.append(f"no section begins near {time_s:.1f} s, so none was removed there")
     kept = {
         bar: strength
@@ -106,6 +107,14 @@ def _marked(
         if bar == first or all(abs(bar - mark) >= NEAR_BARS for mark in marked)
     }
     return {**kept, **dict.fromkeys(marked, 1.0)}, notes
+
+
+def _is_expected(bar_map: BarMap, lines: np.ndarray) -> bool:
+    """Tell whether a section that is not shown may begin on one of the bar lines."""
+    outlook = bar_map.all_forms
+    if outlook is None:
+        return False
+    return bool(np.any(outlook.sections[np.isin(outlook.beats, lines)] >= EXPECTED))
 
 
 def _scores_as_said(

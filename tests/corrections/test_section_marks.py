@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -155,6 +157,17 @@ def test_what_a_person_said_is_no_longer_weighed(song: MadeSong, formed: BarMap)
     assert [expected(changed)[beat] for beat in (12, 16, 20)] == [0, 1, 0]
     assert [expected(changed)[beat] for beat in (60, 64, 68)] == [0, 0, 0]
     assert expected(changed)[128] > 0.9
+
+
+def test_to_deny_what_was_likely_needs_no_note(song: MadeSong, formed: BarMap) -> None:
+    """Who says that no section begins where one was likely has changed something."""
+    sections = np.where(formed.outlook.beats == 16, 0.4, formed.outlook.sections)
+    likely = replace(formed, outlook=replace(formed.outlook, sections=sections))
+    changed = marked(likely, no=(9.0,), evidence=song.evidence)
+
+    assert changed.notes == ()
+    assert expected(changed)[16] == 0
+    assert "no section begins near 25.0 s" in marked(likely, no=(25.0,)).notes[0]
 
 
 def test_without_evidence_only_what_is_marked_is_known(formed: BarMap) -> None:
