@@ -179,9 +179,10 @@ class Outlook:
     Every way to cut the song into sections has a probability, and each cuts them into phrases;
     this is their mean.  `beats` [shape=(n,), ascending]: bar lines.  `sections` [shape=(n,),
     0-1]: the expected strength of the start of a section there.  `groups` [shape=(g,), beats,
-    ascending]: lengths of phrase; `phrases` [shape=(g, n), 0-1]: that of a phrase of at least
-    this length that begins inside a section.  `likeliest` [shape=(m,), beats]: the starts
-    (`form_starts`) of the likeliest form; a map with another one was changed since.
+    ascending]: lengths of phrase, of shorter ones nothing is known; `phrases` [shape=(g, n),
+    0-1]: that of a phrase of at least this length that begins inside a section.  `likeliest`
+    [shape=(m,), beats]: the starts (`form_starts`) of the likeliest form; a map with another one
+    was changed since.
     """
 
     beats: np.ndarray

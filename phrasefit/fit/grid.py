@@ -22,9 +22,9 @@ from phrasefit.model import BarMap, CountGrid, Outlook, Phrase, Routine
 from phrasefit.phrase_lengths import phrases_of_length
 
 SAME_TIME_S = 1e-3
-# Of what is planned by, so much is the form that is shown, and the rest the mean over all forms:
-# the forms that a song might have as well are seldom heard by a whole floor.  Chosen among 0, 0.3,
-# 0.5 and 1 by how many plans agree (see tests/accuracy/README.md).
+# Planned by is so much of the form that is shown, so that a plan goes with what is said of it, and
+# for the rest the mean over all forms.  Chosen among 0, 0.3, 0.5 and 1 by how many plans of songs
+# agree with those of their true maps, and of copies with those of their songs.
 SHOWN_SHARE = 0.5
 
 
@@ -211,7 +211,7 @@ def _expected(
     inner: float,
 ) -> np.ndarray:
     """Put what is to be planned by on its counts; `strength` is that of the form shown."""
-    if outlook is None:
+    if outlook is None or phrase_beats < outlook.groups[0]:
         return strength
     group = min(int(np.searchsorted(outlook.groups, phrase_beats)), len(outlook.groups) - 1)
     counts = count_of_beat[outlook.beats]

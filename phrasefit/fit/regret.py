@@ -48,9 +48,7 @@ def points_on(plan: Plan, grid: CountGrid, other: CountGrid, request: PlanReques
 
 
 def points_as_shown(fit: FitPlan, plan: Plan) -> float:
-    """Score one of the plans of a fit (0-100) as if phrases were sure to begin where they do
-    in the form of the song that is shown.
-    """
+    """Score one of the plans of a fit (0-100) as if the form that is shown were sure."""
     shown = replace(fit.grid, expected=fit.grid.strength)
     return float(np.clip(points_on(plan, fit.grid, shown, fit.request), 0.0, 100.0))
 

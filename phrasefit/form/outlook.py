@@ -44,16 +44,17 @@ def outlook_of(bars: BarEvidence, scores: np.ndarray, likeliest: Sequence[int]) 
     if n_bars < FEWEST_BARS:
         return None
     probability = segment_probabilities(TEMPER * scores)
-    levels = phrase_beats_of(bars.meter)
-    groups = np.array([levels[1], *(levels[0] * n for n in MULTIPLES)])
+    highest = phrase_beats_of(bars.meter)[0]
+    groups = highest * np.array(MULTIPLES)
     odds = heard_odds(bars)
     bar_at = {beat: bar for bar, beat in enumerate(bars.starts.tolist())}
     expected = np.zeros((len(groups), n_bars))
-    for start, end in np.argwhere(probability >= UNLIKELY).tolist():
+    longer = bars.starts - bars.starts[:-1, None] > highest  # others are one phrase
+    for start, end in np.argwhere(longer & (probability >= UNLIKELY)).tolist():
         phrases = phrases_between(bars, odds, start, end)
         for row, beats in zip(expected, groups.tolist(), strict=True):
             last = int(bars.starts[end])
-            for phrase in phrases_of_length(phrases, beats, highest=levels[0], end=last):
+            for phrase in phrases_of_length(phrases, beats, highest=highest, end=last):
                 bar = bar_at[phrase.start_beat]
                 row[bar] += probability[start, end] * phrase.strength * (bar != start)
     begins = start_probabilities(probability)

@@ -33,7 +33,6 @@ UNHEARD = -3.0  # lowest log probability: what is not heard may still be meant
 # How sure an inner phrase start is at each level, given that its section is right.
 LEVEL_STRENGTH = (0.8, 0.5, 0.25)
 ODD_LENGTH_FACTOR = 0.7  # where this or the next group is not of the length expected
-PLANNED_LEVELS = 2  # no dance is laid on the shortest phrases, at whatever level it is counted
 UNHEARD_STRENGTH = 0.3  # of phrases counted from the first one, where no section is known
 
 
@@ -88,14 +87,14 @@ def group_phrases(
 def phrases_between(
     bars: BarEvidence, odds: np.ndarray, start: int, end: int
 ) -> tuple[Phrase, ...]:
-    """Find the longer phrases of a section from bar line `start` to `end`, if it is one.
+    """Find the longest phrases of a section from bar line `start` to `end`, if it is one.
 
     Parameters
     ----------
     odds : np.ndarray
         As `heard_odds` gives them.
     """
-    levels = phrase_beats_of(bars.meter)[:PLANNED_LEVELS]
+    levels = phrase_beats_of(bars.meter)[:1]
     block = _block(
         bars.starts[start : end + 1],
         odds[start:end],

@@ -287,6 +287,16 @@ def test_what_is_expected_is_laid_on_counts() -> None:
     assert usual.expected.sum() == pytest.approx(2.05)
 
 
+def test_of_shorter_phrases_the_form_shown_is_all_that_is_known() -> None:
+    """A slow song, counted twice a beat, is in phrases of 16 beats: none is weighed."""
+    song = make_song(("A", 8), ("B", 8), bpm=56.0)
+    outlook = dataclasses.replace(doubted(song, b0=1.0, b28=0.4).outlook, groups=[32, 64, 128])
+    grid = count_grid(dataclasses.replace(song, outlook=outlook), routine=make_routine())
+
+    assert grid.beats_per_count == 0.5
+    assert grid.expected.tolist() == grid.strength.tolist()
+
+
 def test_a_form_changed_since_is_taken_as_it_is() -> None:
     """Who writes other sections into a map plans by these."""
     song = doubted(make_song(("A", 8), ("B", 8)), b0=1.0, b28=1.0)

@@ -55,7 +55,7 @@ def test_it_is_the_mean_over_all_forms(
             end = section.start_beat + section.n_beats
             inside = [p for p in grouped if section.start_beat <= p.start_beat < end]
             for row, beats in zip(phrases, found.groups.tolist(), strict=True):
-                for phrase in phrases_of_length(inside, beats, highest=found.groups[1], end=end):
+                for phrase in phrases_of_length(inside, beats, highest=found.groups[0], end=end):
                     inner = phrase.start_beat != section.start_beat
                     row[found.beats.tolist().index(phrase.start_beat)] += (
                         inner * probability * phrase.strength
