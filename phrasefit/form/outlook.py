@@ -19,7 +19,7 @@ from phrasefit.meters import phrase_beats_of
 from phrasefit.model import Outlook
 from phrasefit.phrase_lengths import phrases_of_length
 
-UNLIKELY = 0.01  # what is rarer is left out: it changes no plan and has to be kept with the song
+UNLIKELY = 0.03  # what is rarer is left out: it hardly changes a plan, and is kept with each song
 MULTIPLES = (1, 2, 4, 8)  # of the longest phrases; the last is 64 counts of three beats each
 
 

@@ -6,12 +6,13 @@ for every layout that `fit.grid` could choose for the song, the number of counts
 first one, where the singing begins, and where phrases may begin: about 2 kB a
 song, so that a hundred thousand songs can be laid out without reading their maps.
 
-Bytes of a summary: records of four uint16, little-endian.  First two records for each of
-`LAYOUTS` (counts, first one, records that follow, and nothing; whether a person said where
-the singing begins, on which count, and nothing twice; no counts = not danceable so), then for
-each layout where phrases may begin: the count, what is expected of sections and of phrases
-inside them, which `Costs.inner_phrase` weighs (in `UNIT`), and whether one begins there in the
-form of the song that is shown (2 where that is so whatever `inner_phrase` is, else 1).
+Bytes of a summary: records of three uint16, little-endian.  First two records for each of
+`LAYOUTS` (counts, first one, records that follow; whether a person said where the
+singing begins, on which count, and nothing; no counts = not danceable so), then for
+each layout where phrases may begin: the count, what is expected of phrases inside sections,
+which `Costs.inner_phrase` weighs, and of sections (both in `UNIT`).  The two highest bits of
+the last say whether one begins there in the form of the song that is shown (2 where that is
+so whatever `inner_phrase` is, else 1).
 """
 
 from __future__ import annotations
@@ -50,12 +51,13 @@ LAYOUTS: tuple[Layout, ...] = tuple(
 )
 _HEAD = np.dtype(
     [
-        ("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2"), ("nothing", "<u2"),
-        ("is_sung", "<u2"), ("singing", "<u2"), ("nothing_more", "<u4"),
+        ("n_counts", "<u2"), ("first_one", "<u2"), ("n_starts", "<u2"),
+        ("is_sung", "<u2"), ("singing", "<u2"), ("nothing", "<u2"),
     ]
 )  # fmt: skip
-_START = np.dtype([("count", "<u2"), ("section", "<u2"), ("inner", "<u2"), ("shown", "<u2")])
-UNIT = 1 / 50_000  # of strengths; maps have them to a thousandth, so that nothing is lost
+_START = np.dtype([("count", "<u2"), ("inner", "<u2"), ("section", "<u2")])
+UNIT = 1 / 16_000  # of strengths; maps have them to a thousandth, so that nothing is lost
+SHOWN_BIT = 14
 DAMAGED = "a song summary is damaged; listen to the songs again"
 HEAD_RECORDS = len(LAYOUTS) * _HEAD.itemsize // _START.itemsize
 
@@ -143,9 +145,9 @@ def _starts(bar_map: BarMap, layout: Layout) -> tuple[CountGrid, np.ndarray] | N
     inner = full.expected - fixed.expected
     body = np.zeros(len(where), dtype=_START)
     body["count"] = where
-    body["section"] = np.rint(fixed.expected[where] / UNIT)
+    shown = (full.strength[where] > 0) + 1 * (fixed.strength[where] > 0)
     body["inner"] = np.rint(inner[where] / UNIT)
-    body["shown"] = (full.strength[where] > 0) + 1 * (fixed.strength[where] > 0)
+    body["section"] = np.rint(fixed.expected[where] / UNIT).astype(int) + (shown << SHOWN_BIT)
     return full, body
 
 
@@ -229,7 +231,8 @@ def grids_for(
     edges = np.concatenate([[0], np.cumsum(size)])
     first = np.repeat(ends - lengths + HEAD_RECORDS + before - edges[:-1], size)
     starts = records[first + np.arange(edges[-1])]
-    expected = UNIT * (starts["section"] + costs.inner_phrase * starts["inner"])
+    shown, section = np.divmod(starts["section"], 1 << SHOWN_BIT)
+    expected = UNIT * (section + costs.inner_phrase * starts["inner"])
     return Grids(
         n_counts=chosen["n_counts"].astype(np.int64),
         first_one=chosen["first_one"].astype(np.int64),
@@ -238,7 +241,7 @@ def grids_for(
         edges=edges,
         count=starts["count"].astype(np.int64),
         expected=np.minimum(expected, 1.0),
-        shown=starts["shown"] > (costs.inner_phrase == 0),
+        shown=shown > (costs.inner_phrase == 0),
     )
 
 

@@ -39,7 +39,10 @@ ODD_BARS = st.lists(st.sampled_from([4, 4, 4, 4, 2, 3, 5, 6]), min_size=4, max_s
 
 
 def random_songs(rng: np.random.Generator, n: int) -> list[BarMap]:
-    """Draw songs of all meters and tempos, with odd bars, weak phrases and none at all."""
+    """Draw songs of all meters and tempos, with odd bars, weak phrases and none at all.
+
+    Strengths are to the thousandth, as the program writes them.
+    """
     songs = []
     for i in range(n):
         meter = int(rng.choice([4, 4, 4, 4, 3, 6, 2]))
@@ -50,7 +53,7 @@ def random_songs(rng: np.random.Generator, n: int) -> list[BarMap]:
             meter=meter,
             bpm=float(rng.uniform(50, 190)),
             pickup=int(rng.integers(0, meter)),
-            strengths=tuple(rng.uniform(0.1, 1, len(sections))),
+            strengths=tuple(rng.uniform(0.1, 1, len(sections)).round(3)),
             title=f"Song {i}",
             artist=f"Player {i % 3}",
         )
@@ -72,7 +75,7 @@ def with_phrases(song: BarMap, rng: np.random.Generator) -> BarMap:
             start_beat=int(a),
             n_beats=int(b - a),
             group=int(rng.choice(groups)),
-            strength=float(rng.uniform(0, 1)),
+            strength=round(float(rng.uniform(0, 1)), 3),
         )
         for a, b in zip(starts, ends, strict=True)
     )
