@@ -15,6 +15,7 @@ from phrasefit.fit.request import PlanRequest
 from phrasefit.fit.starts import start_charge
 from phrasefit.model import CountGrid, FitPlan, Plan, Tag, Wall
 
+FELT_POINTS = 1.0  # a difference of the score that is worth a word
 SAME_TIME_S = 0.070  # what is taken for the same beat: the window of beat tracking
 
 

@@ -23,7 +23,7 @@ from phrasefit.fit.readings import (
     with_section,
     without_section,
 )
-from phrasefit.fit.regret import SAME_TIME_S, points_on
+from phrasefit.fit.regret import FELT_POINTS, SAME_TIME_S, points_on
 from phrasefit.fit.starts import nearest_count
 from phrasefit.meters import LEVELS
 from phrasefit.model import (
@@ -40,7 +40,6 @@ from phrasefit.model import (
 
 TRIED_SECTIONS = 6  # the weakest from count 1 on, and the likeliest others; each is planned
 SHOWN_SECTIONS = 2  # those that most hangs on
-FELT_POINTS = 1.0  # what is lost, from which on a section is asked about
 EVEN_ODDS = 0.5  # of a reading whose probability is not known
 
 

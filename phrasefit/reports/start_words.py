@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from phrasefit.fit.regret import FELT_POINTS
 from phrasefit.fit.starts import usual_intros
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, Plan, StartOption
 from phrasefit.reports.event_words import counts_words
 from phrasefit.reports.times import clock_time
-
-FELT_POINTS = 1.0  # a difference of the score that is worth a word
 
 
 def is_on_vocals(fit: FitPlan, plan: Plan) -> bool:

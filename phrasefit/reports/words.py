@@ -10,13 +10,13 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
 from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
-from phrasefit.fit.regret import points_as_shown
+from phrasefit.fit.regret import FELT_POINTS, points_as_shown
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, Section, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
-from phrasefit.reports.start_words import FELT_POINTS, start_words
+from phrasefit.reports.start_words import start_words
 from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.serial import UNNAMED
