@@ -99,8 +99,12 @@ def _with_true_bars(total: Correction, shown: BarMap) -> Correction:
     def nearest_beat(time_s: float) -> int:
         return int(np.argmin(np.abs(shown.beat_times_s - time_s)))
 
-    def is_odd_bar(bar: OddBar) -> bool:
-        return lengths.get(nearest_beat(bar.at_s), 0) in (bar.beats, None)
+    def odd_bars() -> Iterable[OddBar]:
+        for bar in total.odd_bars:
+            start = nearest_beat(bar.at_s)
+            if lengths.get(start, 0) in (bar.beats, None):
+                # Where every other beat is counted, the beat that it was said of may be gone.
+                yield replace(bar, at_s=float(shown.beat_times_s[start]))
 
     def is_regular(time_s: float) -> bool:
         start = max((one for one in lengths if one <= nearest_beat(time_s)), default=-1)
@@ -110,7 +114,7 @@ def _with_true_bars(total: Correction, shown: BarMap) -> Correction:
     return replace(
         total,
         ones_at_s=tuple(t for t in total.ones_at_s if _is_near(shown, ones_s, t)),
-        odd_bars=tuple(bar for bar in total.odd_bars if is_odd_bar(bar)),
+        odd_bars=tuple(dict.fromkeys(odd_bars())),
         no_odd_bar_at_s=tuple(t for t in total.no_odd_bar_at_s if is_regular(t)),
     )
 

@@ -154,8 +154,8 @@ def said(
     names += [(round(name.at_s, 9), name.name) for name in change.section_names]
     singing_s = change.singing_at_s
     if singing_s is None and old.singing_at_s is not None and not change.no_singing:
-        singing_s = round(max(old.singing_at_s + change.nudge_s, 0), 9)
-    return names, singing_s
+        singing_s = max(old.singing_at_s + change.nudge_s, 0)
+    return names, None if singing_s is None else round(singing_s, 9)
 
 
 def said_in(total: Correction) -> tuple[list[tuple[float, str]], float | None]:
@@ -250,6 +250,15 @@ def test_a_one_makes_an_earlier_shift_void() -> None:
     total, _ = after(found, Correction(shift_one_beats=1), Correction(ones_at_s=(at(10),)))
 
     assert total == Correction(ones_at_s=(at(10),))
+
+
+def test_an_odd_bar_stays_on_a_beat_where_every_other_one_is_counted() -> None:
+    """Its own beat is not counted any more: it is said of the beat where the bar begins now."""
+    found = song_of([2] * 6 + [3] + [2] * 5, meter=2)
+    odd = Correction(odd_bars=(OddBar(at_s=at(6), beats=3),))
+    total, result = after(found, odd, Correction(level=0.5))
+
+    assert_true(total, found, result)
 
 
 def test_shift_and_shift_back_is_nothing() -> None:
