@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from phrasefit.corrections.level import change_level, change_meter
-from phrasefit.corrections.ones import half_beat_s, lay_odd_bars, put_ones, shift_ones
+from phrasefit.corrections.ones import half_beat_s, is_near, lay_odd_bars, put_ones, shift_ones
 from phrasefit.errors import MapError, ParameterError
 from phrasefit.model import BarMap, Correction
 
@@ -47,6 +47,8 @@ def apply_correction(bar_map: BarMap, correction: Correction) -> BarMap:
     changed = bar_map
     for step in steps:
         changed = step(changed, correction)
+        if step is _change_level:
+            correction = _with_kept_ones(correction, changed)
     return replace(changed, sections=(), phrases=())
 
 
@@ -76,6 +78,14 @@ def _change_level(bar_map: BarMap, correction: Correction) -> BarMap:
             put_ones(bar_map, ones_at_s), (), correction.no_odd_bar_at_s, ones_at_s
         )
     return change_level(bar_map, level, ones_at_s)
+
+
+def _with_kept_ones(correction: Correction, halved: BarMap) -> Correction:
+    """Leave out a one less than a count before the next: not both are beats that are kept."""
+    if correction.level is None or correction.level >= 1:
+        return correction
+    kept = (t for t in correction.ones_at_s if is_near(halved, halved.beat_times_s, t))
+    return replace(correction, ones_at_s=tuple(kept))
 
 
 def _change_meter(bar_map: BarMap, correction: Correction) -> BarMap:

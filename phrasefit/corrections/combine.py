@@ -18,7 +18,7 @@ from phrasefit.corrections.ones import (
     bar_lengths,
     beat_at,
     beats_of,
-    half_beat_s,
+    is_near,
     make_moves,
     move_for_edit,
     moves_to_ones,
@@ -78,7 +78,7 @@ def _made_true(total: Correction, found: BarMap) -> tuple[Correction, BarMap]:
     base = apply_correction(found, Correction(nudge_s=total.nudge_s, level=level))
     total = replace(
         total,
-        ones_at_s=tuple(t for t in total.ones_at_s if _is_near(base, base.beat_times_s, t)),
+        ones_at_s=tuple(t for t in total.ones_at_s if is_near(base, base.beat_times_s, t)),
     )
     while True:
         shown = apply_correction(found, total)
@@ -86,11 +86,6 @@ def _made_true(total: Correction, found: BarMap) -> tuple[Correction, BarMap]:
         if true == total:
             return total, shown
         total = true
-
-
-def _is_near(bar_map: BarMap, times_s: np.ndarray, time_s: float) -> bool:
-    """Tell whether `time_s` is one of the times, within a quarter of a beat."""
-    return bool(np.any(np.abs(times_s - time_s) < half_beat_s(bar_map) / 2))
 
 
 def _with_true_bars(total: Correction, shown: BarMap) -> Correction:
@@ -113,7 +108,7 @@ def _with_true_bars(total: Correction, shown: BarMap) -> Correction:
     ones_s = shown.beat_times_s[shown.positions == 1]
     return replace(
         total,
-        ones_at_s=tuple(t for t in total.ones_at_s if _is_near(shown, ones_s, t)),
+        ones_at_s=tuple(t for t in total.ones_at_s if is_near(shown, ones_s, t)),
         odd_bars=tuple(dict.fromkeys(odd_bars())),
         no_odd_bar_at_s=tuple(t for t in total.no_odd_bar_at_s if is_regular(t)),
     )
@@ -175,7 +170,7 @@ def _has_odd_bars(correction: Correction) -> bool:
 
 
 def _first_one_s(bar_map: BarMap) -> tuple[float, ...]:
-    return tuple(bar_map.beat_times_s[ones_of(bar_map)[:1]].tolist())
+    return _times(bar_map, ones_of(bar_map)[:1])
 
 
 def _odd_bars_still(old: Correction, result: BarMap) -> tuple[OddBar, ...]:

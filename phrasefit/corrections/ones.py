@@ -92,6 +92,11 @@ def require_within(bar_map: BarMap, time_s: float, what: str) -> None:
         )
 
 
+def is_near(bar_map: BarMap, times_s: np.ndarray, time_s: float) -> bool:
+    """Tell whether `time_s` is one of the times, within a quarter of a beat."""
+    return bool(np.any(np.abs(times_s - time_s) < half_beat_s(bar_map) / 2))
+
+
 def beats_of(bar_map: BarMap, times_s: Sequence[float]) -> list[int]:
     """Beats of the ones that a person gave, in order."""
     return sorted({beat_at(bar_map, time_s) for time_s in times_s})

@@ -195,8 +195,12 @@ def commute(a: Correction, b: Correction, found: BarMap) -> bool:
     if any(is_beside_odd_bar(m, t) for m in (found, apply_correction(found, a)) for t in ones_at_s):
         return False
     new_beats = b.level or b.meter
-    if 0.5 in (a.level, b.level) and set(lengths(found)) != {found.meter}:
-        return False  # beside an odd bar every other beat depends on where the ones are
+    if set(lengths(found)) != {found.meter}:
+        if 0.5 in (a.level, b.level):
+            return False  # beside an odd bar every other beat depends on where the ones are
+        moved = a.shift_one_beats or b.shift_one_beats or ones_at_s
+        if moved and (new_beats or a.level or a.meter):
+            return False  # ones do not say which bar is the odd one
     return not (a.ones_at_s and b.ones_at_s) and not (
         new_beats and (a.odd_bars or a.no_odd_bar_at_s or a.level or a.meter)
     )
@@ -258,6 +262,17 @@ def test_an_odd_bar_stays_on_a_beat_where_every_other_one_is_counted() -> None:
     odd = Correction(odd_bars=(OddBar(at_s=at(6), beats=3),))
     total, result = after(found, odd, Correction(level=0.5))
 
+    assert_true(total, found, result)
+
+
+def test_of_two_ones_less_than_a_count_apart_one_is_left() -> None:
+    """Where every fourth beat is counted both cannot be beats: the other is void."""
+    found = song_of([2] * 12, meter=2)
+    half = Correction(level=0.5)
+    ones = [Correction(ones_at_s=(at(6),)), Correction(ones_at_s=(at(9),))]
+    total, result = after(found, *ones, half, half)
+
+    assert len(total.ones_at_s) == 1
     assert_true(total, found, result)
 
 
