@@ -118,8 +118,11 @@ def list_alternatives(
 
 
 def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
-    """The doubt about the one, shared among the other places by their evidence."""
-    doubt = 1.0 - probability_by(weights["sure_of_one"], one_margins(bars, meter))
+    """The doubt about the one, shared among the other places by their evidence.
+
+    None of them is called likelier than the place that was chosen.
+    """
+    sure = probability_by(weights["sure_of_one"], one_margins(bars, meter))
     scores = shift_scores(bars, meter)[1:]
     share = np.exp((scores - scores.max()) * np.sqrt(len(bars.positions)))
     share /= share.sum()
@@ -127,7 +130,7 @@ def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> l
         Alternative(
             kind="one",
             correction=Correction(shift_one_beats=shift),
-            probability=round(float(doubt * part), 3),
+            probability=round(min(float((1 - sure) * part), sure), 3),
             tempo_bpm=tempo_bpm,
             meter=meter,
         )

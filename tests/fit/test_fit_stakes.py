@@ -14,6 +14,7 @@ from fit_songs import make_routine, make_song, with_outlook
 from phrasefit.cli._corrections import option_words
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.fit import count_grid, fit_routine
+from phrasefit.fit.planner import HEARD_POINTS
 from phrasefit.fit.readings import at_level, with_ones_moved, with_section, without_section
 from phrasefit.fit.regret import points_as_shown, points_on
 from phrasefit.fit.stakes import weighed
@@ -101,6 +102,22 @@ def test_a_plan_for_the_wrong_one_meets_nothing() -> None:
 
     assert fit.plan.score == pytest.approx(100, abs=0.1)
     assert points_on(fit.plan, fit.grid, other, fit.request) < -50
+
+
+@settings(max_examples=60, deadline=None)
+@given(songs(), st.lists(st.floats(0, 1), min_size=3, max_size=3))
+def test_the_plan_is_the_best_one_over_all_readings_of_the_one(
+    song: BarMap, others: list[float]
+) -> None:
+    """While no other one is likelier than that of the map, no plan for it promises more."""
+    likely = np.array([1.0, *others]) / (1 + sum(others))
+    readings = [with_ones_moved(song, beats) for beats in range(4)]
+    fits = [fit_routine(reading, make_routine(), max_changes=2) for reading in readings]
+
+    worth = [[points_on(f.plan, f.grid, g.grid, f.request) for g in fits] for f in fits]
+
+    expected = np.clip(worth, 0, 100) @ likely
+    assert expected[0] >= expected.max() - HEARD_POINTS
 
 
 # ---------------------------------------------------------------------- readings

@@ -190,21 +190,42 @@ def test_smoothing_keeps_an_even_beat() -> None:
     assert tempo_readings.smooth_beats(5.0 * np.arange(9)) == pytest.approx(5.0 * np.arange(9))
 
 
-def test_shift_scores_point_at_the_ones() -> None:
-    """Evidence for ones two beats later is highest there."""
+def bars_in_four(odds: np.ndarray) -> bars.Bars:
+    """Bars of four from the first beat on, with `odds` of a one at each beat."""
     states = statespace.bar_states()
-    odds = np.where(np.arange(32) % 4 == 2, 2.0, -2.0)
-    positions = np.arange(32) % 4 + 1
-    found = bars.Bars(
-        positions=positions,
-        meters=np.full(32, 4),
-        posterior=np.full((32, len(states.meter)), 1 / len(states.meter)),
+    return bars.Bars(
+        positions=np.arange(len(odds)) % 4 + 1,
+        meters=np.full(len(odds), 4),
+        posterior=np.full((len(odds), len(states.meter)), 1 / len(states.meter)),
         states=states,
         meter_odds=-1.0,
         one_odds={4: odds, 3: odds},
     )
 
+
+def test_shift_scores_point_at_the_ones() -> None:
+    """Evidence for ones two beats later is highest there."""
+    found = bars_in_four(np.where(np.arange(32) % 4 == 2, 2.0, -2.0))
+
     assert confidence.shift_scores(found, 4).argmax() == 2
+
+
+@pytest.mark.parametrize("lead", [-0.4, 0.0, 0.02, 0.1, 1.0])
+def test_no_other_one_is_called_likelier_than_the_one_chosen(lead: float) -> None:
+    """Where bars look much the same a beat or two later, all of them are about as likely."""
+    odds = np.tile([lead, -1.0, 0.0, 0.0], 20)
+    found, weights = bars_in_four(odds), load_weights()
+
+    sure, _ = confidence.judge_bars(found, 4, 1.0, weights)
+    readings = [
+        tempo_readings.Reading(
+            chains=(25.0 * np.arange(80),), level=1.0, off_beat=False, tempo_bpm=120.0
+        )
+    ]
+    others = confidence.list_alternatives(readings, found, 4, 120.0, weights)
+
+    rivals = [other.probability for other in others if other.kind == "one"]
+    assert rivals and max(rivals) <= sure + 1e-3
 
 
 # ------------------------------------------------------------- observations
