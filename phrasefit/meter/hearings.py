@@ -1,4 +1,4 @@
-"""Music that is short is heard three times: as it is, faster and lower, slower and higher.
+"""Music that is short is heard five times: as it is, and a little bent in tempo, pitch and tone.
 
 A network that errs on a sound seldom errs on the same sound bent a little; over a whole song
 its errors even out by themselves, in a few bars they do not.  Knows no model: what hears is
@@ -35,6 +35,8 @@ BENDS = (
     Bend(tempo=1.0, bands=0.0, tilt=0.0),
     Bend(tempo=1.05, bands=1.5, tilt=-0.5),
     Bend(tempo=0.95, bands=-1.5, tilt=0.5),
+    Bend(tempo=1.0, bands=1.5, tilt=0.5),
+    Bend(tempo=1.0, bands=-1.5, tilt=-0.5),
 )
 
 

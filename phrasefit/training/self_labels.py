@@ -1,11 +1,10 @@
 """``python -m phrasefit.training.self_labels RECORDINGS SONGS``: recordings label themselves.
 
 Recordings with free licences (`source_recordings`) have no marked beats.  The present tracker
-marks them: it hears the whole recording three times, as it is and bent (faster and lower,
-slower and higher, another equaliser), and a recording is kept only where all three readings
-agree and the one of the recording itself is sure.  The network then learns to hear the same
-under the hard augmentation of `augment`, beside made songs.  Excerpts go to the folder
-SONGS as the packs that `rendered` reads.
+marks them: it hears the whole recording in all ways of `hearings.BENDS`, as it is and bent in
+tempo, pitch and tone, and a recording is kept only where all readings agree and their mean is
+sure.  The network then learns to hear the same under the hard augmentation of `augment`,
+beside made songs.  Excerpts go to the folder SONGS as the packs that `rendered` reads.
 """
 
 from __future__ import annotations
