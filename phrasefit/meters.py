@@ -33,7 +33,8 @@ class DanceMeter:
     `bar_counts` names the meter; `group_counts` (two bars) is what sheets are written in
     and dancers call out; `phrase_counts` is what they call a phrase; `count_in` is spoken
     before a dance.  `usual_tags` are lengths of tags in use (those of fours: club pages on
-    "Phrasing music" and "Line dancing terms", midlandmavericks.com).
+    "Phrasing music" and "Line dancing terms", midlandmavericks.com), `odd_bar_tags` those that
+    are danced besides where a bar of the song is odd (common practice, no source).
 
     A song goes with it if its bars, as counted, are multiples of `song_bar_counts`.
     `levels` are the beats a count that the tempo may choose among, the first choice first;
@@ -50,6 +51,7 @@ class DanceMeter:
     phrase_counts: int
     count_in: int
     usual_tags: tuple[int, ...]
+    odd_bar_tags: tuple[int, ...]
     song_bar_counts: int
     levels: tuple[float, ...]
     dotted_bar_beats: int
@@ -77,12 +79,14 @@ class DanceMeter:
 
 FOURS = DanceMeter(
     bar_counts=4, group_counts=8, phrase_counts=32, count_in=8, usual_tags=(2, 4, 8, 16),
+    odd_bar_tags=(1, 3, 5),
     song_bar_counts=2, levels=(1.0, 2.0, 0.5), dotted_bar_beats=6,
     name="fours", kind="in fours", groups="in eights", one_group="an eight", dance="",
     rhythms=("4/4", "2/4", "6/8", "12/8"),
 )  # fmt: skip
 THREES = DanceMeter(
     bar_counts=3, group_counts=6, phrase_counts=24, count_in=6, usual_tags=(3, 6, 12),
+    odd_bar_tags=(1, 2),
     song_bar_counts=3, levels=(1.0,), dotted_bar_beats=0,
     name="threes", kind="in threes (a waltz)", groups="waltz, in sixes", one_group="a six",
     dance="waltz",

@@ -404,6 +404,7 @@ class Routine:
     `parts` has one entry for an ordinary routine; `sequence` names the order of
     parts for a phrased one (empty = the first part repeated).  `meter` is 4
     or 3.  `walls` is what the turn sums give, `declared_walls` what the file says.
+    `odd_bar_tags` may be danced besides `tags`, but only to a song that has an odd bar.
     `assumed` lists in plain words what was taken for granted.
     """
 
@@ -413,6 +414,7 @@ class Routine:
     meter: int = 4
     sequence: tuple[str, ...] = ()
     tags: tuple[TagOption, ...] = ()
+    odd_bar_tags: tuple[TagOption, ...] = ()
     by: str = ""
     level: str = ""
     tempo_bpm: tuple[float, float] | None = None

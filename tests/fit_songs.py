@@ -70,8 +70,12 @@ def make_part(
 
 def make_routine(*parts: Part, **fields: object) -> Routine:
     """Build a routine; 32 counts and four walls unless parts are given."""
-    lengths = (3, 6, 12) if fields.get("meter") == 3 else (2, 4, 8, 16)
-    given = {"tags": tuple(TagOption(counts=n) for n in lengths), **fields}
+    in_threes = fields.get("meter") == 3
+    lengths, odd = ((3, 6, 12), (1, 2)) if in_threes else ((2, 4, 8, 16), (1, 3, 5))
+    tags, odd_bar_tags = (tuple(TagOption(counts=n) for n in row) for row in (lengths, odd))
+    given = {"tags": tags, **fields}
+    if "tags" not in fields:  # as a routine file that says nothing of tags
+        given.setdefault("odd_bar_tags", odd_bar_tags)
     return Routine(name="Test Floor", parts=parts or (make_part(),), walls=4, **given)
 
 

@@ -16,6 +16,7 @@ from phrasefit.routine.spec import parse_routine, routine_from_numbers
 
 FIVES = DanceMeter(
     bar_counts=5, group_counts=10, phrase_counts=40, count_in=10, usual_tags=(5, 10),
+    odd_bar_tags=(1, 2),
     song_bar_counts=5, levels=(1.0,), dotted_bar_beats=0,
     name="fives", kind="in fives", groups="in tens", one_group="a ten", dance="five-step",
     rhythms=("5/4",),

@@ -9,7 +9,7 @@ add the 4-count tag, restart") and which therefore counts as one change.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,16 @@ class Change:
     counts: int
     turn_deg: int
     charge: float
+
+
+def after_odd_bar(counts: np.ndarray, meter: int) -> np.ndarray:
+    """Tell to which `counts` from the first one of the song no number of usual bars leads."""
+    return counts % DANCE_METERS[meter].song_bar_counts != 0
+
+
+def with_odd_bar_tags(routine: Routine) -> Routine:
+    """Allow the tags that only a song with an odd bar asks for."""
+    return replace(routine, tags=(*routine.tags, *routine.odd_bar_tags), odd_bar_tags=())
 
 
 def changes_of(routine: Routine, costs: Costs) -> tuple[Change, ...]:

@@ -19,6 +19,7 @@ import numpy as np
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.bounds import Bounds
 from phrasefit.fit.breaks import find_breaks
+from phrasefit.fit.changes import after_odd_bar, with_odd_bar_tags
 from phrasefit.fit.doubts import find_doubts
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.in_step import measure_of
@@ -123,7 +124,7 @@ def plans_on(
     NoFitError
         If the song is shorter than one wall.
     """
-    routine, costs, most = request.routine, request.costs, request.max_changes
+    routine, costs, most = _routine_for(grid, request.routine), request.costs, request.max_changes
     bounds = _bounds(grid, request)
     starts = [start for start in start_candidates(grid, request) if bounds.allow_start(start)]
     if not starts:
@@ -147,6 +148,13 @@ def plans_on(
     if not plans:
         raise ParameterError(_why_none(request))
     return plans, candidates.start_options(most)
+
+
+def _routine_for(grid: CountGrid, routine: Routine) -> Routine:
+    """Allow what the song asks for: tags for odd bars, which would only cost time elsewhere."""
+    phrases = np.flatnonzero((grid.expected > 0) | (grid.strength > 0))
+    odd = after_odd_bar(phrases - first_one(grid), routine.meter).any()
+    return with_odd_bar_tags(routine) if odd else routine
 
 
 def _bounds(grid: CountGrid, request: PlanRequest) -> Bounds:

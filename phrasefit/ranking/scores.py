@@ -22,7 +22,7 @@ from functools import partial
 
 import numpy as np
 
-from phrasefit.fit.changes import Change, changes_of
+from phrasefit.fit.changes import Change, after_odd_bar, changes_of, with_odd_bar_tags
 from phrasefit.fit.costs import Costs, tag_meeting, wall_meeting
 from phrasefit.fit.request import PlanRequest
 from phrasefit.meters import DANCE_METERS
@@ -58,7 +58,7 @@ def best_scores(grids: Grids, request: PlanRequest, *, n_threads: int = 2) -> np
         below the plan of `fit_routine`, which prefers an early start where the
         difference is not heard.  NaN where no dance is possible.
     """
-    starts = find_starts(grids, request)
+    routine, starts = request.routine, find_starts(grids, request)
     plain = WallsAndEvents.of(replace(request, max_changes=0, changes=None))
     dance = WallsAndEvents.of(request)
     score = np.full(len(grids.n_counts), np.nan)
@@ -67,7 +67,19 @@ def best_scores(grids: Grids, request: PlanRequest, *, n_threads: int = 2) -> np
     # Most songs end here: no change can bring more than it costs.
     hope = _hope(starts.points, starts.charge, 0, dance)
     _improve(score, grids, starts.only(hope > score[starts.song]), dance, n_threads)
+    if routine.odd_bar_tags:
+        odd = _have_odd_bars(grids, routine.meter)
+        dance = WallsAndEvents.of(replace(request, routine=with_odd_bar_tags(routine)))
+        _improve(score, grids, starts.only(odd[starts.song]), dance, n_threads)
     return score
+
+
+def _have_odd_bars(grids: Grids, meter: int) -> np.ndarray:
+    """Tell in which songs a phrase may begin after an odd bar [shape=(n_songs,)]."""
+    odd = after_odd_bar(grids.count - grids.first_one[grids.song], meter)
+    found = np.zeros(len(grids.n_counts), dtype=bool)
+    found[grids.song[odd]] = True
+    return found
 
 
 def _improve(

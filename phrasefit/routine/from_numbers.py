@@ -6,10 +6,11 @@ from dataclasses import replace
 
 from phrasefit.errors import ParameterError
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import Part, Routine, TagOption
+from phrasefit.model import Part, Routine
 from phrasefit.routine.counts import MAX_COUNTS
 from phrasefit.routine.part_reader import ONLY_PART
 from phrasefit.routine.restarts import restart_points, usual_restart_counts
+from phrasefit.routine.tags import any_tags
 from phrasefit.routine.turns import turn_words, walls_from_turn
 
 # Turn of one repetition if only the number of walls is known: to the right where the
@@ -83,14 +84,15 @@ def routine_from_numbers(
             " give one of them only"
         )
     part = Part(name=ONLY_PART, counts=counts, turn_deg=turn)
+    tags, odd_bar_tags = any_tags(meter)
     points = restart_points(part, usual_restart_counts(counts, meter), "")
-    lengths = DANCE_METERS[meter].usual_tags
     return Routine(
         name=name or f"{counts} counts, {walls} {'wall' if walls == 1 else 'walls'}",
         parts=(replace(part, restart_points=points),),
         walls=walls,
         meter=meter,
-        tags=tuple(TagOption(counts=length) for length in lengths),
+        tags=tags,
+        odd_bar_tags=odd_bar_tags,
         tempo_bpm=tempo_bpm,
         intro_counts=intro_counts,
         assumed=(_assumed(turn),),

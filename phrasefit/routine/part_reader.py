@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from phrasefit.errors import ParameterError, shown
 from phrasefit.meters import DANCE_METERS
@@ -22,6 +23,7 @@ from phrasefit.routine.dancer_state import first_count, last_count
 from phrasefit.routine.key_reader import MOST_TEXTS, KeyReader
 from phrasefit.routine.restarts import restart_points, turning_line_cut, usual_restart_counts
 from phrasefit.routine.step_lines import StepSheet, parse_steps
+from phrasefit.routine.tags import Tags, any_tags, plain_tags
 from phrasefit.routine.turns import parse_turn
 
 PART_KEYS = ("counts", "turn", "restarts", "steps")
@@ -142,14 +144,16 @@ def add_restart_points(
     return replace(part, restart_points=restart_points(part, wanted, foot))
 
 
-def read_tags(top: KeyReader, foot: str, meter: int) -> tuple[TagOption, ...]:
-    """Read which tags the routine allows: "any", "none", lengths, or tables with steps."""
+def read_tags(top: KeyReader, foot: str, meter: int) -> tuple[Tags, Tags]:
+    """Read `tags` and `odd_bar_tags`: "any", "none", lengths, or tables with steps."""
     value = top.table.get("tags")
-    if not (isinstance(value, list) and value and isinstance(value[0], Mapping)):
-        lengths = read_numbers(top, "tags")
-        if lengths is None:
-            lengths = DANCE_METERS[meter].usual_tags
-        return tuple(TagOption(counts=length) for length in lengths)
+    if isinstance(value, list) and value and isinstance(value[0], Mapping):
+        return _read_tag_tables(top, value, foot, meter), ()
+    lengths = read_numbers(top, "tags")
+    return any_tags(meter) if lengths is None else (plain_tags(lengths), ())
+
+
+def _read_tag_tables(top: KeyReader, value: list[Any], foot: str, meter: int) -> Tags:
     if len(value) > MOST_LISTED:
         top.complain("tags", f"tags has {len(value)} tables; {MOST_LISTED} are the most")
         return ()

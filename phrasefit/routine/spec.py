@@ -81,7 +81,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from phrasefit.errors import RoutineError, shown
-from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
+from phrasefit.meters import TEMPO_RANGE
 from phrasefit.model import Finding, Part, Routine, one_line
 from phrasefit.routine import dancer_state
 from phrasefit.routine.consistency import repeat_findings, wall_findings
@@ -108,6 +108,7 @@ from phrasefit.routine.part_reader import (
     read_sequence,
     read_tags,
 )
+from phrasefit.routine.tags import any_tags_words
 from phrasefit.routine.toml_lines import Source, parse_source, read_text
 from phrasefit.routine.turns import FULL_TURN_DEG, wall_order, walls_from_turn
 
@@ -216,13 +217,15 @@ def _build(top: KeyReader) -> Routine | None:
     known = all(block.turns_known for block in named_blocks.values())
     walls = _walls(top, parts, sequence, declared_walls if known else None)
     assumed += _assumptions(top, parts, foot, declared_foot, meter)
+    tags, odd_bar_tags = read_tags(top, foot, meter)
     return Routine(
         name=top.text("name"),
         parts=tuple(parts),
         walls=walls,
         meter=meter,
         sequence=sequence,
-        tags=read_tags(top, foot, meter),
+        tags=tags,
+        odd_bar_tags=odd_bar_tags,
         by=top.text("by"),
         level=top.text("level"),
         tempo_bpm=_read_tempo(top),
@@ -388,6 +391,5 @@ def _assumptions(
     if "restarts" not in top.table and not (limited and all("restarts" in t for t in limited)):
         said.append("a restart may come after any whole bar (restarts are not limited)")
     if "tags" not in top.table:
-        lengths = ", ".join(str(length) for length in DANCE_METERS[meter].usual_tags)
-        said.append(f"tags of {lengths} counts may be added (tags are not limited)")
+        said.append(any_tags_words(meter))
     return said

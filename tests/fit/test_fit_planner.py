@@ -81,6 +81,8 @@ def test_the_example_of_the_design() -> None:
         (20, (16, None)),  # 16 over: restart after 16
         (15, (28, None)),  # 4 short: restart after C - 4
         ([4] * 15 + [6], (None, 2)),  # a bar of 6: two counts over
+        ([4] * 15 + [5], (None, 1)),  # TRADE, tag lengths: 1, 3, 5 where the song has an odd bar
+        ([4] * 15 + [7], (None, 3)),
     ],
 )
 def test_the_mend_fits_the_break(bars, event) -> None:
@@ -91,6 +93,38 @@ def test_the_mend_fits_the_break(bars, event) -> None:
 
     assert [found[1:] for found in events_of(fit)] == [event]
     assert fit.plan.phrase_met == pytest.approx(100)
+
+
+@pytest.mark.parametrize(("bars", "tags"), [(16, ()), (15, ()), ([4] * 15 + [6], ())])
+def test_odd_tags_are_for_songs_with_an_odd_bar(bars, tags) -> None:
+    """Where every phrase begins an even number of counts after the first one, none is tried."""
+    song = make_song(("I", 8), ("A", bars), *[("B", 16), ("A", 16)] * 3)
+    odd = make_song(("I", 8), ("A", [4] * 15 + [3]), *[("B", 16), ("A", 16)] * 3)
+
+    only_odd = make_routine(tags=tags, odd_bar_tags=(TagOption(counts=3),))
+
+    assert not any(plan.tags for plan in fit_routine(song, only_odd).plans)
+    assert any(plan.tags for plan in fit_routine(odd, only_odd).plans)
+    assert not any(plan.tags for plan in fit_routine(odd, make_routine(tags=tags)).plans)
+
+
+def test_a_bar_of_three() -> None:
+    """A count short: restart after 28, and three counts more."""
+    song = make_song(("I", 8), ("A", 16), ("B", 16), ("A", [4] * 15 + [3]), *[("B", 16)] * 3)
+
+    fit = fit_routine(song, make_routine())
+
+    assert events_of(fit) == [(6, 28, 3)]
+    assert fit.plan.phrase_met == pytest.approx(100)
+
+
+def test_a_waltz_with_a_bar_of_four() -> None:
+    """A count over in threes: a tag of one count."""
+    song = make_song(("I", 8), ("A", [3] * 15 + [4]), *[("B", 16), ("A", 16)] * 3, meter=3)
+
+    fit = fit_routine(song, make_routine(make_part(counts=24), meter=3))
+
+    assert events_of(fit) == [(2, None, 1)]
 
 
 def test_half_a_phrase_late_in_the_song_is_lived_with() -> None:

@@ -166,11 +166,20 @@ def test_scores_equal_the_planner(rng, routine: Routine, max_changes: int) -> No
 
 
 @settings(max_examples=25, deadline=None)
-@given(bars=st.lists(ODD_BARS, min_size=2, max_size=5), again=st.sampled_from([0.0, 0.25, 2.0]))
-def test_scores_equal_the_planner_on_odd_bars(bars: list[list[int]], again: float) -> None:
+@given(
+    bars=st.lists(ODD_BARS, min_size=2, max_size=5),
+    again=st.sampled_from([0.0, 0.25, 2.0]),
+    odd_tags=st.booleans(),
+)
+def test_scores_equal_the_planner_on_odd_bars(
+    bars: list[list[int]], again: float, odd_tags: bool
+) -> None:
     """Songs full of odd bars, so that starts fall on every remainder of the step."""
     song = make_song(*(("A", section) for section in bars))
-    routine, costs = make_routine(make_part(counts=16)), Costs(again=again, end_off_front=0.0)
+    routine = make_routine(make_part(counts=16))
+    if not odd_tags:
+        routine = dataclasses.replace(routine, odd_bar_tags=())
+    costs = Costs(again=again, end_off_front=0.0)
     request = PlanRequest(routine=routine, max_changes=3, costs=costs)
     try:
         options = fit_routine(song, request).start_options

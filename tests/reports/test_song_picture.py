@@ -17,6 +17,7 @@ from matplotlib.image import imread
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Confidence, Correction, FitPlan
+from phrasefit.reports.event_words import place
 from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, Note, PlacedNote, placed
 from phrasefit.reports.paper import (
     MARGIN_PT,
@@ -92,7 +93,7 @@ def assert_plan_is_there(view: SongView, text: str) -> None:
     for section in view.bar_map.sections:
         assert music_name(section) in text
     for tag in view.plan.tags:
-        assert f"TAG {tag.counts} after wall {tag.after_wall}" in text
+        assert f"TAG {tag.counts} {place(tag)}" in text
     for restart in view.plan.restarts:
         assert f"RESTART wall {restart.wall} after count {restart.after_count}" in text
     assert "END" in text
