@@ -43,7 +43,8 @@ A routine file is text in TOML, saved as UTF-8; names may use any language's let
 ``foot``        foot that begins: ``"R"`` or ``"L"``
 ``intro``       counts to wait before count 1
 ``restarts``    ``"any"`` (whole bars), ``"none"`` or a list: ``[16]``
-``tags``        ``"any"`` (the usual lengths), ``"none"``, a list ``[4, 8]`` or tables
+``tags``        ``"any"`` (the usual lengths, 1, 3 or 5 counts where the song has an odd
+                bar), ``"none"``, a list ``[4, 8]`` or tables
 ``notes``       a text or a list of texts
 ``turn``        turn of one repetition where no steps are given: ``"1/4 L"``
 ``steps``       the step lines
