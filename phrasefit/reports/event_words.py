@@ -85,7 +85,8 @@ def terminal_words(event: Tag | Restart) -> str:
         return f"{label(event)} {place(event)}, {facing}, {_step_change(event)}"
     name = f" ({event.name})" if event.name else ""
     turned = f" to {clock(event.end_facing)}" if event.end_facing != event.facing else ""
-    return f"{label(event)} counts{name} {place(event)}, {facing}{turned}"
+    what = f"{CAPITALS[event.kind]} {counts_words(event.counts)}"
+    return f"{what}{name} {place(event)}, {facing}{turned}"
 
 
 def row_words(event: Event) -> tuple[str, str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from phrasefit.model import Ending, Event, FitPlan, Plan, Tag, Wall
-from phrasefit.reports.event_words import column_words, remark
+from phrasefit.reports.event_words import column_words, counts_words, remark
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import off_phrase
@@ -34,6 +34,6 @@ def _remark(fit: FitPlan, event: Event) -> str:
     if isinstance(event, Wall):
         return off_phrase(fit, event)
     if isinstance(event, Ending):
-        over = f"; {event.counts_over} counts of music left" if event.counts_over else ""
+        over = f"; {counts_words(event.counts_over)} of music left" if event.counts_over else ""
         return f"{event.after_count} counts of wall {event.wall} danced{over}"
     return event.name if isinstance(event, Tag) else remark(event)

@@ -370,3 +370,14 @@ def test_a_usual_intro_is_preferred() -> None:
     assert "an unusual intro (16 or 32 is expected)" in why_not(fit, unusual)
     asked = fit_routine(song, make_routine(make_part(counts=8, cuts={}), intro_counts=24))
     assert asked.plan.intro_counts == 24
+
+
+def test_a_tag_of_one_count() -> None:
+    """One count is no counts."""
+    song = make_song(("I", 8), ("A", [4] * 15 + [5]), *[("B", 16), ("A", 16)] * 3)
+
+    text = render(fit_routine(song, make_routine()))
+
+    assert "TAG 1 count after wall 2" in text
+    assert "A 1-count tag after wall 2" in text
+    assert "1 counts" not in text
