@@ -76,7 +76,8 @@ def fit_routine(bar_map: BarMap, wanted: PlanRequest | Routine, **options: Any) 
     Exact: no plan within `max_changes` scores higher, from any of the start options,
     with the given order of parts (`fit.part_assignment` settles that first for phrased
     routines without a sequence), and with all tags and restarts that are demanded and none
-    that is ruled out.
+    that is ruled out.  ``Routine.odd_bar_tags`` are tried where a phrase may begin that no
+    number of usual bars leads to from the first one.
 
     Examples
     --------
