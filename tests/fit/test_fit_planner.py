@@ -76,12 +76,12 @@ def test_the_example_of_the_design() -> None:
 @pytest.mark.parametrize(
     ("bars", "event"),
     [
-        (17, (None, 4)),  # TRADE, fix arithmetic: 1 to 8 counts over: a tag of as many
+        (17, (None, 4)),  # common practice, no source: 1 to 8 counts over are a tag
         (18, (None, 8)),
         (20, (16, None)),  # 16 over: restart after 16
         (15, (28, None)),  # 4 short: restart after C - 4
         ([4] * 15 + [6], (None, 2)),  # a bar of 6: two counts over
-        ([4] * 15 + [5], (None, 1)),  # TRADE, tag lengths: 1, 3, 5 where the song has an odd bar
+        ([4] * 15 + [5], (None, 1)),  # likewise, where the song has an odd bar
         ([4] * 15 + [7], (None, 3)),
     ],
 )
@@ -299,7 +299,7 @@ def test_count_one_after_the_intro(intro_bars: int, start: int) -> None:
 
 
 def test_a_pickup_is_no_count_of_the_intro() -> None:
-    """Beats before the first one are passed, not counted as intro (TRADE, terms)."""
+    """Beats before the first one are passed, not counted as intro (common practice, no source)."""
     fit = fit_routine(make_song(*SQUARE, pickup=3), make_routine())
 
     assert (fit.plan.start_count, fit.plan.intro_counts) == (35, 32)
@@ -404,7 +404,7 @@ def test_threes_and_fours_do_not_mix(song_meter: int, routine_meter: int) -> Non
 def test_facing_after_a_restart() -> None:
     """32 counts, a quarter right done by count 16: wall 3 starts 6:00; restart after 16: 9:00.
 
-    Turned only in counts 17-32, wall 4 starts 6:00 instead (TRADE, turn arithmetic).
+    Turned only in counts 17-32, wall 4 starts 6:00 instead (arithmetic).
     """
     song = make_song(("I", 8), ("A", 20), *[("B", 16), ("A", 16)] * 3)
     before = make_routine(make_part(cuts={16: 90}), tags=())
@@ -457,7 +457,7 @@ def test_phrase_offsets() -> None:
 
 
 def test_reps_per_song() -> None:
-    """At 120 a wall of 32 lasts 16.0 s; the median song of 218.6 s holds 13.7 (TRADE)."""
+    """At 120 a wall of 32 lasts 16.0 s; the median song of 218.6 s holds 13.7."""
     song = make_song(("A", round(218.6 / 2)))
 
     fit = fit_routine(song, make_routine(), intro=0)
