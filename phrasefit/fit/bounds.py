@@ -20,11 +20,15 @@ from phrasefit.model import EventKind
 class Bounds:
     """Places by counts of the song, each ``(kind, count)``.
 
-    On `count` a tag begins, or the dance begins again after a restart.
+    On `count` a tag begins, or the dance begins again after a restart.  After a tag of
+    `odd_tags` [counts] a wall begins with a bar, one of `bars` [counts of the song]: such a tag
+    mends what an odd bar did, and nobody puts a dance off the beat before it.
     """
 
     demanded: tuple[tuple[EventKind, int], ...] = ()
     forbidden: tuple[tuple[EventKind, int], ...] = ()
+    odd_tags: tuple[int, ...] = ()
+    bars: tuple[int, ...] = ()
 
     def allow_events(self, count: np.ndarray, events: Sequence[Change]) -> np.ndarray:
         """Tell which events may be danced from walls that begin on `count`.
@@ -43,7 +47,10 @@ class Bounds:
             EventKind.TAG: np.array([event.tag is not None for event in events], dtype=bool),
             EventKind.RESTART: np.array([event.cut is not None for event in events], dtype=bool),
         }
-        allowed = np.ones(then.shape, dtype=bool)
+        is_odd = np.array(
+            [e.tag is not None and e.tag.counts in self.odd_tags for e in events], bool
+        )
+        allowed = ~is_odd | np.isin(then, self.bars)
         for kind, place in self.forbidden:
             allowed &= ~(has[kind] & (begins[kind] == place))
         for kind, place in self.demanded:

@@ -166,7 +166,12 @@ def _bounds(grid: CountGrid, request: PlanRequest) -> Bounds:
             (place.kind, nearest_count(grid, place.at_s, f"a {place.kind} at")) for place in places
         )
 
-    return Bounds(demanded=on_counts(request.demanded), forbidden=on_counts(request.forbidden))
+    return Bounds(
+        demanded=on_counts(request.demanded),
+        forbidden=on_counts(request.forbidden),
+        odd_tags=tuple(tag.counts for tag in request.routine.odd_bar_tags),
+        bars=tuple(np.flatnonzero(grid.bar_start).tolist()),
+    )
 
 
 def _why_none(request: PlanRequest) -> str:

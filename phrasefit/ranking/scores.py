@@ -6,10 +6,10 @@ together and only the score comes out.  Songs are laid end to end at their *last
 so that the same move leads every song the same number of rows down; only counts that a
 dance can reach from its starts are kept (steps of `unit` counts).
 
-Exact but for one thing: which wall the dance ends on is not followed.  The score is
-therefore too high by at most ``costs.end_off_front`` phrase starts (a hundredth of a
-point in most songs): `ranking.rank` uses it as a bound and plans the songs it shows with
-`fit_routine`.
+Exact but for two things: which wall the dance ends on is not followed, nor that tags for odd
+bars lead to a bar line.  The score is therefore too high by at most ``costs.end_off_front``
+phrase starts (a hundredth of a point in most songs), by more in some with an odd bar:
+`ranking.rank` uses it as a bound and plans the songs it shows with `fit_routine`.
 """
 
 from __future__ import annotations

@@ -108,6 +108,20 @@ def test_odd_tags_are_for_songs_with_an_odd_bar(bars, tags) -> None:
     assert not any(plan.tags for plan in fit_routine(odd, make_routine(tags=tags)).plans)
 
 
+def test_no_odd_tag_puts_a_wall_off_the_bar() -> None:
+    """The bar of five lies within wall 4: the count is held after it, not before."""
+    song = make_song(("I", 8), ("A", 16), ("B", 8), ("A", [4] * 11 + [5]), *[("B", 16)] * 3)
+
+    fit = fit_routine(song, make_routine())
+
+    tags = [tag for plan in fit.plans for tag in plan.tags if tag.counts in (1, 3, 5)]
+    assert tags
+    for plan in fit.plans:
+        for tag in plan.tags:
+            begins = [w.start_count for w in plan.walls if w.number == tag.wall + 1]
+            assert tag.counts % 2 == 0 or all(fit.grid.bar_start[begins])
+
+
 def test_a_bar_of_three() -> None:
     """A count short: restart after 28, and three counts more."""
     song = make_song(("I", 8), ("A", 16), ("B", 16), ("A", [4] * 15 + [3]), *[("B", 16)] * 3)

@@ -233,22 +233,25 @@ def test_tags_may_have_steps_and_turn() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rule", "meter", "lengths"),
+    ("rule", "meter", "lengths", "odd"),
     [
-        ('tags = "any"', "4/4", [2, 4, 8, 16]),
-        ("", "4/4", [2, 4, 8, 16]),
-        ("", "waltz", [3, 6, 12]),
-        ('tags = "none"', "4/4", []),
-        ("tags = 4", "4/4", [4]),
-        ("tags = [8, 2]", "4/4", [8, 2]),
+        ('tags = "any"', "4/4", [2, 4, 8, 16], [1, 3, 5]),
+        ("", "4/4", [2, 4, 8, 16], [1, 3, 5]),
+        ("", "waltz", [3, 6, 12], [1, 2]),
+        ('tags = "none"', "4/4", [], []),
+        ("tags = 4", "4/4", [4], []),
+        ("tags = [8, 2]", "4/4", [8, 2], []),
     ],
 )
-def test_tag_rules(rule: str, meter: str, lengths: list[int]) -> None:
+def test_tag_rules(rule: str, meter: str, lengths: list[int], odd: list[int]) -> None:
     """Usual lengths: 2, 4, 8, 16 as in "Line dancing terms" (midlandmavericks.com) and
-    "Phrasing music" (dancinfeats.com); of a waltz 3, 6, 12: common practice, no source."""
+    "Phrasing music" (dancinfeats.com); of a waltz 3, 6, 12, and those for odd bars: common
+    practice, no source."""
     text = f'counts = 48\nwalls = 1\nrhythm = "{meter}"\n{rule}\n'
 
-    assert [tag.counts for tag in parse_routine(text).tags] == lengths
+    routine = parse_routine(text)
+    assert [tag.counts for tag in routine.tags] == lengths
+    assert [tag.counts for tag in routine.odd_bar_tags] == odd
 
 
 # -------------------------------------------------------------------- numbers
