@@ -47,10 +47,10 @@ class Bounds:
             EventKind.TAG: np.array([event.tag is not None for event in events], dtype=bool),
             EventKind.RESTART: np.array([event.cut is not None for event in events], dtype=bool),
         }
-        is_odd = np.array(
-            [e.tag is not None and e.tag.counts in self.odd_tags for e in events], bool
-        )
-        allowed = ~is_odd | np.isin(then, self.bars)
+        tags = np.array([event.tag.counts if event.tag else 0 for event in events], dtype=int)
+        odd = np.isin(tags, self.odd_tags)
+        allowed = np.ones(then.shape, dtype=bool)
+        allowed[:, odd] = np.isin(then[:, odd], self.bars)
         for kind, place in self.forbidden:
             allowed &= ~(has[kind] & (begins[kind] == place))
         for kind, place in self.demanded:
