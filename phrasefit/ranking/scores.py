@@ -54,9 +54,9 @@ def best_scores(grids: Grids, request: PlanRequest, *, n_threads: int = 2) -> np
     -------
     np.ndarray [shape=(n_songs,), points, at most 100]
         The best score from any start; above the exact one by no more than
-        ``costs.end_off_front`` phrase starts (and rounding of single precision), never
-        below the plan of `fit_routine`, which prefers an early start where the
-        difference is not heard.  NaN where no dance is possible.
+        ``costs.end_off_front`` phrase starts (and rounding of single precision) but where a
+        song has an odd bar, never below the plan of `fit_routine`, which prefers an early
+        start where the difference is not heard.  NaN where no dance is possible.
     """
     routine, starts = request.routine, find_starts(grids, request)
     plain = WallsAndEvents.of(replace(request, max_changes=0, changes=None))
