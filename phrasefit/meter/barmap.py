@@ -15,7 +15,7 @@ from phrasefit._dp import Chain
 from phrasefit.audio.features import music_begins
 from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
-from phrasefit.meter.beat_descriptors import FrameEvidence, prepare_evidence
+from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
 from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
@@ -38,6 +38,7 @@ LEAST_PULSE = 0.15
 MOST_LIFT = 8  # log odds that onsets are helped by if a map is wanted of anything
 FIRST_STEPS = 9  # beats from whose steps is counted back
 EARLY_TOLERANCE_BEATS = 0.12
+HALF_A_BEAT = 0.5
 CLEAR_BEAT = 0.5  # activation of a beat before the first one found
 INTRO_BEATS = 24  # before the first one found; a longer intro may be in free time
 REMEDY = "choose a song with a clear beat"
@@ -97,6 +98,7 @@ def track(
     found[0] = _from_the_first_sound(found[0], activations.beat)
     start_s, hop_s = features.start_s, features.hop_s
     refined = [refine_beats(audio.samples, start_s + c * hop_s) for c in found]
+    decoded, refined = _each_beat_once(heard, decoded, refined)
     begins_s = (music_begins(audio.samples) or 0) / audio.sample_rate_hz
     refined[0] = _from_where_music_begins(refined[0], begins_s)
     timings = _bridge(refined)
@@ -167,7 +169,7 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
     """
     if len(chain) < 2:
         return chain
-    step = float(np.median(np.diff(chain[:FIRST_STEPS])))
+    step = _usual_step(chain)
     while True:
         expected = chain[0] - step
         low = max(0, round(expected - EARLY_TOLERANCE_BEATS * step))
@@ -175,6 +177,43 @@ def _from_the_first_sound(chain: np.ndarray, beat: np.ndarray) -> np.ndarray:
         if expected < 0 or not near.size or near.max() < CLEAR_BEAT:
             return chain
         chain = np.insert(chain, 0, low + int(np.argmax(near)))
+
+
+def _each_beat_once(
+    heard: FrameEvidence, decoded: list[Chain], refined: list[Timing]
+) -> tuple[list[Chain], list[Timing]]:
+    """Keep one of two beats that are less than half a beat apart, where a chain follows another.
+
+    Where the tempo changes on a beat, that beat is the last of one chain and the first of the
+    next, and both are moved to its onset; where music was cut, a chain may go a beat too far.
+    """
+    chains, timings = list(decoded), list(refined)
+    for i in range(1, len(chains)):
+        before_s, after_s = timings[i - 1].beat_times_s, timings[i].beat_times_s
+        near_s = HALF_A_BEAT * min(_usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s))
+        ends = np.array([chains[i - 1].steps[-1], chains[i].steps[0]])
+        goes_on, begins = heard.gain_near[nearest_frames(ends, len(heard.gain_near))]
+        if goes_on >= begins:
+            kept = after_s >= before_s[-1] + near_s
+            chains[i], timings[i] = _only(chains[i], kept), _only_timed(timings[i], kept)
+        else:
+            kept = before_s <= after_s[0] - near_s
+            timings[i - 1] = _only_timed(timings[i - 1], kept)
+            chains[i - 1] = _only(chains[i - 1], kept[len(kept) - len(chains[i - 1].steps) :])
+    return chains, timings
+
+
+def _only(chain: Chain, kept: np.ndarray) -> Chain:
+    return Chain(steps=chain.steps[kept], rates=chain.rates[kept], places=chain.places[kept])
+
+
+def _only_timed(timing: Timing, kept: np.ndarray) -> Timing:
+    return replace(timing, beat_times_s=timing.beat_times_s[kept])
+
+
+def _usual_step(beats: np.ndarray) -> float:
+    """Median step of the first beats."""
+    return float(np.median(np.diff(beats[:FIRST_STEPS])))
 
 
 def _from_where_music_begins(timing: Timing, begins_s: float) -> Timing:

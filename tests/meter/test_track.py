@@ -124,6 +124,30 @@ def test_drift_is_followed() -> None:
     assert heard.tempo_drift_percent == pytest.approx(6, abs=1.5)
 
 
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=["hand", "learned"])
+@pytest.mark.parametrize("tempos", [(92.3, 105.1), (165.2, 128.5), (139.1, 107.9), (117.0, 138.0)])
+def test_where_the_tempo_changes_on_a_beat_that_beat_is_counted_once(
+    tempos: tuple[float, float], model: ObservationModel
+) -> None:
+    """The last beat of one tempo is the first of the next, as where two songs are joined."""
+    before, after = (make_song("4*16", bpm=bpm, seed=round(bpm)) for bpm in tempos)
+    joint_s = before.beats_s[-1]
+    samples = np.concatenate(
+        [
+            before.samples[: round(joint_s * RATE_HZ)],
+            after.samples[round(after.beats_s[0] * RATE_HZ) :],
+        ]
+    ).astype(np.float32)
+    true_s = np.append(before.beats_s[:-1], after.beats_s - after.beats_s[0] + joint_s)
+
+    beats_s = hear(samples, model).beat_times_s
+
+    assert np.diff(beats_s).min() > 0.7 * np.diff(true_s).min()
+    near = np.abs(true_s - joint_s) < 8.0
+    heard_near = np.abs(beats_s - joint_s) < 8.0
+    assert mir_eval.beat.f_measure(true_s[near], beats_s[heard_near]) > 0.95
+
+
 def test_loose_players_are_followed() -> None:
     """Hits 8 ms around the beat still give a beat within 10 ms."""
     song = make_song("4*20", bpm=104, looseness_s=0.008)
