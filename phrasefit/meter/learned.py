@@ -28,6 +28,7 @@ OUT_REACH = sum(OUT_DILATIONS) * (KERNEL // 2)  # frames to each side
 POOL = 4  # frames in one step of the transformer: 80 ms
 N_HEADS = 4
 WINDOW_FRAMES = 1792  # 36 s, the length of a training song: several phrases
+SEGMENT_FRAMES = 1024  # of a convolution: what is made of so many stays in the processor's cache
 CONTEXT_FRAMES = 192  # frames at each inner edge of a window that are thrown away
 NORM_FLOOR = 1e-5  # keeps the normalisation of silence finite
 WEIGHTS_FILE = "beats.npz"
@@ -133,11 +134,11 @@ class LearnedModel:
 
     def prepare(self, log_mel: np.ndarray) -> np.ndarray:
         """What windows are cut from [shape=(n_frames, n_channels)], made once for all of them."""
-        return FrontEnd(self.weights)(log_mel)
+        return _before_windows(self.weights, log_mel)
 
     def window_logits(self, rows: np.ndarray, kept: slice) -> np.ndarray:
         """Logits of the frames `kept` of one window of what `prepare` gave [shape=(n, 3)]."""
-        return _behind_the_front(self.weights, rows.copy(), kept)
+        return _within_a_window(self.weights, rows, kept)
 
 
 @lru_cache(maxsize=1)
@@ -181,16 +182,21 @@ def run_network(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarr
 
     `log_mel` has a multiple of `POOL` frames.
     """
-    return _behind_the_front(weights, FrontEnd(weights)(log_mel), slice(0, len(log_mel)))
+    return _within_a_window(weights, _before_windows(weights, log_mel), slice(0, len(log_mel)))
 
 
-def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray, kept: slice) -> np.ndarray:
-    """Turn channels into logits of the frames `kept` [shape=(n, 3)]; `x` is used up."""
+def _before_windows(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
+    """Run the layers that hear some seconds only: the whole song at once, each frame once."""
+    x = FrontEnd(weights)(log_mel)
     for index, dilation in enumerate(DILATIONS):
         _add_dilated(weights, f"blocks.{index}", x, dilation)
-    x += _transformer(weights, x)
-    first = max(kept.start - OUT_REACH, 0)
-    x = x[first : kept.stop + OUT_REACH]
+    return x
+
+
+def _within_a_window(weights: dict[str, np.ndarray], x: np.ndarray, kept: slice) -> np.ndarray:
+    """Turn channels into logits of the frames `kept` [shape=(n, 3)]."""
+    first = max(kept.start - OUT_REACH, 0) // POOL * POOL
+    x = _transformed(weights, x, slice(first, -(-(kept.stop + OUT_REACH) // POOL) * POOL))
     for index, dilation in enumerate(OUT_DILATIONS):
         _add_dilated(weights, f"out_blocks.{index}", x, dilation)
     x = x[kept.start - first : kept.stop - first]
@@ -199,17 +205,22 @@ def _behind_the_front(weights: dict[str, np.ndarray], x: np.ndarray, kept: slice
 
 
 def _add_dilated(weights: dict[str, np.ndarray], name: str, x: np.ndarray, dilation: int) -> None:
-    """Add to `x` what one block of dilated convolution makes of it."""
-    n_frames, taps = len(x), weights[f"{name}.near.weight"].reshape(KERNEL, x.shape[1], -1)
-    near = np.empty((n_frames, taps.shape[2]), dtype=np.float32)
-    near[:] = weights[f"{name}.near.bias"]
-    for tap, weight in enumerate(taps):
-        later = (tap - KERNEL // 2) * dilation
-        first, stop = max(0, -later), n_frames - max(0, later)
-        if first < stop:
-            _add_product(near[first:stop], x[first + later : stop + later], weight)
-    x += weights[f"{name}.mix.bias"]
-    _add_product(x, silu(near), weights[f"{name}.mix.weight"])
+    """Add to `x` what one block of dilated convolution makes of it, some frames at a time."""
+    taps = weights[f"{name}.near.weight"].reshape(KERNEL, x.shape[1], -1)
+    reach = KERNEL // 2 * dilation
+    nothing = np.zeros((reach, x.shape[1]), dtype=np.float32)
+    before = nothing  # the frames before a segment as they were
+    for start in range(0, len(x), SEGMENT_FRAMES):
+        now = x[start : start + SEGMENT_FRAMES]
+        after = x[start + len(now) :][:reach]
+        around = np.concatenate((before, now, after, nothing[len(after) :]))
+        before = around[len(now) :][:reach]
+        near = np.empty((len(now), taps.shape[2]), dtype=np.float32)
+        near[:] = weights[f"{name}.near.bias"]
+        for tap, weight in enumerate(taps):
+            _add_product(near, around[tap * dilation :][: len(now)], weight)
+        now += weights[f"{name}.mix.bias"]
+        _add_product(now, silu(near), weights[f"{name}.mix.weight"])
 
 
 def _add_product(total: np.ndarray, x: np.ndarray, weight: np.ndarray) -> None:
@@ -222,34 +233,41 @@ def _add_product(total: np.ndarray, x: np.ndarray, weight: np.ndarray) -> None:
     sgemm(1.0, weight.T, x.T, 1.0, total.T, overwrite_c=True)
 
 
-def _transformer(weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
-    """What the transformer at the coarse rate adds to `x`."""
+def _transformed(weights: dict[str, np.ndarray], x: np.ndarray, asked: slice) -> np.ndarray:
+    """Add what the transformer at the coarse rate makes of all of `x` to the frames `asked`."""
     coarse = _linear(weights, "down", x.reshape(len(x) // POOL, -1))
-    cos, sin = rotary_angles(len(coarse), coarse.shape[1] // N_HEADS)
-    index = 0
-    while f"layers.{index}.out.weight" in weights:
-        name = f"layers.{index}"
-        coarse += _attention(weights, name, coarse, cos, sin)
+    x = x[asked]
+    angles = rotary_angles(len(coarse), coarse.shape[1] // N_HEADS)
+    n_layers = sum(name.endswith("out.weight") for name in weights if name.startswith("layers."))
+    for index in range(n_layers):
+        name, steps = f"layers.{index}", slice(0, len(coarse))
+        if index == n_layers - 1:  # no layer looks at the other steps any more
+            steps = slice(asked.start // POOL, asked.start // POOL + len(x) // POOL)
+        coarse = coarse[steps] + _attention(weights, name, coarse, steps, angles)
         hidden = silu(_linear(weights, f"{name}.widen", _normalised(coarse)))
         coarse += _linear(weights, f"{name}.narrow", hidden)
-        index += 1
-    return _linear(weights, "up", _normalised(coarse)).reshape(x.shape)
+    return x + _linear(weights, "up", _normalised(coarse)).reshape(x.shape)
 
 
 def _attention(
-    weights: dict[str, np.ndarray], name: str, x: np.ndarray, cos: np.ndarray, sin: np.ndarray
+    weights: dict[str, np.ndarray],
+    name: str,
+    x: np.ndarray,
+    steps: slice,
+    angles: tuple[np.ndarray, np.ndarray],
 ) -> np.ndarray:
-    """Let every step look at all others, in `N_HEADS` ways."""
+    """Let each of `steps` look at all steps, in `N_HEADS` ways."""
     qkv = _normalised(x) @ weights[f"{name}.qkv.weight"]
     query, key, value = qkv.reshape(len(x), 3, N_HEADS, -1).transpose(1, 2, 0, 3)
-    query, key = _rotated(query, cos, sin), _rotated(key, cos, sin)
+    query = _rotated(query[:, steps], *(part[steps] for part in angles))
     query /= np.float32(np.sqrt(query.shape[-1]))
-    scores = query @ key.transpose(0, 2, 1)
+    scores = query @ _rotated(key, *angles).transpose(0, 2, 1)
     scores -= scores.max(axis=-1, keepdims=True)
     np.exp(scores, out=scores)
     attended = scores @ value
     attended /= scores.sum(axis=-1, keepdims=True)
-    return _linear(weights, f"{name}.out", attended.transpose(1, 0, 2).reshape(len(x), -1))
+    attended = attended.transpose(1, 0, 2).reshape(query.shape[1], -1)
+    return _linear(weights, f"{name}.out", attended)
 
 
 def _rotated(x: np.ndarray, cos: np.ndarray, sin: np.ndarray) -> np.ndarray:

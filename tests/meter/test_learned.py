@@ -12,6 +12,7 @@ from phrasefit.errors import ParameterError
 from phrasefit.meter.front_end import BLOCK_FRAMES, STEM, FrontEnd
 from phrasefit.meter.learned import (
     CONTEXT_FRAMES,
+    SEGMENT_FRAMES,
     WINDOW_FRAMES,
     LearnedModel,
     _add_dilated,
@@ -75,14 +76,17 @@ def test_silence_holds_no_beat():
 def test_long_songs_are_heard_as_short_ones():
     """Where windows join, the answer is that of a window of its own but for its edges.
 
-    Attention reaches to both ends of a window, so answers are near, not equal.
+    Attention reaches to both ends of a window, and a window of its own begins and ends in
+    silence, so answers are near, not equal.
     """
     model, mel = LearnedModel(), log_mel(drum_loop(80))
     whole = model.probabilities(mel)
     start = WINDOW_FRAMES - 2 * CONTEXT_FRAMES
     alone = model.probabilities(mel[start : start + WINDOW_FRAMES])
     inside = slice(CONTEXT_FRAMES, WINDOW_FRAMES - CONTEXT_FRAMES)
-    assert np.allclose(whole[start:][inside], alone[inside], atol=0.05)
+    apart = np.abs(whole[start:][inside] - alone[inside])
+    assert apart.max() < 0.1
+    assert apart.mean() < 0.001
 
 
 def convolved_by_definition(weights: dict[str, np.ndarray], log_mel: np.ndarray) -> np.ndarray:
@@ -107,9 +111,9 @@ def test_the_front_end_is_its_convolutions_without_seams(n_frames):
     assert np.allclose(FrontEnd(weights)(log_mel), expected, atol=2e-5)
 
 
-@pytest.mark.parametrize("n_frames", [1, 20, 300])
+@pytest.mark.parametrize("n_frames", [1, 20, 300, SEGMENT_FRAMES + 20, 2 * SEGMENT_FRAMES + 40])
 def test_a_dilated_block_is_its_convolution(n_frames):
-    """Added up in place, tap by tap, also where taps reach beyond all frames."""
+    """Added up in place, tap by tap, also where taps reach beyond all frames or a segment."""
     x = np.random.default_rng(0).normal(size=(n_frames, 96)).astype(np.float32)
     weights, name, dilation = shipped_weights(), "blocks.4", 16
     padded = np.pad(x.astype(np.float64), ((2 * dilation, 2 * dilation), (0, 0)))
