@@ -258,10 +258,11 @@ class _Search:
             np.maximum.reduce(reached, axis=0, out=score)
             gained = gain[rows]
             score += gained
-            begun = start + self._end_chains(first + row, score.max(axis=1))[:, None]
+            begun = start + self._end_chains(first + row, np.maximum.reduce(score, axis=1))[:, None]
             begun += gained
             np.maximum(score, begun, out=score)
-            moved = (near[:, row * width : rows.stop * width] - move_cost).max(axis=0)
+            moved = near[:, row * width : rows.stop * width] - move_cost
+            moved = np.maximum.reduce(moved, axis=0)
             moved = moved.reshape(n_now, width)[:, :n_columns]
             self.onward[self.pad + row : self.pad + rows.stop] = self._stepped(
                 moved.reshape(n_now, *self.start.shape)
@@ -275,7 +276,7 @@ class _Search:
         stepped = score[..., self.sources[0]] + self.source_step[0]
         if self.meeting.size:
             several = score[..., self.sources[:, self.meeting]] + self.source_step[:, self.meeting]
-            stepped[..., self.meeting] = several.max(axis=-2)
+            stepped[..., self.meeting] = np.maximum.reduce(several, axis=-2)
         return stepped
 
     def _end_chains(self, first: int, top: np.ndarray) -> np.ndarray:

@@ -42,13 +42,15 @@ class LossWatch:
 
     def decode(self, packet: Any) -> list[Any]:
         """Give the frames of a packet, none if it is damaged."""
-        import av
-
         if self._first_pts is None:
             self._first_pts, self._first_at = packet.pts, packet.pos or 0
         try:
             frames = packet.decode()
-        except av.FFmpegError:
+        except Exception as exc:
+            import av  # here, as this runs for every packet
+
+            if not isinstance(exc, av.FFmpegError):
+                raise
             self._failed(packet)
             return []
         self._good_bytes += packet.size

@@ -13,6 +13,7 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
@@ -189,18 +190,18 @@ class SongReader:
             self._describe(container, stream, file)
         kind = container.format.name
         watch = LossWatch(began_s=self.heard_s, has_times=kind not in WITHOUT_TIMES)
-        delay = 0
+        kind_now, delay = None, 0
         for packet in container.demux(stream):
             for frame in watch.decode(packet):
                 # First: beyond 8 channels PyAV's planes point anywhere, and to read them kills.
-                self._check_ranges(frame.sample_rate, frame.layout.nb_channels)
+                kind_now = self._kind_of(frame, kind_now)
                 if watch.is_first and not self.heard_s:
                     delay = self._unstated_delay(frame, watch)
                 if hole_s := watch.hole_before(frame):
                     self._refuse_damage(watch)
-                    yield self._heard(_silence(frame, round(hole_s * frame.sample_rate)))
-                yield self._heard(_piece(frame, delay))
-                delay = max(0, delay - frame.samples)
+                    yield self._heard(_silence(kind_now, round(hole_s * kind_now.rate_hz)))
+                yield self._heard(_piece(frame, kind_now, delay))
+                delay = delay and max(0, delay - frame.samples)
             self._refuse_damage(watch)
         if kind == "aac":
             watch.jumped_over(link.stop)
@@ -223,6 +224,16 @@ class SongReader:
                 f" {lost_s:.1f} s of its sound cannot be read; {COPY_IT}",
                 where=self.path,
             )
+
+    def _kind_of(self, frame: Any, kind_before: Kind | None) -> Kind:
+        """How a frame is coded: nearly always like the one before it."""
+        rate_hz, n_channels = frame.sample_rate, frame.layout.nb_channels
+        name = frame.format.name
+        known = rate_hz, n_channels, name
+        if kind_before is not None and tuple(kind_before) == known:
+            return kind_before
+        self._check_ranges(rate_hz, n_channels)
+        return Kind(rate_hz, n_channels, name)
 
     def _check_ranges(self, rate_hz: int, n_channels: int) -> None:
         if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
@@ -282,29 +293,25 @@ def _declared_s(container: Any, stream: Any, file: BinaryIO) -> float:
     return 0.0
 
 
-def _kind(frame: Any) -> Kind:
-    return Kind(frame.sample_rate, frame.layout.nb_channels, frame.format.name)
-
-
+@lru_cache(maxsize=8)  # asked for with every packet
 def _planes(kind: Kind) -> tuple[int, int]:
     """Number of planes, and bytes that each has for a sample of all its channels."""
     width = SAMPLE_TYPES[kind.name].itemsize
     return (kind.n_channels, width) if kind.name.endswith("p") else (1, width * kind.n_channels)
 
 
-def _piece(frame: Any, skipped: int) -> Piece:
+def _piece(frame: Any, kind: Kind, skipped: int) -> Piece:
     """Take the samples of a frame, without the first `skipped`."""
-    kind = _kind(frame)
     n_planes, width = _planes(kind)
-    first = min(skipped, frame.samples)
-    part = slice(first * width, frame.samples * width)
+    n_frames = frame.samples
+    first = min(skipped, n_frames)
+    part = slice(first * width, n_frames * width)
     planes = [memoryview(plane)[part] for plane in frame.planes[:n_planes]]
-    return Piece(planes, frame.samples - first, kind)
+    return Piece(planes, n_frames - first, kind)
 
 
-def _silence(frame: Any, n_frames: int) -> Piece:
-    """Make silence of the kind of a frame."""
-    kind = _kind(frame)
+def _silence(kind: Kind, n_frames: int) -> Piece:
+    """Make silence of a kind."""
     n_planes, width = _planes(kind)
     zero = b"\x80" if SAMPLE_TYPES[kind.name] == np.uint8 else b"\0"
     return Piece([zero * (n_frames * width)] * n_planes, n_frames, kind, fills_a_hole=True)

@@ -315,9 +315,9 @@ def test_channels_that_grow_are_refused_unread(
 ) -> None:
     """The planes of more than 8 channels, read through PyAV, can end the process."""
 
-    def read(frame: av.AudioFrame, skipped: int) -> streams.Piece:
+    def read(frame: av.AudioFrame, kind: streams.Kind, skipped: int) -> streams.Piece:
         assert frame.layout.nb_channels <= 8
-        return piece(frame, skipped)
+        return piece(frame, kind, skipped)
 
     piece = streams._piece
     monkeypatch.setattr(streams, "_piece", read)
