@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
@@ -50,11 +52,10 @@ def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
             " use the evidence found with this map"
         )
     bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
-    sections = bar_map.sections if evidence is None else find_sections(bars) if bars else ()
+    scores = segment_scores(bars) if bars else np.empty((0, 0))
+    sections = bar_map.sections if evidence is None else find_sections(bars, scores) if bars else ()
     phrases = group_phrases(bar_map.positions, bar_map.meter, sections, bars=bars)
-    outlook = (
-        outlook_of(bars, segment_scores(bars), form_starts(sections, phrases)) if bars else None
-    )
+    outlook = outlook_of(bars, scores, form_starts(sections, phrases)) if bars else None
     sure = phrase_confidence(sections) if sections else UNHEARD_STRENGTH
     return replace(
         bar_map,

@@ -48,13 +48,15 @@ SAME_MUSIC = 1.1
 WHOLE_SOUND_SHARE = 0.3
 
 
-def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
+def find_sections(bars: BarEvidence, scores: np.ndarray) -> tuple[Section, ...]:
     """Cut a song into sections that begin on downbeats.
 
     Parameters
     ----------
     bars : BarEvidence
         Bars of any length are taken as they are.
+    scores : np.ndarray [shape=(n_bars + 1, n_bars + 1)]
+        Of its sections, as `segment_scores` gives them.
 
     Returns
     -------
@@ -64,7 +66,6 @@ def find_sections(bars: BarEvidence) -> tuple[Section, ...]:
         songs marked by two people.
     """
     n_bars = len(bars.cues)
-    scores = segment_scores(bars)
     starts = best_segments(scores) if n_bars >= FEWEST_BARS else np.array([0])
     edges = np.append(starts, n_bars)
     unmarked = 1 - start_probabilities(segment_probabilities(TEMPER * scores))[edges[:-1]]

@@ -23,7 +23,7 @@ from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence, beat_evidence
-from phrasefit.form.sections import find_sections
+from phrasefit.form.sections import find_sections, segment_scores
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,8 @@ def load(path: Path) -> TrueSong | None:
 def score(song: TrueSong) -> tuple[list[float], list[tuple[float, bool]]]:
     """Give F at 0.5 s and 3 s, letter F and seconds; strength and truth of each boundary."""
     began = time.process_time()
-    sections = find_sections(bar_evidence(song.evidence, song.positions, song.meter))
+    bars = bar_evidence(song.evidence, song.positions, song.meter)
+    sections = find_sections(bars, segment_scores(bars))
     cpu_s = time.process_time() - began
     edges = song.edges_s - song.edges_s[song.starts[0]]  # mir_eval wants to begin at 0
     ends = [section.start_beat + section.n_beats for section in sections]

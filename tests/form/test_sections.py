@@ -14,7 +14,7 @@ from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence
 from phrasefit.form.boundary_model import DILATIONS, line_odds, line_weights
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.section_lengths import log_share
-from phrasefit.form.sections import find_sections, length_scores
+from phrasefit.form.sections import find_sections, length_scores, segment_scores
 from phrasefit.model import Section
 
 FOURS = [4] * 8
@@ -32,7 +32,7 @@ ODD_SONG = [
 
 def sections_of(song: MadeSong) -> tuple[Section, ...]:
     bars = bar_evidence(song.evidence, song.bar_map.positions, song.bar_map.meter)
-    return find_sections(bars)
+    return find_sections(bars, segment_scores(bars))
 
 
 def found_starts(song: MadeSong) -> list[int]:
@@ -173,7 +173,8 @@ def test_silence_and_sameness_do_no_harm() -> None:
         loudness_db=np.full(n, -100.0),
         flux=np.zeros((n, 4)),
     )
-    sections = find_sections(bar_evidence(evidence, np.tile([1, 2, 3, 4], 16), 4))
+    bars = bar_evidence(evidence, np.tile([1, 2, 3, 4], 16), 4)
+    sections = find_sections(bars, segment_scores(bars))
 
     assert all(np.isfinite(section.strength) for section in sections)
 
