@@ -22,6 +22,7 @@ OGG_MARK = b"OggS"
 BOS, EOS = 2, 4  # flags of an Ogg page: a stream begins, a stream ends (RFC 3533, 6)
 PAGE_FIELDS = struct.Struct("<BQI")  # flags, granule, serial
 NO_GRANULE = 0xFFFF_FFFF_FFFF_FFFF  # no packet ends on this page
+VORBIS_HEAD, VORBIS_HEAD_BYTES = b"\x01vorbis", 30  # identification header (Vorbis I, 4.2.2)
 UNFINISHED_SEGMENT = 255  # a packet whose last segment has this length goes on (RFC 3533, 5)
 ID3_HEAD_BYTES = 10
 MOST_CHUNKS = 1000  # of CAF
@@ -148,6 +149,7 @@ class _Page(NamedTuple):
     granule: int
     serial: int
     last_segment: int
+    has_vorbis_head: bool
 
 
 def ogg_links(file: BinaryIO) -> list[OggLink]:
@@ -168,6 +170,8 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
         begins = page.flags & BOS and not (before and before.flags & BOS)
         if begins or not links:  # streams side by side begin together
             links.append([page, page, page])
+        elif page.has_vorbis_head and links[-1][2].granule == 0:
+            links[-1][0] = page  # some programs write the headers twice, and FFmpeg stumbles
         elif page.flags & BOS:
             side_by_side.add(len(links) - 1)
         links[-1][1] = before = page
@@ -225,5 +229,9 @@ def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[_Page]:
             flags, granule, serial = PAGE_FIELDS.unpack_from(head, 5)
         else:
             flags, granule, serial = 0, NO_GRANULE, 0
-        yield _Page(at, stop, flags, granule, serial, lacing[-1] if lacing else 0)
+        last_segment = lacing[-1] if lacing else 0
+        has_head = lacing.startswith(bytes([VORBIS_HEAD_BYTES])) and (
+            file.read(len(VORBIS_HEAD)) == VORBIS_HEAD
+        )
+        yield _Page(at, stop, flags, granule, serial, last_segment, has_head)
         at = stop

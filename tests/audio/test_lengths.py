@@ -6,6 +6,7 @@ import io
 import subprocess
 import sys
 import tracemalloc
+from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -241,6 +242,25 @@ def page(serial: int, flags: int, body: bytes = b"", granule: int = 0) -> bytes:
     whole = bytearray(head + bytes([1, len(body)]) + body)
     whole[22:26] = ogg_checksum(whole).to_bytes(4, "little")
     return bytes(whole)
+
+
+def test_headers_that_come_twice_are_no_damage(tmp_path: Path) -> None:
+    """Some programs cut Ogg files so: the headers again, in pages that begin no stream."""
+    ogg = encoded(tmp_path, "ogg", 5)
+    starts = [at for at in range(len(ogg)) if ogg.startswith(b"OggS", at)]
+    pages = [bytearray(ogg[a:b]) for a, b in pairwise([*starts, len(ogg)])]
+    n_headers = next(i for i, p in enumerate(pages) if any(p[6:14]))
+    again = [p.copy() for p in pages[:n_headers]]
+    again[0][5] = 0
+    for one in again:
+        one[22:26] = bytes(4)
+        one[22:26] = ogg_checksum(one).to_bytes(4, "little")
+    path = tmp_path / "twice.ogg"
+    path.write_bytes(b"".join(pages[:n_headers] + again + pages[n_headers:]))
+    once = tmp_path / "once.ogg"
+    once.write_bytes(ogg)
+
+    assert decode(path).info.content_hash == decode(once).info.content_hash
 
 
 @pytest.mark.parametrize(("n_streams", "end_granule"), [(1, 5000), (2, 0)])
