@@ -22,7 +22,7 @@ from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import judge_pulse
-from phrasefit.meter.refine import Timing, refine_beats
+from phrasefit.meter.refine import REACH_S, Timing, refine_beats
 from phrasefit.meter.tempo_readings import (
     MIN_CHAIN_BEATS,
     Reading,
@@ -44,6 +44,7 @@ INTRO_BEATS = 24  # before the first one found; a longer intro may be in free ti
 REMEDY = "choose a song with a clear beat"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
+GAP_STEPS = 1.5  # of the usual step: a longer one is a gap without beats
 BRIDGE_TEMPO_SHARE = 0.03
 
 
@@ -185,7 +186,8 @@ def _each_beat_once(
     """Keep one of two beats that are less than half a beat apart, where a chain follows another.
 
     Where the tempo changes on a beat, that beat is the last of one chain and the first of the
-    next, and both are moved to its onset; where music was cut, a chain may go a beat too far.
+    next, and both are moved to its onset: it is where the next bar begins.  Where music was cut,
+    a chain may go a beat too far: the clearer beat stays.
     """
     chains, timings = list(decoded), list(refined)
     for i in range(1, len(chains)):
@@ -193,7 +195,7 @@ def _each_beat_once(
         near_s = HALF_A_BEAT * min(_usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s))
         ends = np.array([chains[i - 1].steps[-1], chains[i].steps[0]])
         goes_on, begins = heard.gain_near[nearest_frames(ends, len(heard.gain_near))]
-        if goes_on >= begins:
+        if after_s[0] > before_s[-1] + REACH_S and goes_on > begins:
             kept = after_s >= before_s[-1] + near_s
             chains[i], timings[i] = _only(chains[i], kept), _only_timed(timings[i], kept)
         else:
@@ -288,17 +290,27 @@ def _assemble(
         ),
         alternatives=list_alternatives(readings, bars, meter, tempo_bpm, weights),
         tempo_drift_percent=_drift_percent(beat_times_s),
-        steady=all(t.steady for t in timings),
+        steady=all(t.steady for t in timings) and _has_one_tempo(steps_s),
         title=audio.info.title,
         artist=audio.info.artist,
         notes=_notes(timings),
     )
 
 
+def _in_time(steps_s: np.ndarray) -> np.ndarray:
+    """Tell which steps are no gaps without beats."""
+    return steps_s < GAP_STEPS * np.median(steps_s)
+
+
+def _has_one_tempo(steps_s: np.ndarray) -> bool:
+    steps_s = steps_s[_in_time(steps_s)]
+    return bool(steps_s.max() < (1 + BRIDGE_TEMPO_SHARE) * steps_s.min())
+
+
 def _drift_percent(beat_times_s: np.ndarray) -> float:
     """How much faster (+) or slower the song is at its end, by a straight line, in percent."""
     steps_s = np.diff(beat_times_s)
-    inside = steps_s < 1.5 * np.median(steps_s)  # a gap without beats is no tempo
+    inside = _in_time(steps_s)
     at = np.arange(len(steps_s))[inside]
     tempo = 60.0 / steps_s[inside]
     slope = np.polyfit(at, tempo, 1)[0] if len(at) > 2 else 0.0
@@ -306,8 +318,17 @@ def _drift_percent(beat_times_s: np.ndarray) -> float:
 
 
 def _notes(timings: list[Timing]) -> tuple[str, ...]:
-    """Say where no beat was found between the first and the last."""
-    return tuple(
-        f"no beat from {before.beat_times_s[-1]:.1f} s to {after.beat_times_s[0]:.1f} s"
-        for before, after in pairwise(timings)
-    )
+    """Say what happens where one stretch of beats ends and the next begins."""
+    return tuple(_note(a.beat_times_s, b.beat_times_s) for a, b in pairwise(timings))
+
+
+def _note(before_s: np.ndarray, after_s: np.ndarray) -> str:
+    then, now = _usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s)
+    if after_s[0] - before_s[-1] > GAP_STEPS * max(then, now):
+        return f"no beat from {before_s[-1]:.1f} s to {after_s[0]:.1f} s"
+    if abs(then / now - 1) > BRIDGE_TEMPO_SHARE:
+        return (
+            f"the tempo changes at {after_s[0]:.1f} s, from {60 / then:.0f} to {60 / now:.0f}"
+            " beats a minute"
+        )
+    return f"the music jumps at {after_s[0]:.1f} s: the beat goes on out of step"

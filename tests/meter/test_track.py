@@ -140,8 +140,11 @@ def test_where_the_tempo_changes_on_a_beat_that_beat_is_counted_once(
     ).astype(np.float32)
     true_s = np.append(before.beats_s[:-1], after.beats_s - after.beats_s[0] + joint_s)
 
-    beats_s = hear(samples, model).beat_times_s
+    heard = hear(samples, model)
+    beats_s = heard.beat_times_s
 
+    assert not heard.steady
+    assert [note[:21] for note in heard.notes] == ["the tempo changes at "]
     assert np.diff(beats_s).min() > 0.7 * np.diff(true_s).min()
     near = np.abs(true_s - joint_s) < 8.0
     heard_near = np.abs(beats_s - joint_s) < 8.0
