@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 
+import numpy as np
 import pytest
 
 from fit_songs import make_part, make_routine, make_song
@@ -285,6 +286,22 @@ def test_cautions() -> None:
         "about 22 full turns a minute",
         "absolute beginners are usually spared restarts and tags",
     ]
+
+
+@pytest.mark.parametrize(("later_step_s", "is_said"), [(0.5, False), (0.47, False), (0.6, True)])
+def test_a_song_that_changes_tempo_brings_a_caution(later_step_s: float, is_said: bool) -> None:
+    """Half of it at 120 counts a minute; from 8 % on a change is heard (from memory, no source)."""
+    song = make_song(*SQUARE)
+    half = song.beat_times_s.size // 2
+    steps_s = np.where(np.arange(song.beat_times_s.size) < half, 0.5, later_step_s)
+    beats_s = 1.0 + np.cumsum(steps_s) - 0.5
+    ends_s = float(beats_s[-1]) + later_step_s
+    changing = dataclasses.replace(song, beat_times_s=beats_s, end_s=ends_s, duration_s=ends_s)
+
+    lines = cautions(fit_routine(changing, make_routine()))
+
+    said = "the music does not keep one tempo, it goes from 100 to 120 counts a minute"
+    assert any(line.startswith(said) for line in lines) == is_said
 
 
 # ---------------------------------------------------------------- the report
