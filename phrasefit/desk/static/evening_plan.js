@@ -7,6 +7,7 @@ import { make, say, tried, trouble } from "./elements.js";
 import { courseOf } from "./evening_drawing.js";
 import { placesOf } from "./evening_places.js";
 import { facts, routinesForm, songSearch, songsForm, wishesForm } from "./evening_wishes.js";
+import { onceLetGo } from "./letting-go.js";
 import { Refused, get, news, post } from "./server.js";
 
 const PAPERS = [["a4", "A4"], ["letter", "Letter"]];
@@ -47,7 +48,7 @@ export async function showPlan(main, id) {
 
   const parts = partsOf(page, wishes, usable);
   const fill = () => parts.forms.forEach((form) => form.fill(page.state));
-  const draw = () => drawn(page, parts);
+  const { draw, end } = onceLetGo(parts.all, () => drawn(page, parts));
   main.append(parts.all);
   fill();
   draw();
@@ -66,7 +67,7 @@ export async function showPlan(main, id) {
   });
   const watch = new ResizeObserver(() => courseOf(parts.course, page.state.course));
   watch.observe(parts.course);
-  return () => { ended(); watch.disconnect(); clearInterval(page.ticking); };
+  return () => { ended(); end(); watch.disconnect(); clearInterval(page.ticking); };
 }
 
 /** Make all that is on the page, once. */

@@ -5,6 +5,7 @@
 // knows the whole. The page itself scrolls; rows are as high as the style sheet says.
 
 import { make } from "./elements.js";
+import { onceLetGo } from "./letting-go.js";
 
 const AROUND = 12; // rows drawn above and below those in sight
 
@@ -24,8 +25,6 @@ export function songTable({ label, columns, cells, id, onsort }) {
   const drawn = new Map();
   let rows = [];
   let height = 0;
-  let pressed = false; // a row under a finger stays until it is let go, else its click is lost
-  let owed = false; // rows that are to be drawn anew then
 
   function heading(column) {
     const name = column.sorts
@@ -101,20 +100,11 @@ export function songTable({ label, columns, cells, id, onsort }) {
     event.preventDefault();
     focus(Number(row.ariaRowIndex) - 2 + steps[event.key]);
   });
-  const press = () => { pressed = true; };
-  const letGo = () => setTimeout(() => { // after the click
-    pressed = false;
-    if (owed) drawAfresh();
-  });
-  function drawAfresh() {
-    owed = pressed;
-    if (owed) return;
+  const anew = onceLetGo(body, () => {
     for (const row of drawn.values()) row.remove();
     drawn.clear();
     draw();
-  }
-  body.addEventListener("pointerdown", press);
-  for (const kind of ["pointerup", "pointercancel"]) window.addEventListener(kind, letGo);
+  });
   let asked = false;
   const soon = () => {
     if (asked) return;
@@ -131,7 +121,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
       rows = those;
       table.setAttribute("aria-rowcount", rows.length + 1);
       measure();
-      if (afresh) drawAfresh();
+      if (afresh) anew.draw();
     },
     /** Say by which column it is sorted. */
     sorted(key, direction) {
@@ -143,7 +133,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
     end() {
       window.removeEventListener("scroll", soon);
       window.removeEventListener("resize", measure);
-      for (const kind of ["pointerup", "pointercancel"]) window.removeEventListener(kind, letGo);
+      anew.end();
     },
   };
 }
