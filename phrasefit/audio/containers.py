@@ -170,10 +170,10 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
         begins = page.flags & BOS and not (before and before.flags & BOS)
         if begins or not links:  # streams side by side begin together
             links.append([page, page, page])
-        elif page.has_vorbis_head and links[-1][2].granule == 0:
-            links[-1][0] = page  # some programs write the headers twice, and FFmpeg stumbles
         elif page.flags & BOS:
             side_by_side.add(len(links) - 1)
+        elif page.has_vorbis_head and links[-1][2].granule == 0:
+            links[-1][0] = page  # some programs write the headers twice, and FFmpeg stumbles
         links[-1][1] = before = page
         if page.granule != NO_GRANULE:
             links[-1][2] = page

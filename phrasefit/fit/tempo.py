@@ -157,10 +157,10 @@ def tempo_span(grid: CountGrid) -> tuple[float, float]:
     return 60.0 / float(usual_s.max()), 60.0 / float(usual_s.min())
 
 
-def keeps_its_tempo(grid: CountGrid, most_percent: float = MOST_CHANGE_PERCENT) -> bool:
+def keeps_its_tempo(grid: CountGrid) -> bool:
     """Tell whether the music stays so near to one tempo that no change is heard."""
     slowest, fastest = tempo_span(grid)
-    return _percent(fastest, slowest) <= most_percent
+    return _percent(fastest, slowest) <= MOST_CHANGE_PERCENT
 
 
 def is_in_reach(tempo: TempoVerdict, most_percent: float = MOST_CHANGE_PERCENT) -> bool:

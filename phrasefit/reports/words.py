@@ -421,7 +421,7 @@ def cautions(fit: FitPlan) -> tuple[str, ...]:
         slowest, fastest = tempo_span(fit.grid)
         lines.append(
             f"the music does not keep one tempo, it goes from {slowest:.0f} to {fastest:.0f} counts"
-            " a minute: dance it through before you teach to it, and look whether people keep up"
+            " a minute: dance it through before you teach to it, and watch whether people keep up"
             " where it is fastest"
         )
     load = turn_load_deg_per_minute(fit.routine, fit.tempo.counts_per_minute)

@@ -266,10 +266,11 @@ def test_headers_that_come_twice_are_no_damage(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("n_streams", "end_granule"), [(1, 5000), (2, 0)])
 def test_only_a_stream_by_itself_says_where_it_ends(n_streams: int, end_granule: int) -> None:
     """Places of pictures beside the sound are not counted in its samples."""
-    begin = b"".join(page(serial, 2) for serial in range(n_streams))
+    begin = b"".join(page(serial, 2, b"\x01vorbis".ljust(30)) for serial in range(n_streams))
 
     (link,) = ogg_links(io.BytesIO(begin + page(0, 4, b"x", granule=5000)))
 
+    assert link.start == 0
     assert (link.end_granule, link.has_end_mark, link.is_cut) == (end_granule, True, False)
 
 
