@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -40,3 +40,16 @@ def wait_until(page: Any, expression: str, seconds: float = 60.0) -> None:
     while not page.evaluate(expression):
         assert time.monotonic() < end, expression
         page.wait_for_timeout(50)
+
+
+def hold_back(page: Any, pattern: str) -> Callable[[], None]:
+    """Let no request for `pattern` through; what is given lets them all, then and later."""
+    held: list[Any] = []
+    page.route(pattern, lambda route: held.append(route))
+
+    def let_through() -> None:
+        page.unroute(pattern)  # whoever asks from here on is answered
+        while held:
+            held.pop().fallback()
+
+    return let_through

@@ -18,6 +18,7 @@ import pytest
 import soundfile
 from starlette.requests import Request
 
+from browsing import hold_back, wait_until
 from desk_server import RunningDesk
 from heard import fill
 from phrasefit.desk import dropped, endpoints
@@ -328,16 +329,24 @@ def test_a_drop_before_the_list_is_there_is_taken(new_desk, page_of) -> None:
     """Who is quicker than the desk loses nothing."""
     page = page_of(new_desk(), "/songs")
     page.get_by_role("button", name="Choose a folder").wait_for()
-    held: list = []
-    page.route("**/api/songs/places", lambda route: held.append(route))
+    let_through = hold_back(page, "**/api/songs/places")
     page.reload(wait_until="commit")
     page.get_by_role("button", name="Choose a folder").wait_for()
     drop_on(page, {"bad.mp3": b"junk"})
-    page.unroute("**/api/songs/places")  # whoever asks from here on is answered
-    while held:
-        held.pop().fallback()
+    let_through()
 
     page.get_by_text("1 song could not be used").wait_for()
+
+
+def write_down_what_is_said(page) -> None:
+    """Keep in `said` what a screen reader is given from here on: the next soon takes its place."""
+    page.evaluate(
+        """() => {
+          const say = document.getElementById("say");
+          window.said = [];
+          new MutationObserver(() => said.push(say.textContent)).observe(say, { childList: true });
+        }"""
+    )
 
 
 def drag_over(page, *paths: Path) -> None:
@@ -366,10 +375,28 @@ def test_a_folder_is_dropped(desk, page_of, tmp_path) -> None:
         route.fulfill(json={})
 
     page.route("**/api/songs/drop?*", take)
+    write_down_what_is_said(page)
     drag_over(page, folder, loose)
-    page.locator("#say", has_text="122 songs copied").wait_for()
+    wait_until(page, "said.includes('122 songs copied')")
 
     assert sorted(copied) == sorted([*names, "waltz.OGG", "loose.wav"])
+
+
+def test_what_is_said_of_a_drop_is_not_talked_over(desk, page_of) -> None:
+    """Who listens to the screen hears of the copies, also where the view itself is late."""
+    page = page_of(desk, "/songs")
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    let_through = hold_back(page, "**/api/routines")
+    page.route("**/api/songs/drop?*", lambda route: route.fulfill(json={}))
+    page.reload()
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    write_down_what_is_said(page)
+    drop_on(page, {"song.mp3": b"song"})
+    wait_until(page, "said.includes('1 song copied')")
+    let_through()
+    page.wait_for_timeout(500)
+
+    assert "Songs" not in page.evaluate("said")
 
 
 def test_songs_dropped_elsewhere_lead_nowhere(desk, page_of) -> None:

@@ -19,7 +19,7 @@ import pytest
 import soundfile
 from pypdf import PdfReader
 
-from browsing import wait_until
+from browsing import hold_back, wait_until
 from desk_server import RunningDesk, end, start_desk
 from heard import SAMPLES
 from in_process import Program
@@ -261,20 +261,42 @@ def test_a_list_drawn_anew_under_a_finger_loses_no_click(begun, page_of) -> None
     page = page_of(begun)
     link = page.get_by_role("link", name=TITLE)
     link.wait_for()
-    held: list = []
-    page.route("**/api/songs/best", lambda route: held.append(route))
+    let_through = hold_back(page, "**/api/songs/best")
     page.reload()
     link.wait_for()
     page.get_by_label("Search").wait_for()  # the last thing that the view draws
     link.hover()
     page.mouse.down()
     page.evaluate("document.querySelector('[role=row] a').id = 'pressed'")
-    held.pop().fallback()
+    let_through()
     page.wait_for_timeout(500)
 
     assert page.locator("#pressed").count() == 1
     page.mouse.up()
     page.locator(".sheet i").first.wait_for()
+
+
+def test_no_row_moves_once_it_is_shown(begun, page_of) -> None:
+    """However late the parts of the list come: who aims at a song does not hit another."""
+    page = page_of(begun)
+    link = page.get_by_role("link", name=TITLE)
+    link.wait_for()
+    page.add_init_script(
+        """window.moved = [];
+        new PerformanceObserver((seen) => seen.getEntries().forEach((entry) =>
+          entry.sources.forEach(({ node }) => moved.push(node?.className)))
+        ).observe({ type: "layout-shift", buffered: true });"""
+    )
+    for late in ("**/api/songs/hearing", "**/api/routines", "**/api/songs"):
+        let_through = hold_back(page, late)
+        page.reload()
+        page.get_by_role("button", name="Choose a folder").wait_for()
+        page.wait_for_timeout(300)  # time for everything else
+        let_through()
+        page.get_by_label("Search").wait_for()
+        link.wait_for()
+        page.wait_for_timeout(100)
+        assert "songtable" not in page.evaluate("moved")
 
 
 def test_a_tablet_in_the_room(begun, page_of, browser) -> None:

@@ -39,10 +39,10 @@ async function showPlace() {
     document.title = `${view.title} – the desk`;
     const room = make("div", { class: view.room ?? here.view });
     main.replaceChildren(room);
+    say(view.title); // now: later it would talk over what the view says
     const left = await view.show(room, here);
     if (turn === shown) leave = left ?? null;
     else left?.();
-    say(view.title);
   });
 }
 

@@ -1,23 +1,31 @@
 // -------------------------------------- songs being heard, left for later, and those that failed
 
 import { make, say, tried } from "./elements.js";
+import { onceLetGo } from "./letting-go.js";
 import { get, news, post } from "./server.js";
 
 const songs = (n) => `${n} song${n === 1 ? "" : "s"}`;
 
-/** Make the panel; `end` of what it gives ends it. */
-export function songQueue() {
+/** Make the panel for `room`; of what it gives `asked` is kept once it is drawn, `end` ends it. */
+export function songQueue(room) {
   const now = make("div", { class: "hearing" });
   const failed = make("div", { class: "failed" });
   const element = make("section", { class: "queue", "aria-label": "Songs being heard" }, now, failed);
   let was = false;
+  let state = null;
 
   const button = (words, address, value) => make("button", {
     onclick: () => tried(async () => { await post(address, value); }) }, words);
 
-  function show(state) {
-    if (was && !state.working) say("all songs are heard");
-    was = state.working;
+  function show(newer) {
+    if (was && !newer.working) say("all songs are heard");
+    was = newer.working;
+    state = newer;
+    panel.draw();
+  }
+
+  // It grows and goes, and rows below it with it: not while one of them is pressed.
+  const panel = onceLetGo(room, () => {
     now.replaceChildren();
     if (state.working) {
       now.append(
@@ -32,11 +40,11 @@ export function songQueue() {
           button("Leave them out", "/api/songs/hearing/give-up")));
     }
     failed.replaceChildren();
-    if (state.n_failed) failed.append(failures(state));
+    if (state.n_failed) failed.append(failures());
     element.hidden = !now.children.length && !state.n_failed;
-  }
+  });
 
-  function failures(state) {
+  function failures() {
     const open = failed.dataset.open === "yes";
     const all = state.failed.map((one) => one.name);
     return make("details", { open, ontoggle: (event) => { failed.dataset.open = event.target.open ? "yes" : "no"; } },
@@ -54,7 +62,7 @@ export function songQueue() {
   const away = (words, names, which) => make("button", { "aria-label": `${words}: ${which}`,
     onclick: () => tried(() => post("/api/songs/take-away", { names })) }, words);
 
-  const ends = [news("hearing", show), news("open", () => tried(async () => show(await get("/api/songs/hearing"))))];
-  tried(async () => show(await get("/api/songs/hearing")));
-  return { element, end: () => ends.forEach((end) => end()) };
+  const ask = () => tried(async () => show(await get("/api/songs/hearing")));
+  const ends = [news("hearing", show), news("open", ask), panel.end];
+  return { element, asked: ask(), end: () => ends.forEach((end) => end()) };
 }

@@ -30,7 +30,7 @@ const order = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
 export async function show(room, place) {
   const wish = wishesOf(place.query);
   const state = { songs: [], meters: {}, fits: null, best: {}, places: null };
-  const queue = songQueue();
+  const queue = songQueue(room);
   const empty = make("section", { class: "empty", hidden: true });
   const line = make("p", { role: "status", class: "copying", hidden: true });
   const found = make("p", { class: "found", role: "status" });
@@ -215,11 +215,15 @@ export async function show(room, place) {
   }
 
   let columns = [];
-  async function refresh() {
+  async function load() {
     const [list] = await Promise.all([get("/api/songs"), showPlaces()]);
     columns = list.columns;
     state.songs = list.rows.map((row) => readSong(columns, row));
     state.meters = list.meters;
+  }
+
+  async function refresh() {
+    await load();
     showAll();
     showBest();
   }
@@ -290,11 +294,12 @@ export async function show(room, place) {
   document.addEventListener("dragleave", off);
   document.addEventListener("drop", dropped);
   const ends = [news("heard", heard), news("songs", soon), news("song", soon)];
-  await refresh();
-  const { routines } = await get("/api/routines");
+  // What lies above the rows is drawn before them: a row that moves is missed by who presses it.
+  const [{ routines }] = await Promise.all([get("/api/routines"), load(), queue.asked]);
   drawFilters(routines.filter((one) => !one.errors));
   if (wish.routine) await chooseRoutine();
-  if (!listed.hidden) filter({ afresh: true });
+  showAll();
+  showBest();
 
   return () => {
     document.removeEventListener("dragover", over);
