@@ -26,6 +26,7 @@ from phrasefit.audio.containers import (
     promised_bytes,
 )
 from phrasefit.audio.losses import COPY_IT, LossWatch
+from phrasefit.clock import clock_time
 from phrasefit.errors import AudioError
 from phrasefit.model import one_line
 
@@ -117,14 +118,14 @@ class SongReader:
                     yield from _joined(self._sound_of(container, file, link))
                 if link.is_cut:
                     raise AudioError(
-                        f"is cut off after {self.heard_s:.1f} s, its last page is missing;"
+                        f"is cut off after {clock_time(self.heard_s)}, its last page is missing;"
                         f" {COPY_IT}",
                         where=self.path,
                     )
         self.declared_s = max(self.declared_s, self.heard_s / there)
         if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
             raise AudioError(
-                f"is cut off, only {self.heard_s:.1f} s of {self.declared_s:.1f} s"
+                f"is cut off, only {clock_time(self.heard_s)} of {clock_time(self.declared_s)}"
                 f" can be read; {COPY_IT}",
                 where=self.path,
             )
@@ -167,7 +168,7 @@ class SongReader:
         window.seek(0)
         head = window.read(12)
         if self.heard_s:
-            return f"is damaged after {self.heard_s:.1f} s; {COPY_IT}"
+            return f"is damaged after {clock_time(self.heard_s)}; {COPY_IT}"
         if there < 1.0:
             return f"is cut off, only {100 * there:.0f} percent of its bytes are there; {COPY_IT}"
         if head[4:8] == b"ftyp" or head.startswith(KNOWN_HEADS):
@@ -220,7 +221,7 @@ class SongReader:
         lost_s = watch.lost_s(self.heard_s)
         if lost_s > MISSING_TOLERANCE_S:
             raise AudioError(
-                f"is damaged near {self.heard_s:.1f} s,"
+                f"is damaged near {clock_time(self.heard_s)},"
                 f" {lost_s:.1f} s of its sound cannot be read; {COPY_IT}",
                 where=self.path,
             )

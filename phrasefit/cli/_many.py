@@ -122,7 +122,7 @@ def gather(
 def _listening(n_files: int) -> Iterator[BatchProgress]:
     """Show how far the listening is: songs done, rate, time left, the song just done."""
     from phrasefit.cli._edge import Progress
-    from phrasefit.reports.times import clock_time
+    from phrasefit.clock import clock_time
 
     bar, begin = Progress("listening"), time.monotonic()
 

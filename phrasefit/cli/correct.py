@@ -100,11 +100,11 @@ def check_belongs(saved: Saved, analysis: Analysis, *, song: Path, file: Path) -
     MapError
         Says which of these it is, and what to do.
     """
+    from phrasefit.clock import clock_time
     from phrasefit.corrections import UNTOUCHED
     from phrasefit.pipeline import added, corrected
     from phrasefit.reports.correction_words import correction_words
     from phrasefit.reports.page import fingerprint
-    from phrasefit.reports.times import clock_time
 
     if not _is_song(saved, analysis):
         raise MapError(

@@ -149,8 +149,8 @@ class Outputs:
         ParameterError
             If that is no time of day.
         """
+        from phrasefit.clock import seconds_of_day
         from phrasefit.errors import ParameterError
-        from phrasefit.reports.times import seconds_of_day
 
         if self.starts_at is None:
             return None

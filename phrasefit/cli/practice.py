@@ -67,10 +67,10 @@ def practice(
 
     Example: phrasefit practice --map map.json --counts 32 --tempo 96 --groove
     """
+    from phrasefit.clock import clock_time
     from phrasefit.files import write_atomic
     from phrasefit.reports.practice import PracticeRequest, encode, known_format, length_s
     from phrasefit.reports.practice import practice as made
-    from phrasefit.reports.times import clock_time
 
     target = command.named(out, "-practice.wav")
     known_format(target.suffix)

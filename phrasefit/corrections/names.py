@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.corrections.ones import ones_of, require_within
 from phrasefit.corrections.sections import NEAR_BARS, bar_at
 from phrasefit.model import BarMap, Correction, SectionName
@@ -45,7 +46,7 @@ def apply_names(bar_map: BarMap, correction: Correction) -> BarMap:
         for index, section in enumerate(bar_map.sections)
     )
     notes = [
-        f"there is no section at {name.at_s:.1f} s to be called {name.name}"
+        f"there is no section at {clock_time(name.at_s)} to be called {name.name}"
         for name in correction.section_names
         if name.name and not bar_map.sections
     ]

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import MapError
 from phrasefit.model import BarMap, OddBar
 
@@ -76,8 +77,9 @@ def beat_at(bar_map: BarMap, time_s: float, what: str = "a one") -> int:
     beat = int(np.argmin(np.abs(beats - time_s)))
     if abs(beats[beat] - time_s) > half_beat_s(bar_map):
         raise MapError(
-            f"{what} at {time_s:g} s: there is no beat, the nearest one found is at"
-            f" {beats[beat]:.2f} s; give a time between {beats[0]:.2f} and {beats[-1]:.2f} s"
+            f"{what} at {clock_time(time_s, decimals=2)}: there is no beat, the nearest one found"
+            f" is at {clock_time(beats[beat], decimals=2)}; give a time between"
+            f" {clock_time(beats[0], decimals=2)} and {clock_time(beats[-1], decimals=2)}"
             " where the beat is heard"
         )
     return beat
@@ -87,8 +89,8 @@ def require_within(bar_map: BarMap, time_s: float, what: str) -> None:
     """Refuse a time outside the song; `what` is said to begin there."""
     if not 0 <= time_s <= max(bar_map.duration_s, bar_map.end_s):
         raise MapError(
-            f"{what} at {time_s:g} s lies outside the song (0 to {bar_map.duration_s:.1f} s);"
-            " give a time within it"
+            f"{what} at {clock_time(time_s)} lies outside the song (it ends at"
+            f" {clock_time(bar_map.duration_s)}); give a time within it"
         )
 
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.corrections.ones import ones_of, require_within
 from phrasefit.errors import MapError
 from phrasefit.form.boundary_cues import BarEvidence, bar_evidence, bar_starts
@@ -100,7 +101,7 @@ def _marked(
             found.pop(denied, None)
             marked.discard(denied)
         elif not _is_expected(bar_map, lines[max(bar - NEAR_BARS + 1, 0) : bar + NEAR_BARS]):
-            notes.append(f"no section begins near {time_s:.1f} s, so none was removed there")
+            notes.append(f"no section begins near {clock_time(time_s)}, so none was removed there")
     kept = {
         bar: strength
         for bar, strength in found.items()

@@ -11,6 +11,7 @@ from weakref import WeakKeyDictionary
 from starlette.requests import Request
 from starlette.routing import BaseRoute, Route
 
+from phrasefit.clock import seconds_of_day
 from phrasefit.desk import evening_files, evening_run
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere, Stale, changing, reading
@@ -31,7 +32,6 @@ from phrasefit.desk.wishes import document_of, form, plainly, read_wishes, usual
 from phrasefit.errors import ParameterError, shown
 from phrasefit.fields import Fields
 from phrasefit.model import one_line
-from phrasefit.reports.times import seconds_of_day
 from phrasefit.store import Store
 
 CHANGED = "this evening was changed in another window; here is how it is now"

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from phrasefit.clock import seconds_of_day
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere
 from phrasefit.desk.routines import routine_called
@@ -32,7 +33,6 @@ from phrasefit.fit.request import PlanRequest
 from phrasefit.model import Routine
 from phrasefit.reports import floor_list
 from phrasefit.reports.evening_words import again_at, course_words
-from phrasefit.reports.times import seconds_of_day
 from phrasefit.store import Store
 
 KIND = "evening"  # in the store

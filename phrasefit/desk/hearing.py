@@ -26,13 +26,13 @@ from phrasefit.batch import (
     keep_heard,
     recall,
 )
+from phrasefit.clock import clock_time
 from phrasefit.collection import Collection
 from phrasefit.desk import places
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.listener import LONGEST_S, Listener, WorkerDied, WorkerTooSlow
 from phrasefit.errors import PhrasefitError, Reason
 from phrasefit.model import SongSummary
-from phrasefit.reports.times import clock_time
 from phrasefit.store import Store
 
 MOST_WORKERS = 8  # each takes half a gigabyte

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.bounds import Bounds
 from phrasefit.fit.breaks import find_breaks
@@ -176,7 +177,9 @@ def _bounds(grid: CountGrid, request: PlanRequest) -> Bounds:
 
 def _why_none(request: PlanRequest) -> str:
     """Say that no plan has what is demanded, and what could be asked for instead."""
-    asked = " and ".join(f"a {place.kind} at {place.at_s:.1f} s" for place in request.demanded)
+    asked = " and ".join(
+        f"a {place.kind} at {clock_time(place.at_s)}" for place in request.demanded
+    )
     return (
         f"no plan with at most {request.max_changes} changes has {asked}; the routine allows it"
         " only at some counts of a wall, and not near the end of the song: ask for it at"

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import ParameterError
 from phrasefit.fit.costs import COMMON_PRACTICE, Costs
 from phrasefit.fit.tempo import TEMPO_ROWS, TempoRow
@@ -105,7 +106,8 @@ class PlanRequest:
         if both := set(self.demanded) & set(self.forbidden):
             place = min(both, key=lambda place: place.at_s)
             raise ParameterError(
-                f"a {place.kind} at {place.at_s:.1f} s is asked for and ruled out; take one back"
+                f"a {place.kind} at {clock_time(place.at_s)} is asked for and ruled out;"
+                " take one back"
             )
 
     @property

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import NoFitError, ParameterError, Reason
 from phrasefit.fit.costs import Costs
 from phrasefit.fit.request import PlanRequest
@@ -87,8 +88,8 @@ def nearest_count(grid: CountGrid, time_s: float, what: str) -> int:
     spare = float(np.median(np.diff(times)))
     if not times[0] - spare <= time_s <= times[-1]:
         raise ParameterError(
-            f"{what} {time_s:.1f} s lies outside the counted song"
-            f" ({times[0]:.1f} to {times[-1]:.1f} s)"
+            f"{what} {clock_time(time_s)} lies outside the counted song"
+            f" ({clock_time(float(times[0]))} to {clock_time(float(times[-1]))})"
         )
     return int(np.argmin(np.abs(times[:-1] - time_s)))
 

@@ -10,12 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
-
 from phrasefit.errors import ParameterError, shown
 from phrasefit.meters import DANCE_METERS, TEMPO_RANGE
-from phrasefit.model import CountGrid, Routine, TempoVerdict, one_line
+from phrasefit.model import Routine, TempoVerdict, one_line
 
 MOST_SOURCE = 200  # letters that say where a range comes from
 
@@ -35,7 +32,6 @@ class TempoRow:
 
 
 MOST_CHANGE_PERCENT = 8.0  # faster or slower than that is heard; from memory, no source
-STRETCH_COUNTS = 16  # two eights, enough to tell a tempo by
 
 # Counts a minute that are danced as they are; slower songs are counted twice as fast, faster ones
 # half.  The edges lie in gaps between the tempi songs are made at (of 912 released ones in the
@@ -144,23 +140,6 @@ def tempo_verdict(
         change_percent=change,
         source=source,
     )
-
-
-def tempo_span(grid: CountGrid) -> tuple[float, float]:
-    """Find the slowest and the fastest stretch of `STRETCH_COUNTS` counts [counts a minute].
-
-    Medians, so that a gap in the music or a count played late is no other tempo.
-    """
-    steps_s = np.diff(grid.times_s)
-    stretches = sliding_window_view(steps_s, min(STRETCH_COUNTS, len(steps_s)))
-    usual_s = np.median(stretches, axis=1)
-    return 60.0 / float(usual_s.max()), 60.0 / float(usual_s.min())
-
-
-def keeps_its_tempo(grid: CountGrid) -> bool:
-    """Tell whether the music stays so near to one tempo that no change is heard."""
-    slowest, fastest = tempo_span(grid)
-    return _percent(fastest, slowest) <= MOST_CHANGE_PERCENT
 
 
 def is_in_reach(tempo: TempoVerdict, most_percent: float = MOST_CHANGE_PERCENT) -> bool:

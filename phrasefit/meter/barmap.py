@@ -13,6 +13,7 @@ import numpy as np
 
 from phrasefit._dp import Chain
 from phrasefit.audio.features import music_begins
+from phrasefit.clock import clock_time
 from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames, prepare_evidence
@@ -319,16 +320,15 @@ def _drift_percent(beat_times_s: np.ndarray) -> float:
 
 def _notes(timings: list[Timing]) -> tuple[str, ...]:
     """Say what happens where one stretch of beats ends and the next begins."""
-    return tuple(_note(a.beat_times_s, b.beat_times_s) for a, b in pairwise(timings))
+    notes = (_note(a.beat_times_s, b.beat_times_s) for a, b in pairwise(timings))
+    return tuple(filter(None, notes))
 
 
 def _note(before_s: np.ndarray, after_s: np.ndarray) -> str:
+    """Tell of a gap or a jump; a tempo that changes on a beat is seen in the beats."""
     then, now = _usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s)
     if after_s[0] - before_s[-1] > GAP_STEPS * max(then, now):
-        return f"no beat from {before_s[-1]:.1f} s to {after_s[0]:.1f} s"
+        return f"no beat from {clock_time(before_s[-1])} to {clock_time(after_s[0])}"
     if abs(then / now - 1) > BRIDGE_TEMPO_SHARE:
-        return (
-            f"the tempo changes at {after_s[0]:.1f} s, from {60 / then:.0f} to {60 / now:.0f}"
-            " beats a minute"
-        )
-    return f"the music jumps at {after_s[0]:.1f} s: the beat goes on out of step"
+        return ""
+    return f"the music jumps at {clock_time(after_s[0])}: the beat goes on out of step"

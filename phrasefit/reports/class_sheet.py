@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from phrasefit.clock import clock_time
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.flow import Flow
 from phrasefit.reports.leaf import (
@@ -20,6 +21,7 @@ from phrasefit.reports.leaf import (
     SMALL_PT,
     Leaf,
 )
+from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.picture import draw_picture, picture_height_pt
 from phrasefit.reports.rows import Cell, Row, Slab, height_of, paginate, put_rows, row_of, set_words
 from phrasefit.reports.sheet_rows import (
@@ -33,7 +35,6 @@ from phrasefit.reports.sheet_rows import (
     plan_rows,
     start_line,
 )
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import routine_size, verdict_in_a_line
 from phrasefit.routine.turns import clock
 
@@ -87,8 +88,7 @@ def _facts(fit: FitPlan) -> list[str]:
     about = [routine_size(routine), routine.level, f"by {routine.by}" if routine.by else ""]
     if about[0] == routine.name:
         about[0] = ""
-    pace = f"{fit.grid.counts_per_minute:.0f} counts a minute"
-    music = [pace, clock_time(song.duration_s, decimals=0)]
+    music = [pace_words(fit.grid), clock_time(song.duration_s, decimals=0)]
     music += [f"by {song.artist}"] if song.artist else []
     return [", ".join(filter(None, line)) for line in (about, music) if any(line)]
 

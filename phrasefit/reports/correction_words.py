@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from phrasefit.clock import clock_time
 from phrasefit.model import Correction, SectionName
-from phrasefit.reports.times import clock_time
 
 LEVEL_WORDS = {
     0.25: "a quarter as many",

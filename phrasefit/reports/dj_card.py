@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import ParameterError
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.model import FitPlan, Plan, Restart, Tag
@@ -27,10 +28,10 @@ from phrasefit.reports.leaf import (
     Leaf,
     draw,
 )
+from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.paper import Document
 from phrasefit.reports.rows import Row, SetWords, Slab, height_of, paginate, row_of, set_words
 from phrasefit.reports.start_words import is_on_vocals
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import is_off_tempo, tempo_words
 
 PER_PAGE = {1: (1, 1), 2: (1, 2), 4: (2, 2)}  # columns and rows of cards
@@ -151,11 +152,10 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
     song, grid = fit.bar_map, fit.grid
     n_in = min(COUNT_IN[fit.routine.meter], plan.start_count)
     first = plan.start_count - n_in
-    pace = f"{grid.counts_per_minute:.0f} counts a minute"
     return [
         ("artist", song.artist or "unknown"),
         ("length", f"{clock_time(song.duration_s, decimals=0)}, check it is this recording"),
-        ("tempo", tempo_words(fit) if _is_mended_at_the_desk(fit) else pace),
+        ("tempo", tempo_words(fit) if _is_mended_at_the_desk(fit) else pace_words(grid)),
         (
             "count in",
             f"from {clock_time(float(grid.times_s[first]))}, {n_in} counts"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.doubts import BY_WEIGHT, find_doubts
 from phrasefit.fit.stakes import weighed
 from phrasefit.meters import SONG_METERS
@@ -18,7 +19,6 @@ from phrasefit.model import (
     DoubtKind,
     FitPlan,
 )
-from phrasefit.reports.times import clock_time
 
 METER_WORDS = {beats: row.name for beats, row in SONG_METERS.items()}
 

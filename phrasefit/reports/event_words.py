@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import itertools
 
+from phrasefit.clock import clock_time
 from phrasefit.model import Ending, Event, EventKind, Plan, Restart, Tag, Wall
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock, turn_to_front, turn_words
 
 CAPITALS = {kind: kind.value.upper() for kind in EventKind}

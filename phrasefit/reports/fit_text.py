@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.fit.in_step import Measure, Place, measure_of
 from phrasefit.fit.starts import usual_intros
@@ -17,7 +18,6 @@ from phrasefit.reports.event_words import (
 )
 from phrasefit.reports.level_words import level_words, other_count_words
 from phrasefit.reports.start_words import option_words, start_words
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, changes_words, score_words, tempo_words, verdict
 from phrasefit.routine.turns import clock
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from phrasefit.clock import clock_time, time_of_day
 from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.event_words import counts_words, timed_call
@@ -24,7 +25,6 @@ from phrasefit.reports.leaf import (
 from phrasefit.reports.paper import Document
 from phrasefit.reports.playlists import tempo_words
 from phrasefit.reports.rows import Row, row_of, set_words
-from phrasefit.reports.times import clock_time, time_of_day
 
 LEAST_PT = 9.0
 TIME_EM, PLACE_EM = 3.6, 1.9  # widths of the columns of times and places

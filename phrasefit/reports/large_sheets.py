@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from phrasefit.clock import clock_time
 from phrasefit.model import FitPlan, Plan, Wall
 from phrasefit.reports.event_words import floor_words
 from phrasefit.reports.flow import Flow
@@ -49,7 +50,6 @@ from phrasefit.reports.sheet_rows import (
     start_line,
     start_words,
 )
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 
 # The smallest type of a row, and the largest, in which a short plan fills the page.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.doubts import doubts_of_map, other_readings
 from phrasefit.model import Alternative, BarMap, Doubt, DoubtKind
 from phrasefit.reports.doubts import METER_WORDS, NameCorrection, doubt_words, reading_words
 from phrasefit.reports.level_words import level_words, other_tempo_words
-from phrasefit.reports.times import clock_time
+from phrasefit.reports.pace_words import steadiness_words
 from phrasefit.serial import irregular_bars
 
 # A rival reading less likely than this is not worth an instructor's time.
@@ -52,17 +53,9 @@ def _heading(bar_map: BarMap) -> list[str]:
 
 def _facts(bar_map: BarMap, beats_per_count: float, name: NameCorrection | None) -> list[str]:
     ones = bar_map.beat_times_s[bar_map.positions == 1]
-    counts = bar_map.tempo_bpm / beats_per_count
-    drift = bar_map.tempo_drift_percent
-    if bar_map.steady:
-        steadiness = "steady as a clock"
-    elif abs(drift) < 1.0:
-        steadiness = "steady"
-    else:
-        steadiness = f"drifts by {drift:.1f} % over the song"
     count = level_words(beats_per_count, bar_map.tempo_bpm)
     lines = [
-        f"tempo     {counts:.1f} counts a minute, {steadiness}",
+        f"tempo     {steadiness_words(bar_map, beats_per_count)}",
         f"count     {'; '.join(filter(None, (count, other_tempo_words(bar_map, name))))}",
         f"bars      {len(ones)}, in {METER_WORDS.get(bar_map.meter, bar_map.meter)}",
     ]

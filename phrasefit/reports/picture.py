@@ -13,12 +13,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import short_words
 from phrasefit.reports.leaf import CAPITAL, Canvas, Leaf
 from phrasefit.reports.paper import text_width_pt
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import music_name, part_name
 from phrasefit.routine.turns import clock
 

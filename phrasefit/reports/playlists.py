@@ -16,12 +16,12 @@ from typing import Any
 from urllib.parse import quote
 from xml.etree import ElementTree
 
+from phrasefit.clock import clock_time
 from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import one_line
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.table import fit_row
-from phrasefit.reports.times import clock_time
 
 PLAYLIST_FORMAT = "phrasefit-playlist"
 FORMAT_VERSION = 1

@@ -13,12 +13,12 @@ from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.corrections.beats import apply_correction
 from phrasefit.errors import PhrasefitError
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Correction, CountGrid, Doubt, DoubtKind, Routine
 from phrasefit.reports.doubts import doubt_words, reading_words
-from phrasefit.reports.times import clock_time
 
 HEARD_BARS = 2  # each answer sounds for so long
 AROUND_COUNTS = 4  # before and after the place where a section may begin

@@ -10,11 +10,11 @@ import shutil
 import textwrap
 from collections.abc import Callable, Sequence
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, is_in_reach
 from phrasefit.model import FitPlan, Plan
 from phrasefit.ranking.rank import Ranking
 from phrasefit.ranking.summary import least_confidence
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import is_off_tempo, plural_s, verdict, verdict_cell
 
 NO_TERMINAL = (10_000, 24)  # into a file or another program no name is cut

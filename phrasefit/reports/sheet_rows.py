@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from phrasefit.clock import clock_time
 from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import counts_words, row_words
 from phrasefit.reports.leaf import BOX_PT, LEFT_PT, Canvas
 from phrasefit.reports.picture import arrow, event_shape
 from phrasefit.reports.rows import Mark
 from phrasefit.reports.start_words import is_on_vocals
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import music_name, off_phrase, part_name
 
 # Columns, as multiples of the type: wall, facing.

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.model import CountGrid
 from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, PlacedNote, notes_of, placed
 from phrasefit.reports.map_text import METER_WORDS
+from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.paper import (
     MARGIN_PT,
     Document,
@@ -35,7 +37,6 @@ from phrasefit.reports.song_view import (
     weak_starts,
 )
 from phrasefit.reports.start_words import start_words
-from phrasefit.reports.times import clock_time
 
 GUTTER_PT = 34.0  # left of the lines, for their times
 # The counts of a line are as high as the page allows; of a song of several pages, usual.
@@ -130,7 +131,7 @@ class _Setter:
         self._paragraph(song.title or "song", 20.0, bold=True, smallest=13.0)
         length = clock_time(song.duration_s, decimals=0)
         bars = METER_WORDS.get(song.meter, str(song.meter))
-        facts = f"{view.grid.counts_per_minute:.0f} counts a minute, {length}, bars in {bars}"
+        facts = f"{pace_words(view.grid)}, {length}, bars in {bars}"
         self._paragraph(f"{song.artist} | {facts}" if song.artist else facts, 10.5)
         if view.fit is not None and view.plan is not None:
             routine = view.fit.routine

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.doubts import other_readings
 from phrasefit.fit.grid import beat_tempo
 from phrasefit.model import Audio
 from phrasefit.reports.paper import MARGIN_PT, Document, Page, fitting_size, wrapped
 from phrasefit.reports.song_view import SongView
-from phrasefit.reports.times import clock_time
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

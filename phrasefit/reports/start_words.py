@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.regret import FELT_POINTS
 from phrasefit.fit.starts import usual_intros
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, Plan, StartOption
 from phrasefit.reports.event_words import counts_words
-from phrasefit.reports.times import clock_time
 
 
 def is_on_vocals(fit: FitPlan, plan: Plan) -> bool:

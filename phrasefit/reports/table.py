@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from phrasefit.clock import clock_time
 from phrasefit.model import FitPlan, Routine
 from phrasefit.ranking.rank import Ranking
 from phrasefit.reports.doubts import doubt_lines
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import verdict
 
 RANK_FORMAT = "phrasefit-rank"

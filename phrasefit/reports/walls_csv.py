@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from phrasefit.clock import clock_time
 from phrasefit.model import Ending, Event, FitPlan, Plan, Tag, Wall
 from phrasefit.reports.event_words import column_words, counts_words, remark
 from phrasefit.reports.spreadsheet import csv_text
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import off_phrase
 from phrasefit.routine.turns import clock
 

@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
+from phrasefit.clock import clock_time
 from phrasefit.fit.in_step import Measure, Place, Steps, measure_of, steps_of
 from phrasefit.fit.regret import FELT_POINTS, points_as_shown
-from phrasefit.fit.tempo import is_in_reach, keeps_its_tempo, tempo_span
+from phrasefit.fit.tempo import is_in_reach
+from phrasefit.fit.tempo_course import course_of_counts
 from phrasefit.meters import DANCE_METERS
 from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, Section, TempoVerdict, Wall
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
+from phrasefit.reports.pace_words import course_words
 from phrasefit.reports.start_words import start_words
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.dancer_state import turn_load_deg_per_minute
 from phrasefit.serial import UNNAMED
 
@@ -417,12 +419,10 @@ def cautions(fit: FitPlan) -> tuple[str, ...]:
     level = fit.routine.level.lower()
     if fit.tempo.verdict == "too fast" and is_off_tempo(fit.tempo):
         lines.append("fast for this routine: keep the steps small, or slow the music down")
-    if not keeps_its_tempo(fit.grid):
-        slowest, fastest = tempo_span(fit.grid)
+    if not course_of_counts(fit.grid).is_kept:
         lines.append(
-            f"the music does not keep one tempo, it goes from {slowest:.0f} to {fastest:.0f} counts"
-            " a minute: dance it through before you teach to it, and watch whether people keep up"
-            " where it is fastest"
+            f"{course_words(fit.grid)}: dance it through before you teach to it, and watch whether"
+            " people keep up where it is fastest"
         )
     load = turn_load_deg_per_minute(fit.routine, fit.tempo.counts_per_minute)
     if load > TURN_CAUTION_DEG_PER_MINUTE:

@@ -62,7 +62,7 @@ def test_cut_in_half_says_so_and_how_much_is_there(tmp_path: Path, ending: str) 
     path = tmp_path / f"half.{ending}"
     path.write_bytes(whole[: len(whole) // 2])
 
-    with pytest.raises(AudioError, match=r"cut off.* (\d+\.\d s|\d+ percent)"):
+    with pytest.raises(AudioError, match=r"cut off.* (\d+:\d\d\.\d|\d+ percent)"):
         decode(path)
 
 
@@ -147,7 +147,7 @@ def test_a_second_of_noise_in_the_data_is_refused(tmp_path: Path, ending: str) -
     path = tmp_path / f"damaged.{ending}"
     path.write_bytes(whole)
 
-    with pytest.raises(AudioError, match=r"damaged (near|after) \d+\.\d s|cut off, only \d+"):
+    with pytest.raises(AudioError, match=r"damaged (near|after) \d+:\d\d\.\d|cut off, only \d+"):
         decode(path)
 
 
@@ -311,7 +311,7 @@ def test_a_header_that_claims_hours_costs_no_memory(tmp_path: Path, ending: str)
     path.write_bytes(content)
 
     tracemalloc.start()
-    with pytest.raises(AudioError, match=r"only 5\.0 s of \d+\.\d s"):
+    with pytest.raises(AudioError, match=r"only 0:05\.0 of \d+:\d\d:\d\d\.\d"):
         decode(path)
     _, peak_bytes = tracemalloc.get_traced_memory()
     tracemalloc.stop()

@@ -368,7 +368,7 @@ def test_decided_alternatives_go() -> None:
         ({"ones_at_s": (99.0,)}, MapError, "outside the song"),
         ({"ones_at_s": (-1.0,)}, MapError, "outside the song"),
         ({"ones_at_s": (float("nan"),)}, MapError, "outside the song"),
-        ({"ones_at_s": (0.2,)}, MapError, "nearest one found is at 1.00 s"),
+        ({"ones_at_s": (0.2,)}, MapError, "nearest one found is at 0:01.00"),
         ({"level": 3.0}, ParameterError, "must be 0.25, 0.5"),
         ({"meter": 0}, ParameterError, "2 to 12"),
         ({"nudge_s": 0.9}, ParameterError, "more than half a beat"),

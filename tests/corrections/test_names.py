@@ -117,7 +117,7 @@ def test_a_name_without_a_section_is_noted() -> None:
 )
 def test_a_time_outside_the_song_is_refused(change: Correction) -> None:
     """The error names the time and the song's length."""
-    with pytest.raises(MapError, match="at 999 s lies outside the song"):
+    with pytest.raises(MapError, match=r"at 16:39\.0 lies outside the song"):
         corrected(heard_song(), change)
 
 

@@ -112,7 +112,7 @@ def test_denied_where_nothing_is(formed: BarMap) -> None:
     changed = marked(formed, no=(9.0,))
 
     assert starts(changed) == starts(formed)
-    assert any("no section begins near 9.0 s" in note for note in changed.notes)
+    assert any("no section begins near 0:09.0" in note for note in changed.notes)
     assert starts(marked(formed, no=(1.0,))) == starts(formed)
 
 
@@ -128,7 +128,7 @@ def test_marks_without_any_form() -> None:
 @pytest.mark.parametrize("change", [{"at": (999.0,)}, {"no": (-1.0,)}, {"at": (float("nan"),)}])
 def test_a_time_outside_the_song_is_refused(formed: BarMap, change: dict) -> None:
     """The error names the time and the song's length."""
-    with pytest.raises(MapError, match=r"a section at .* outside the song \(0 to 83.0 s\)"):
+    with pytest.raises(MapError, match=r"a section at .* outside the song \(it ends at 1:23\.0\)"):
         marked(formed, **change)
 
 
@@ -167,7 +167,7 @@ def test_to_deny_what_was_likely_needs_no_note(song: MadeSong, formed: BarMap) -
 
     assert changed.notes == ()
     assert expected(changed)[16] == 0
-    assert "no section begins near 25.0 s" in marked(likely, no=(25.0,)).notes[0]
+    assert "no section begins near 0:25.0" in marked(likely, no=(25.0,)).notes[0]
 
 
 def test_without_evidence_only_what_is_marked_is_known(formed: BarMap) -> None:

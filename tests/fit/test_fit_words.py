@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fit_songs import make_part, make_routine, make_song
+from phrasefit.clock import clock_time
 from phrasefit.fit import fit_routine
 from phrasefit.model import Alternative, Confidence, Correction, RestartPoint, Step, TagOption
 from phrasefit.reports.event_words import change_sentences
@@ -300,7 +301,7 @@ def test_a_song_that_changes_tempo_brings_a_caution(later_step_s: float, is_said
 
     lines = cautions(fit_routine(changing, make_routine()))
 
-    said = "the music does not keep one tempo, it goes from 100 to 120 counts a minute"
+    said = f"the tempo changes at {clock_time(beats_s[half - 1])} from 120 to 100 counts a minute"
     assert any(line.startswith(said) for line in lines) == is_said
 
 

@@ -144,7 +144,6 @@ def test_where_the_tempo_changes_on_a_beat_that_beat_is_counted_once(
     beats_s = heard.beat_times_s
 
     assert not heard.steady
-    assert [note[:21] for note in heard.notes] == ["the tempo changes at "]
     assert np.diff(beats_s).min() > 0.7 * np.diff(true_s).min()
     near = np.abs(true_s - joint_s) < 8.0
     heard_near = np.abs(beats_s - joint_s) < 8.0

@@ -12,12 +12,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from phrasefit.clock import clock_time
 from phrasefit.fit import fit_routine
 from phrasefit.reports.cues import running_counts
 from phrasefit.reports.page import Recording
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.practice import CLICKS
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 from songs import song
 from watching import (

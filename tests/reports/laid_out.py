@@ -10,6 +10,7 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from fit_songs import make_part, make_routine
+from phrasefit.clock import clock_time
 from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import (
     Ending,
@@ -26,7 +27,6 @@ from phrasefit.model import (
     one_line,
 )
 from phrasefit.reports.paper import printable
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.turns import clock
 from songs import song
 

@@ -21,6 +21,7 @@ from test_agreement import markers_of
 
 from fit_songs import make_part, make_routine
 from phrasefit import serial
+from phrasefit.clock import clock_time
 from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing
 from phrasefit.fit import fit_routine
 from phrasefit.fit.changes import changes_of
@@ -37,7 +38,6 @@ from phrasefit.reports.page import page
 from phrasefit.reports.paper import Document, text_width_pt
 from phrasefit.reports.practice import PracticeRequest, chapters_of, practice
 from phrasefit.reports.sheet import sheet
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.walls_csv import walls_csv
 from songs import song
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from evenings import TITLES, evening
 
+from phrasefit.clock import time_of_day
 from phrasefit.reports.floor_list import floor_leaves
-from phrasefit.reports.times import time_of_day
 
 
 def test_eight_dances_and_the_teaching_are_on_one_page() -> None:

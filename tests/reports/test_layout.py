@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from laid_out import SCRIPTS, event_facts, missing_in_order, names, plans, routines, squeezed
 
+from phrasefit.clock import clock_time
 from phrasefit.model import Doubt, DoubtKind, FitPlan, Wall, one_line
 from phrasefit.reports import paper
 from phrasefit.reports.dj_card import PER_PAGE, card_leaves, card_rows, change_lines
@@ -34,7 +35,6 @@ from phrasefit.reports.paper import PAPERS_PT, printable, text_width_pt
 from phrasefit.reports.rows import set_words
 from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
 from phrasefit.reports.step_sheet import COLUMNS, RESTART_COLUMNS, step_leaves
-from phrasefit.reports.times import clock_time
 
 ELLIPSES = ("\u2026", "...")
 HEADS = {"wall", "time", "faces", "counts", "part", "music"}

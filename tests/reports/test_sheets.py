@@ -12,6 +12,7 @@ import pypdf
 import pytest
 from matplotlib.image import imread
 
+from phrasefit.clock import clock_time
 from phrasefit.errors import ParameterError
 from phrasefit.fit import PlanRequest, fit_routine
 from phrasefit.model import FitPlan
@@ -27,7 +28,6 @@ from phrasefit.reports.paper import (
 from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
 from phrasefit.reports.sheet_rows import plan_rows
 from phrasefit.reports.step_sheet import step_sheet
-from phrasefit.reports.times import clock_time
 from phrasefit.routine.spec import load_routine, routine_from_numbers
 from songs import song
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from phrasefit.clock import clock_time
 from phrasefit.corrections.document import correction_document
 from phrasefit.model import (
     BarMap,
@@ -40,9 +41,9 @@ from phrasefit.reports.event_words import (
     sheet_words,
 )
 from phrasefit.reports.leaf import CAUTION
+from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
 from phrasefit.reports.start_words import start_words
-from phrasefit.reports.times import clock_time
 from phrasefit.reports.words import cautions, music_name, off_phrase_lines, part_name, verdict
 from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
@@ -166,7 +167,7 @@ def song_facts(fit: FitPlan) -> str:
 def _song_words(bar_map: BarMap, grid: CountGrid) -> str:
     song = " – ".join(_isolated(name) for name in (bar_map.title, bar_map.artist) if name)
     length = clock_time(bar_map.duration_s, decimals=0)
-    return f"{song}, {grid.counts_per_minute:.0f} counts a minute, {length}"
+    return f"{song}, {pace_words(grid)}, {length}"
 
 
 def _isolated(name: str) -> str:

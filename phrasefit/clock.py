@@ -1,18 +1,23 @@
-"""Seconds as people write them."""
+"""Times as people write them and read them: places in a song, and the time of day."""
 
 from __future__ import annotations
 
+import math
 import re
 
 
 def clock_time(seconds: float, *, decimals: int = 1) -> str:
     """Write `seconds` as m:ss with `decimals`, an hour as h:mm:ss; never rounds to :60.
 
+    What is no number of seconds (an error may name it) is written as it is.
+
     Examples
     --------
     >>> clock_time(59.96), clock_time(83.456, decimals=2), clock_time(3599.99)
     ('1:00.0', '1:23.46', '1:00:00.0')
     """
+    if not math.isfinite(seconds):
+        return str(seconds)
     sign = "-" if seconds < 0 else ""
     units = round(abs(seconds) * 10**decimals)
     whole, part = divmod(units, 10**decimals)
