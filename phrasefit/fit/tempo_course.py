@@ -6,6 +6,7 @@ May import numpy, the model, and `phrasefit.fit.tempo` for what change of tempo 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -70,14 +71,15 @@ def course_of_map(bar_map: BarMap, beats_per_count: float) -> TempoCourse:
 def _course(times_s: np.ndarray, usual: float, per_count: float) -> TempoCourse:
     if len(times_s) < 2:
         return TempoCourse(usual=usual, slowest=usual, fastest=usual, changes=())
-    windows = _stretches(times_s)
+    steps_s = np.diff(times_s)
+    windows = sliding_window_view(steps_s, min(STRETCH, len(steps_s)))
     # Medians, so that a gap in the music or a count played late is no other tempo.
     tempos = 60.0 / np.median(windows, axis=1) / per_count
+    begins = _changes(windows)
+    pieces = [60.0 / np.median(piece_s) / per_count for piece_s in np.split(steps_s, begins)]
     changes = (
-        TempoChange(
-            time_s=float(times_s[i]), before=float(tempos[i - STRETCH]), after=float(tempos[i])
-        )
-        for i in _changes(windows)
+        TempoChange(time_s=float(times_s[i]), before=float(before), after=float(after))
+        for i, (before, after) in zip(begins, pairwise(pieces), strict=True)
     )
     return TempoCourse(
         usual=usual,
@@ -87,18 +89,14 @@ def _course(times_s: np.ndarray, usual: float, per_count: float) -> TempoCourse:
     )
 
 
-def _stretches(times_s: np.ndarray) -> np.ndarray:
-    """All runs of `STRETCH` steps, shape=(n, STRETCH); all steps where there are fewer."""
-    steps_s = np.diff(times_s)
-    return sliding_window_view(steps_s, min(STRETCH, len(steps_s)))
-
-
 def _changes(windows: np.ndarray) -> list[int]:
-    """List the steps with which a stretch of another tempo begins.
+    """List the steps with which another tempo begins; `windows` are all runs of `STRETCH`.
 
     Nearly all steps of the stretch before are longer, or shorter, than nearly all of this one;
     the change lies where both are most of one piece.  A tempo that is pulled has hardly any.
     """
+    if len(windows) <= STRETCH:
+        return []
     usual_s = np.median(windows, axis=1)
     short_s, long_s = np.percentile(windows, [OUTLIERS_PERCENT, 100 - OUTLIERS_PERCENT], axis=1)
     unlike_s = np.abs(windows - usual_s[:, None]).sum(axis=1)
