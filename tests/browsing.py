@@ -16,6 +16,8 @@ ARGUMENTS = (
     "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
     "--autoplay-policy=no-user-gesture-required",
 )  # fmt: skip
+# What a page does not show by then will not come; a busy computer may take half of it.
+PATIENCE_S = 60.0
 
 
 @contextlib.contextmanager
@@ -31,7 +33,7 @@ def chromium() -> Iterator[Any]:
         running.close()
 
 
-def wait_until(page: Any, expression: str, seconds: float = 60.0) -> None:
+def wait_until(page: Any, expression: str, seconds: float = PATIENCE_S) -> None:
     """Ask a page again and again until `expression` holds there.
 
     Playwright's own waiting evaluates text inside the page, which a strict policy forbids.

@@ -7,6 +7,7 @@ import time
 
 import numpy as np
 
+from browsing import PATIENCE_S
 from phrasefit.model import FitPlan
 from phrasefit.reports.cues import running_counts
 
@@ -29,7 +30,7 @@ WATCH = """(ms) => new Promise((done) => {
 FRAME_S = 1 / 60
 
 
-def until(page, condition: str, *, seconds: float = 20.0) -> None:
+def until(page, condition: str, *, seconds: float = PATIENCE_S) -> None:
     """Wait until a condition holds (Playwright's own way needs eval, which the page forbids)."""
     end = time.monotonic() + seconds
     while not page.evaluate(condition):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from browsing import PATIENCE_S
 from desk_server import RunningDesk, end, start_desk
 
 
@@ -55,7 +56,7 @@ def page_of(browser) -> Iterator[Callable]:
         context = browser.new_context(viewport={"width": width, "height": height})
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(1000 * PATIENCE_S)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         own = (desk.origin, "blob:", "data:")
         page.on("request", lambda r: None if r.url.startswith(own) else complaints.append(r.url))

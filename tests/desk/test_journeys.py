@@ -19,13 +19,13 @@ import pytest
 import soundfile
 from pypdf import PdfReader
 
-from browsing import hold_back, wait_until
+from browsing import PATIENCE_S, hold_back, wait_until
 from desk_server import RunningDesk, end, start_desk
 from heard import SAMPLES
 from in_process import Program
 
 SONG, TITLE = SAMPLES / "marmalade-polka.ogg", "Marmalade Polka"
-HEARD_WITHIN_MS = 120_000
+HEARD_WITHIN_MS = 300_000  # on a busy computer songs are heard with what is left over
 # Songs that routines of ours suit; two of them at the lower end of what is danced.
 DANCED = ("glitter-ledger", "one-bar-for-breath", "thirty-two-fence-posts", "tangerine-ferry",
           "marmalade-polka", "paper-boat-waltz")  # fmt: skip
@@ -73,7 +73,7 @@ def heard_once(tmp_path_factory, browser) -> Path:
     folder = tmp_path_factory.mktemp("journeys") / "data"
     desk = start_desk(folder)
     page = browser.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(1000 * PATIENCE_S)
     page.goto(desk.address)
     drop_song(page)
     page.close()
@@ -214,10 +214,7 @@ def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
     desk = new_desk()
     page = page_of(desk, "/songs")
     page.get_by_label("Add songs").set_input_files(a_dozen_songs(tmp_path))
-    for _ in range(HEARD_WITHIN_MS // 500):
-        page.wait_for_timeout(500)
-        if len(desk.get("/api/songs")["rows"]) == 2 * len(DANCED):
-            break
+    page.get_by_text(f"{2 * len(DANCED)} songs", exact=True).wait_for(timeout=HEARD_WITHIN_MS)
     page.get_by_role("link", name="Evening", exact=True).click()
     page.get_by_role("button", name="New evening", exact=True).click()
     fields = (("Name", "At the mill"), ("Begins at", "19:30"), ("Length", "22"))

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import phrasefit
+from browsing import PATIENCE_S
 from fit_songs import make_part, make_routine
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, TagOption
@@ -40,7 +41,7 @@ def opened(browser, tmp_path: Path) -> Iterator[Callable]:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(1000 * PATIENCE_S)
         page.on("request", lambda request: asked.append(request.url))
         page.on("console", lambda message: complaints.append(message.text))
         page.on("pageerror", lambda error: complaints.append(str(error)))

@@ -52,8 +52,9 @@ def test_counts_follow_the_users_own_recording(
     assert_counts_are_the_plans(slow, fits.tagged)
     assert {"TAG"} < {moment["wall"].strip() for moment in seen}
     assert page.evaluate("[song.preservesPitch, song.playbackRate]") == [True, 0.75]
-    ratio = (slow[-1]["time"] - slow[9]["time"]) * 1000 / (slow[-1]["now"] - slow[9]["now"])
-    assert ratio == pytest.approx(0.75, abs=0.05)
+    times_s, frames_s = np.array([(moment["time"], moment["now"] / 1000) for moment in slow[9:]]).T
+    speeds = (times_s[9:] - times_s[:-9]) / (frames_s[9:] - frames_s[:-9])
+    assert np.median(speeds) == pytest.approx(0.75, abs=0.05)  # where the computer does not stall
     off_s = np.min(np.abs(clicks[:, None] - fits.tagged.grid.times_s), axis=1)
     # Placed by the song's own clock; where the computer stalls between two clocks, one looks late.
     assert len(clicks) >= 4 and np.mean(off_s < 0.02) >= 0.75
