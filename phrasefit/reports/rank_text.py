@@ -19,6 +19,7 @@ from phrasefit.reports.words import is_off_tempo, plural_s, verdict, verdict_cel
 
 NO_TERMINAL = (10_000, 24)  # into a file or another program no name is cut
 LEAST_NAME = 12  # columns
+LEAST_VERDICT = 13  # columns, more where a doubt is longer
 LONG_INDENT = 8
 
 NameOf = Callable[[FitPlan], str]
@@ -64,21 +65,23 @@ def _rows(
     width = width or shutil.get_terminal_size(NO_TERMINAL).columns
     ordered = sorted(fits, key=lambda fit: not is_in_reach(fit.tempo))
     n_reached = sum(is_in_reach(fit.tempo) for fit in fits)
-    lines = [_line("", "score", "verdict", "tempo", "count 1", "changes", "sure", what)]
-    for place, fit in enumerate(ordered, start=1):
-        if place == n_reached + 1:
+    heads = ("", "score", "verdict", "tempo", "count 1", "changes", "sure")
+    cells = [_cells(place, fit) for place, fit in enumerate(ordered, start=1)]
+    verdict_width = max(LEAST_VERDICT, *(len(row[2]) for row in cells))
+    lines = [_line(heads, verdict_width) + what]
+    for place, (fit, row) in enumerate(zip(ordered, cells, strict=True)):
+        if place == n_reached:
             lines.append(f"out of reach, the tempo is off by more than {MOST_CHANGE_PERCENT:g} %:")
-        row = _row(place, fit)
-        room = max(LEAST_NAME, width - len(row))
-        lines.append(row + _cut(name_of(fit), room))
+        line = _line(row, verdict_width)
+        lines.append(line + _cut(name_of(fit), max(LEAST_NAME, width - len(line))))
         if long:
             words = textwrap.wrap(verdict(fit), max(40, width - LONG_INDENT))
             lines += [" " * LONG_INDENT + text for text in words]
     return lines
 
 
-def _row(place: int, fit: FitPlan) -> str:
-    return _line(
+def _cells(place: int, fit: FitPlan) -> tuple[str, ...]:
+    return (
         f"{place}.",
         f"{fit.plan.score:.0f}",
         verdict_cell(fit),
@@ -89,13 +92,11 @@ def _row(place: int, fit: FitPlan) -> str:
     )
 
 
-def _line(
-    place: str, score: str, words: str, tempo: str, start: str, changes: str, sure: str,
-    name: str = "",
-) -> str:  # fmt: skip
+def _line(cells: tuple[str, ...], verdict_width: int) -> str:
+    place, score, words, tempo, start, changes, sure = cells
     return (
-        f"{place:>4} {score:>5}  {words:<13}  {tempo:<10}  {start:>7}  {changes:<7}  {sure:>4}"
-        f"  {name}"
+        f"{place:>4} {score:>5}  {words:<{verdict_width}}  {tempo:<10}  {start:>7}  {changes:<7}"
+        f"  {sure:>4}  "
     )
 
 

@@ -66,6 +66,20 @@ def test_table(program: Program, music: Path) -> None:
     assert done.err == ""
 
 
+def test_columns_stand_under_their_heads(program: Program, music: Path) -> None:
+    """The longest doubt moves no cell."""
+    with Store() as store:
+        doubted = Confidence(phrase=0.3)
+        keep(store, music, square_song("Vague", 4, 8, 8, 8, bpm=106, confidence=doubted))
+
+    head, *rows = program("rank", music, TEASPOONS).out.splitlines()[1:6]
+
+    assert any("  check the phrases  " in row for row in rows)
+    for row in rows:
+        assert row[head.index("tempo") - 2 :].startswith("  ") and row[head.index("tempo")] != " "
+        assert row[head.index("song") - 2 :].startswith("  ") and row[head.index("song")] != " "
+
+
 def test_long_report(program: Program, music: Path) -> None:
     """The whole verdict stands under each line; one out of reach is not to be played faster."""
     done = program("rank", music, TEASPOONS, "--long")
