@@ -16,8 +16,10 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from phrasefit.errors import ParameterError
-from phrasefit.model import FitPlan, Plan, Wall
+from phrasefit.model import CountGrid, FitPlan, Plan, Wall
 from phrasefit.reports.cues import CueLine, cue_lines
 from phrasefit.reports.event_words import call
 from phrasefit.routine.turns import clock
@@ -69,9 +71,8 @@ def captions(
             " give the seconds at which the song begins"
         )
     plan = plan or fit.plan
-    lead_s = LEAD_COUNTS * 60.0 / fit.grid.counts_per_minute
     danced = [line for line in cue_lines(fit, plan) if line.kind in ("wall", "tag")]
-    starts = [line.time_s - lead_s + offset_s for line in danced]
+    starts = [line.time_s - _lead_s(fit.grid, line) + offset_s for line in danced]
     made: list[Caption] = []
     for line, start, end in zip(
         danced, starts, [*starts[1:], danced[-1].end_s + offset_s] if danced else [], strict=True
@@ -80,6 +81,13 @@ def captions(
         if end - begin >= MIN_ON_SCREEN_S:
             made.append(Caption(start_s=begin, end_s=end, lines=_text(line, end - begin)))
     return tuple(made)
+
+
+def _lead_s(grid: CountGrid, line: CueLine) -> float:
+    """Two counts at the tempo that is danced, which may not be that of all of the song."""
+    first = int(np.argmin(np.abs(grid.times_s[:-1] - line.time_s)))
+    steps_s = np.diff(grid.times_s[first : first + line.last - line.first + 2])
+    return LEAD_COUNTS * float(np.median(steps_s))
 
 
 def _text(line: CueLine, seconds: float) -> tuple[str, ...]:

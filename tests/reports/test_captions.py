@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
+import numpy as np
 import pytest
 import webvtt as reader
 
+from fit_songs import make_routine, make_song
+from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan
 from phrasefit.reports.captions import captions, srt, webvtt
 
@@ -58,6 +62,19 @@ def test_captions_stand_two_counts_ahead(tagged: FitPlan) -> None:
     (item,) = [c for c in captions(tagged) if c.lines[0].startswith("WALL 2,")]
 
     assert item.start_s == pytest.approx(tagged.plan.walls[1].start_s - 1.0)
+
+
+def test_two_counts_are_those_danced() -> None:
+    """Where a song gets slower on a beat, captions stand two of the slow counts ahead."""
+    song = make_song(("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16))
+    steps_s = np.where(np.arange(song.beat_times_s.size) < 160, 0.5, 0.6)
+    beats_s = np.append(1.0, 1.0 + np.cumsum(steps_s))
+    ends = {"end_s": float(beats_s[-1]), "duration_s": float(beats_s[-1])}
+    fit = fit_routine(replace(song, beat_times_s=beats_s[:-1], **ends), make_routine())
+
+    for number, lead_s in ((2, 1.0), (5, 1.2)):
+        (item,) = [c for c in captions(fit) if c.lines[0].startswith(f"WALL {number},")]
+        assert item.start_s == pytest.approx(fit.plan.walls[number - 1].start_s - lead_s)
 
 
 def test_offset_moves_all_and_drops_what_lies_before_zero(tagged: FitPlan) -> None:
