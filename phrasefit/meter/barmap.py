@@ -21,6 +21,7 @@ from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternative
 from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
+from phrasefit.meter.other_tempos import with_other_tempos
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import judge_pulse
 from phrasefit.meter.refine import REACH_S, Timing, refine_beats
@@ -90,6 +91,7 @@ def track(
             f"no steady beat found; {_what_was_heard(features, readings)}",
             reason=Reason.NO_BEATS if anyway else Reason.NO_STEADY_BEAT,
         )
+    decoded = with_other_tempos(heard, decoded, weights)
     found = [smooth_beats(chain.steps) for chain in decoded]
     pulse = judge_pulse(heard, readings, found, weights)
     if pulse < LEAST_PULSE and not anyway:

@@ -49,6 +49,20 @@ class FrameEvidence:
     mel_sum: FrameSums
     chroma_sum: FrameSums
 
+    def part(self, begin: int, end: int) -> FrameEvidence:
+        """Give the frames from `begin` to before `end` as if they were a song."""
+        part = slice(begin, end)
+        return FrameEvidence(
+            hop_s=self.hop_s,
+            gain=self.gain[part],
+            gain_near=self.gain_near[part],
+            downbeat=self.downbeat[part],
+            onsets=self.onsets[part],
+            change=self.change[part],
+            mel_sum=self.mel_sum.part(part),
+            chroma_sum=self.chroma_sum.part(part),
+        )
+
 
 class FrameSums:
     """Sums of the first 0, 1, 2 ... rows, each in double precision.
@@ -67,6 +81,10 @@ class FrameSums:
 
     def __len__(self) -> int:
         return len(self._rows)
+
+    def part(self, rows: slice) -> FrameSums:
+        """Sums of some of the rows alone."""
+        return FrameSums(self._rows[rows])
 
     def before(self, ends: np.ndarray) -> np.ndarray:
         """Sum of the rows before each of `ends` [shape=(len(ends), n_columns)]."""

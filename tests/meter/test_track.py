@@ -124,21 +124,26 @@ def test_drift_is_followed() -> None:
     assert heard.tempo_drift_percent == pytest.approx(6, abs=1.5)
 
 
+def joined(*tempos: float) -> tuple[np.ndarray, np.ndarray, list[float]]:
+    """Join songs, each where the last beat of the one before was; samples, beats, joints."""
+    first, *others = (make_song("4*16", bpm=bpm, seed=round(bpm)) for bpm in tempos)
+    samples, beats_s, joints_s = first.samples, first.beats_s, []
+    for song in others:
+        joint_s, begins_s = float(beats_s[-1]), float(song.beats_s[0])
+        kept, added = (round(at_s * RATE_HZ) for at_s in (joint_s, begins_s))
+        samples = np.append(samples[:kept], song.samples[added:])
+        beats_s = np.append(beats_s[:-1], song.beats_s - begins_s + joint_s)
+        joints_s.append(joint_s)
+    return samples.astype(np.float32), beats_s, joints_s
+
+
 @pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=["hand", "learned"])
 @pytest.mark.parametrize("tempos", [(92.3, 105.1), (165.2, 128.5), (139.1, 107.9), (117.0, 138.0)])
 def test_where_the_tempo_changes_on_a_beat_that_beat_is_counted_once(
     tempos: tuple[float, float], model: ObservationModel
 ) -> None:
     """The last beat of one tempo is the first of the next, as where two songs are joined."""
-    before, after = (make_song("4*16", bpm=bpm, seed=round(bpm)) for bpm in tempos)
-    joint_s = before.beats_s[-1]
-    samples = np.concatenate(
-        [
-            before.samples[: round(joint_s * RATE_HZ)],
-            after.samples[round(after.beats_s[0] * RATE_HZ) :],
-        ]
-    ).astype(np.float32)
-    true_s = np.append(before.beats_s[:-1], after.beats_s - after.beats_s[0] + joint_s)
+    samples, true_s, (joint_s,) = joined(*tempos)
 
     heard = hear(samples, model)
     beats_s = heard.beat_times_s
@@ -148,6 +153,35 @@ def test_where_the_tempo_changes_on_a_beat_that_beat_is_counted_once(
     near = np.abs(true_s - joint_s) < 8.0
     heard_near = np.abs(beats_s - joint_s) < 8.0
     assert mir_eval.beat.f_measure(true_s[near], beats_s[heard_near]) > 0.95
+
+
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=["hand", "learned"])
+@pytest.mark.parametrize("tempos", [(94.0, 140.0), (150.0, 102.0), (150.0, 102.0, 150.0)])
+def test_each_tempo_of_a_song_is_heard(tempos: tuple[float, ...], model: ObservationModel) -> None:
+    """A slow opening and the fast rest are further apart than the drift of one tempo."""
+    samples, true_s, _ = joined(*tempos)
+
+    heard = hear(samples, model)
+
+    assert mir_eval.beat.f_measure(true_s, heard.beat_times_s) > 0.9
+    steps_s = np.diff(heard.beat_times_s)
+    for bpm in tempos:
+        assert np.sum(np.abs(60 / steps_s / bpm - 1) < 0.02) > 56 * tempos.count(bpm)  # of 64
+
+
+@pytest.mark.parametrize("model", [HandmadeModel(), LearnedModel()], ids=["hand", "learned"])
+def test_applause_between_has_no_tempo(model: ObservationModel) -> None:
+    """Of noise that swells for twenty seconds the middle is given no beats."""
+    song = make_song("4*10 ~40.3 4*10", bpm=112)
+    begin, end = (round(s * RATE_HZ) for s in (song.beats_s[39] + 1.0, song.beats_s[40] - 0.5))
+    swell = 0.05 * (1 + np.sin(np.arange(end - begin) / RATE_HZ))
+    samples = song.samples.copy()
+    samples[begin:end] += swell * np.random.default_rng(5).standard_normal(end - begin)
+
+    beats_s = hear(samples.astype(np.float32), model).beat_times_s
+
+    middle_s = (begin + end) / 2 / RATE_HZ
+    assert not (np.abs(beats_s - middle_s) < 5.0).any()
 
 
 def test_loose_players_are_followed() -> None:
