@@ -21,7 +21,7 @@ from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternative
 from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
-from phrasefit.meter.other_tempos import with_other_tempos
+from phrasefit.meter.other_tempos import LEAST_S, with_other_tempos
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import judge_pulse
 from phrasefit.meter.refine import REACH_S, Timing, refine_beats
@@ -34,6 +34,7 @@ from phrasefit.meter.tempo_readings import (
 from phrasefit.model import Audio, BarMap, Confidence, Features
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
+QUIET_DB = 35.0  # below the loudest: what is softer is the end of a fade, or the room
 MIN_SONG_S = 4.0
 # Less probable than this a pulse is refused: see `phrasefit.training.pulse`.
 LEAST_PULSE = 0.15
@@ -108,8 +109,9 @@ def track(
     timings = _bridge(refined)
     chains = tuple((t.beat_times_s - start_s) / hop_s for t in timings)
     bars = place_bars(heard, chains, weights, _decoded_places(decoded, refined, timings))
-    sure_of_beats = judge_beats(heard, readings, weights)
-    return _assemble(audio, readings, timings, bars, (pulse, sure_of_beats), weights)
+    sure = (pulse, judge_beats(heard, readings, weights))
+    bar_map = _assemble(audio, readings, timings, bars, sure, weights)
+    return replace(bar_map, notes=(*bar_map.notes, *_ends_without_beat(bar_map, features)))
 
 
 def _search(
@@ -334,3 +336,17 @@ def _note(before_s: np.ndarray, after_s: np.ndarray) -> str:
     if abs(then / now - 1) > BRIDGE_TEMPO_SHARE:
         return ""
     return f"the music jumps at {clock_time(after_s[0])}: the beat goes on out of step"
+
+
+def _ends_without_beat(bar_map: BarMap, features: Features) -> list[str]:
+    """Say where a song sounds for long before its first beat, or after its last."""
+    loud = features.loudness_db
+    sounding = np.flatnonzero(loud > max(SILENT_DB, loud.max() - QUIET_DB))
+    begin, end = features.start_s + features.hop_s * sounding[[0, -1]]
+    first, last = bar_map.beat_times_s[[0, -1]]
+    notes = []
+    if first - begin > LEAST_S:
+        notes.append(f"no beat before {clock_time(first)}: what sounds from {clock_time(begin)} on")
+    if end - last > LEAST_S:
+        notes.append(f"no beat after {clock_time(last)}: what sounds until {clock_time(end)}")
+    return [f"{note} is not counted" for note in notes]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -182,6 +183,19 @@ def test_applause_between_has_no_tempo(model: ObservationModel) -> None:
 
     middle_s = (begin + end) / 2 / RATE_HZ
     assert not (np.abs(beats_s - middle_s) < 5.0).any()
+
+
+@pytest.mark.parametrize("where", ["before", "after"])
+def test_sound_that_is_not_counted_is_told(plain, where: str) -> None:
+    """Applause of fifteen seconds at either end; a song that fills its file has no such note."""
+    song, heard = plain
+    assert heard.notes == ()
+    applause = 0.05 * np.random.default_rng(3).standard_normal(15 * RATE_HZ)
+    parts = (applause, song.samples) if where == "before" else (song.samples, applause)
+
+    (note,) = hear(np.concatenate(parts).astype(np.float32)).notes
+
+    assert re.fullmatch(rf"no beat {where} 0:\d\d\.\d: what sounds .* is not counted", note)
 
 
 def test_loose_players_are_followed() -> None:
