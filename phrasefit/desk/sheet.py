@@ -109,6 +109,7 @@ def sheet_of(desk: Desk, store: Store, content_hash: str, query: Any) -> dict[st
         "sheet": page_document(fit, fit.plan, origin=None) if fit else song_document(bar_map, grid),
         "loudness": [round(float(share), 2) for share in loud],
         "notes": _notes(view),
+        "remarks": [_sentence(note) for note in bar_map.notes],
         "doubtful": sorted({count for count, _ in doubtful_ones(view)} | {*weak_starts(view)}),
         "can": _possible(grid, bar_map.meter),
         "corrections": _corrections(history, analysis.correction),

@@ -25,7 +25,7 @@ def steadiness_words(bar_map: BarMap, beats_per_count: float) -> str:
         return f"{usual}, steady as a clock"
     if course.fastest <= course.slowest * STEADY_SHARE:
         return f"{usual}, steady"
-    return f"{usual}, in places from {course.slowest:.0f} to {course.fastest:.0f}"
+    return f"{usual}, between {course.slowest:.0f} and {course.fastest:.0f}"
 
 
 def course_words(grid: CountGrid) -> str:

@@ -327,6 +327,19 @@ def test_a_count_is_tapped_and_becomes_a_one(sheet_page):
     page.locator(".sheet i:not(.one)[data-at='18']").wait_for()
 
 
+def test_what_is_to_be_known_of_the_hearing_stands_below_the_name(sheet_page, desk, known):
+    """The remarks that `map` prints are shown here, too."""
+    address = f"/api/sheet/{key_of(known, BREATH)}"
+    before = desk.get(address)
+    assert before["remarks"] == []
+
+    after = change(desk, address, before, change={"no_section_at_s": [30.0]})
+
+    assert after["remarks"] == ["No section begins near 0:30.0, so none was removed there."]
+    page = sheet_page(BREATH)
+    page.get_by_text(after["remarks"][0], exact=True).wait_for()
+
+
 def test_a_section_and_count_one_are_dragged(sheet_page):
     """A section's name or the first wall, dragged to another count, begins there."""
     page = sheet_page(BREATH)

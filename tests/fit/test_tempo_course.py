@@ -103,7 +103,7 @@ def test_counts_and_beats_agree() -> None:
             [(32, 100.0 + 2 * k) for k in range(6)],
             "100 to 110 counts a minute",
             "the music does not keep one tempo, it goes from 100 to 110 counts a minute",
-            "105.0 counts a minute, in places from 100 to 110",
+            "105.0 counts a minute, between 100 and 110",
         ),
         ([(64, 100.0), (64, 103.0)], "101 counts a minute", "", None),
     ],

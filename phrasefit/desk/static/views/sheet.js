@@ -123,7 +123,7 @@ class SheetView {
     this.focused = focusedAt === undefined ? 0 : nearest(this.score.times.slice(0, -1), focusedAt);
     this.player.setScore(this.score, doc.sheet);
     document.title = `${doc.sheet.title} – the desk`;
-    this.parts.head.replaceChildren(...this.headParts());
+    this.parts.head.replaceChildren(...this.headParts().flat());
     this.parts.doubt.replaceChildren(...[
       questionCard(doc.questions, { hear: this.work.hear, correct: this.work.correct,
         settle: (question, advice) => this.settle(question, advice) }),
@@ -139,11 +139,12 @@ class SheetView {
   }
 
   headParts() {
-    const { sheet, corrections } = this.doc;
+    const { sheet, corrections, remarks } = this.doc;
     const step = (what) => () => this.change(`step/${what}`, {});
     return [
       make("h1", { dir: "auto" }, sheet.title),
       make("p", { dir: "auto" }, sheet.facts),
+      remarks.map((words) => make("p", { class: "quiet", dir: "auto" }, words)),
       routineChoice(this.routines, this.query, (query) => this.ask(query)),
       make("div", { class: "corrected", role: "group", "aria-label": "Corrections" },
         make("span", { dir: "auto" }, `Corrected: ${corrections.words}.`),
