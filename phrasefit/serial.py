@@ -190,10 +190,12 @@ def irregular_bars(bar_map: model.BarMap) -> list[dict[str, Any]]:
     """
     import numpy as np
 
+    from phrasefit.steps import usual_steps
+
     downbeats = np.flatnonzero(bar_map.positions == 1)
     lengths = np.diff(downbeats)
     steps_s = np.diff(bar_map.beat_times_s)
-    usual_s = np.median(steps_s) if steps_s.size else 1.0
+    usual_s = usual_steps(steps_s)
     breaks = np.flatnonzero((steps_s < BROKEN[0] * usual_s) | (steps_s > BROKEN[1] * usual_s))
     broken = set(np.searchsorted(downbeats, breaks, side="right") - 1)
     return [

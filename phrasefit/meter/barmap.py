@@ -32,6 +32,7 @@ from phrasefit.meter.tempo_readings import (
     smooth_beats,
 )
 from phrasefit.model import Audio, BarMap, Confidence, Features
+from phrasefit.steps import GAP, are_gaps
 
 SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
 QUIET_DB = 35.0  # below the loudest: what is softer is the end of a fade, or the room
@@ -47,7 +48,6 @@ INTRO_BEATS = 24  # before the first one found; a longer intro may be in free ti
 REMEDY = "choose a song with a clear beat"
 BRIDGE_BEATS = 64  # a longer break cannot be told to resume in phase
 BRIDGE_TOLERANCE_BEATS = 0.12
-GAP_STEPS = 1.5  # of the usual step: a longer one is a gap without beats
 BRIDGE_TEMPO_SHARE = 0.03
 
 
@@ -302,20 +302,15 @@ def _assemble(
     )
 
 
-def _in_time(steps_s: np.ndarray) -> np.ndarray:
-    """Tell which steps are no gaps without beats."""
-    return steps_s < GAP_STEPS * np.median(steps_s)
-
-
 def _has_one_tempo(steps_s: np.ndarray) -> bool:
-    steps_s = steps_s[_in_time(steps_s)]
+    steps_s = steps_s[~are_gaps(steps_s)]
     return bool(steps_s.max() < (1 + BRIDGE_TEMPO_SHARE) * steps_s.min())
 
 
 def _drift_percent(beat_times_s: np.ndarray) -> float:
     """How much faster (+) or slower the song is at its end, by a straight line, in percent."""
     steps_s = np.diff(beat_times_s)
-    inside = _in_time(steps_s)
+    inside = ~are_gaps(steps_s)
     at = np.arange(len(steps_s))[inside]
     tempo = 60.0 / steps_s[inside]
     slope = np.polyfit(at, tempo, 1)[0] if len(at) > 2 else 0.0
@@ -331,7 +326,7 @@ def _notes(timings: list[Timing]) -> tuple[str, ...]:
 def _note(before_s: np.ndarray, after_s: np.ndarray) -> str:
     """Tell of a gap or a jump; a tempo that changes on a beat is seen in the beats."""
     then, now = _usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s)
-    if after_s[0] - before_s[-1] > GAP_STEPS * max(then, now):
+    if after_s[0] - before_s[-1] > GAP * max(then, now):
         return f"no beat from {clock_time(before_s[-1])} to {clock_time(after_s[0])}"
     if abs(then / now - 1) > BRIDGE_TEMPO_SHARE:
         return ""

@@ -12,10 +12,10 @@ from phrasefit.model import BarMap, CountGrid, FitPlan, Phrase, Plan, Section
 from phrasefit.reports.doubts import doubt_lines, doubt_words, reading_words
 from phrasefit.reports.map_text import SHOW_RIVAL_FROM
 from phrasefit.serial import irregular_bars
+from phrasefit.steps import are_gaps
 
 WEAK = 0.33  # a start less clear than this is doubtful; the map's text calls it weak too
 LOUD_RANGE_DB = 12.0  # what is drawn below the loudest count; quieter counts are the floor
-GAP_FACTOR = 1.5  # a count so much longer than usual has no beat in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,8 +65,7 @@ def odd_bars(view: SongView) -> list[tuple[int, int, str]]:
 
 def gaps(grid: CountGrid) -> list[int]:
     """List the counts that are so long that the beat must have stopped."""
-    lengths = np.diff(grid.times_s)
-    return np.flatnonzero(lengths > GAP_FACTOR * np.median(lengths)).tolist()
+    return np.flatnonzero(are_gaps(np.diff(grid.times_s))).tolist()
 
 
 def weak_starts(view: SongView) -> list[int]:
