@@ -18,17 +18,14 @@ from phrasefit.errors import NoPulseError, Reason
 from phrasefit.meter.bars import NOT_DECODED, Bars, place_bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames, prepare_evidence
 from phrasefit.meter.confidence import judge_bars, judge_beats, list_alternatives
-from phrasefit.meter.half_beats import in_one_phase
 from phrasefit.meter.handmade import HandmadeModel
 from phrasefit.meter.observe import ObservationModel
-from phrasefit.meter.other_tempos import LEAST_S, with_other_tempos
-from phrasefit.meter.pointer import decode_song
+from phrasefit.meter.other_tempos import LEAST_S, in_one_tempo, with_other_tempos
 from phrasefit.meter.pulse import judge_pulse
 from phrasefit.meter.refine import REACH_S, Timing, refine_beats
 from phrasefit.meter.tempo_readings import (
     MIN_CHAIN_BEATS,
     Reading,
-    find_readings,
     smooth_beats,
 )
 from phrasefit.model import Audio, BarMap, Confidence, Features
@@ -120,10 +117,9 @@ def _search(
     """Readings and the beats of the first; with `anyway`, onsets count for more until there are."""
     for lift in range(MOST_LIFT + 1 if anyway else 1):
         lifted = replace(heard, gain=heard.gain + lift, gain_near=heard.gain_near + lift)
-        readings = find_readings(lifted, weights)
-        decoded = decode_song(lifted, readings[0], weights) if readings else []
+        readings, decoded = in_one_tempo(lifted, weights)
         if decoded:
-            return lifted, readings, in_one_phase(lifted, decoded)
+            return lifted, readings, decoded
     return heard, readings, []
 
 

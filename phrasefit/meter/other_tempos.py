@@ -17,10 +17,19 @@ from phrasefit.meter.beat_descriptors import FrameEvidence
 from phrasefit.meter.half_beats import SAME_TEMPO, in_one_phase
 from phrasefit.meter.pointer import decode_song
 from phrasefit.meter.pulse import judge_pulse
-from phrasefit.meter.tempo_readings import find_readings, smooth_beats
+from phrasefit.meter.tempo_readings import Reading, find_readings, smooth_beats
 from phrasefit.model import STEADY_FROM
 
 LEAST_S = 10.0  # the shortest music whose pulse `judge_pulse` was fitted to judge
+
+
+def in_one_tempo(
+    heard: FrameEvidence, weights: dict[str, np.ndarray]
+) -> tuple[list[Reading], list[Chain]]:
+    """List the ways to count what is heard, and decode the most probable: without other tempos."""
+    readings = find_readings(heard, weights)
+    decoded = decode_song(heard, readings[0], weights) if readings else []
+    return readings, in_one_phase(heard, decoded)
 
 
 def with_other_tempos(
@@ -55,11 +64,9 @@ def with_other_tempos(
 
 def _by_itself(heard: FrameEvidence, weights: dict[str, np.ndarray]) -> list[Chain]:
     """Decode a stretch as a song of its own; nothing where its pulse is not sure."""
-    readings = find_readings(heard, weights)
-    decoded = decode_song(heard, readings[0], weights) if readings else []
+    readings, decoded = in_one_tempo(heard, weights)
     if not decoded:
         return []
-    decoded = in_one_phase(heard, decoded)
     pulse = judge_pulse(heard, readings, [smooth_beats(c.steps) for c in decoded], weights)
     return with_other_tempos(heard, decoded, weights) if pulse >= STEADY_FROM else []
 

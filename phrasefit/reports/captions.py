@@ -19,10 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from phrasefit.errors import ParameterError
-from phrasefit.model import CountGrid, FitPlan, Plan, Wall
+from phrasefit.model import FitPlan, Plan, Wall
 from phrasefit.reports.cues import CueLine, cue_lines
 from phrasefit.reports.event_words import call
 from phrasefit.routine.turns import clock
+from phrasefit.steps import usual_steps
 
 LEAD_COUNTS = 2
 LINE_CHARACTERS = 42
@@ -72,7 +73,13 @@ def captions(
         )
     plan = plan or fit.plan
     danced = [line for line in cue_lines(fit, plan) if line.kind in ("wall", "tag")]
-    starts = [line.time_s - _lead_s(fit.grid, line) + offset_s for line in danced]
+    times_s = fit.grid.times_s
+    leads_s = LEAD_COUNTS * usual_steps(np.diff(times_s))  # of the counts that are danced there
+    firsts = [int(np.argmin(np.abs(times_s[:-1] - line.time_s))) for line in danced]
+    starts = [
+        line.time_s - float(leads_s[first]) + offset_s
+        for line, first in zip(danced, firsts, strict=True)
+    ]
     made: list[Caption] = []
     for line, start, end in zip(
         danced, starts, [*starts[1:], danced[-1].end_s + offset_s] if danced else [], strict=True
@@ -81,13 +88,6 @@ def captions(
         if end - begin >= MIN_ON_SCREEN_S:
             made.append(Caption(start_s=begin, end_s=end, lines=_text(line, end - begin)))
     return tuple(made)
-
-
-def _lead_s(grid: CountGrid, line: CueLine) -> float:
-    """Two counts at the tempo that is danced, which may not be that of all of the song."""
-    first = int(np.argmin(np.abs(grid.times_s[:-1] - line.time_s)))
-    steps_s = np.diff(grid.times_s[first : first + line.last - line.first + 2])
-    return LEAD_COUNTS * float(np.median(steps_s))
 
 
 def _text(line: CueLine, seconds: float) -> tuple[str, ...]:
