@@ -133,9 +133,11 @@ class Database:
             return
         self._make_if_missing()
         lost_frames = has_lost_frames(self.path)
+        # Before it is opened: of a damaged file that another program replaces just then the new
+        # one would be taken for it, and moved aside.
+        self._opened = self.path.stat()
         self._db = sqlite3.connect(self.path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         try:
-            self._opened = self.path.stat()
             if self._opened.st_size < HEADER_BYTES:
                 raise sqlite3.DatabaseError("too short for a database")
             self._write_ahead()

@@ -199,6 +199,27 @@ def test_writing_to_a_damaged_cache(place: Path) -> None:
         assert store.notes
 
 
+def test_a_file_replaced_while_it_is_opened_is_not_moved_aside(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another program replaces the damaged file just when this one has opened it."""
+    place.write_bytes(b"no database " * 500)
+    connect = sqlite3.connect
+
+    def connect_then_other(*given, **more):
+        opened = connect(*given, **more)
+        monkeypatch.setattr(sqlite3, "connect", connect)
+        with Store(place) as other:
+            other.put_routine("a", "text")
+        return opened
+
+    monkeypatch.setattr(sqlite3, "connect", connect_then_other)
+    with Store(place) as store:
+        assert [str(key) for key in store.routines()] == ["a"]
+
+    assert len(list(place.parent.glob("c.damaged-*"))) == 1
+
+
 def test_several_programs_find_the_damage_at_once(place: Path) -> None:
     """Only one file is moved aside, and no program moves the new one."""
     place.write_bytes(b"no database " * 500)
