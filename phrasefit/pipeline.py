@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 # Raise it when code alters what is heard: old entries are then ignored.  The weights of
 # the models speak for themselves, see `analysis_version`.
-ANALYSIS_VERSION = 10
+ANALYSIS_VERSION = 11
 
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
@@ -169,11 +169,12 @@ def listen(
 
 
 def _track(audio: Audio, *, hand_made: bool, anyway: bool, report: Progress) -> Analysis:
-    from phrasefit.form import add_form, weigh_half_bar
+    from phrasefit.audio.features import opens_s
+    from phrasefit.form import add_form, weigh_ones
 
     bar_map, evidence = _beats(audio, hand_made=hand_made, anyway=anyway, report=report)
     report(0.8, "finding phrases")
-    bar_map = add_form(weigh_half_bar(bar_map, evidence), evidence)
+    bar_map = add_form(weigh_ones(bar_map, evidence, opens_s(audio)), evidence)
     return Analysis(info=audio.info, found=bar_map, evidence=evidence, bar_map=bar_map)
 
 

@@ -40,6 +40,8 @@ SILENCE_DB = -100.0
 # songs are brought to, so that hiss before it is not taken for music.
 BEGINS_DB = -52.5
 BEGINS_SAMPLES = 220
+# Of silence before the music: less is what an encoder may put before a piece cut from a song.
+SILENT_LEAD_S = 0.03
 LEAD_SAMPLES = SAMPLE_RATE_HZ // 4  # looked at before it: a first beat is seen to rise
 
 
@@ -60,6 +62,13 @@ def music_begins(samples: np.ndarray) -> int | None:
         if loud.any():
             return start + int(loud.argmax())
     return None
+
+
+def opens_s(audio: Audio) -> float | None:
+    """Tell when the music begins [s]; None if the file begins in the middle of it."""
+    begins = music_begins(audio.samples)
+    begins_s = 0.0 if begins is None else begins / audio.sample_rate_hz
+    return begins_s if begins_s > SILENT_LEAD_S else None
 
 
 def first_sample(samples: np.ndarray) -> int:

@@ -1,6 +1,6 @@
 """Sections and phrases: where the music starts anew, and how bars group.
 
-`evidence` is what form is found from, `half_bar` lets form decide between one and three,
+`evidence` is what form is found from, `ones` lets form and opening decide which beat is the one,
 `sections` finds boundaries and letters, `phrases` groups bars inside sections.  Nothing
 here needs the audio: kept evidence is enough.
 """
@@ -14,13 +14,13 @@ import numpy as np
 from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
-from phrasefit.form.half_bar import weigh_half_bar
+from phrasefit.form.ones import weigh_ones
 from phrasefit.form.outlook import outlook_of
 from phrasefit.form.phrases import UNHEARD_STRENGTH, group_phrases
 from phrasefit.form.sections import find_sections, phrase_confidence, segment_scores
 from phrasefit.model import BarMap, form_starts
 
-__all__ = ["add_form", "weigh_half_bar"]
+__all__ = ["add_form", "weigh_ones"]
 
 
 def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:

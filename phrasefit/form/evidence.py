@@ -17,6 +17,7 @@ from phrasefit.errors import CacheError, ParameterError
 from phrasefit.model import Features
 
 N_TIMBRE = 20  # cosine coefficients of the log-mel spectrum: coarse shape, no single notes
+N_MEL = 96  # bands of that spectrum
 N_FLUX = 4  # low attack in the first and second half of a beat, then high attack likewise
 N_LOW_BANDS, N_HIGH_BANDS = 2, 2  # onset bands up to 220 Hz, and above 1.76 kHz
 EARLY_S = 0.03  # a beat's attack may begin a frame before the beat
@@ -127,6 +128,13 @@ def beat_evidence(features: Features, beat_times_s: np.ndarray) -> BeatEvidence:
         loudness_db=_means(features.loudness_db[:, None], whole)[:, 0],
         flux=np.concatenate(attacks, axis=1),
     )
+
+
+def spectrum_of(evidence: BeatEvidence) -> np.ndarray:
+    """Turn the timbre of each beat back into a coarse log-mel spectrum [shape=(n, N_MEL)]."""
+    from scipy.fft import idct
+
+    return idct(evidence.timbre, n=N_MEL, norm="ortho", axis=1)
 
 
 def _spans(n_frames: int, edges: np.ndarray) -> np.ndarray:

@@ -27,9 +27,9 @@ import numpy as np
 from referee import calibration_error, f_measure, unbiased_calibration_error
 
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features, first_sample
+from phrasefit.audio.features import extract_features, first_sample, opens_s
 from phrasefit.errors import NoPulseError
-from phrasefit.form import weigh_half_bar
+from phrasefit.form import weigh_ones
 from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.meter.learned import LearnedModel
@@ -64,7 +64,8 @@ def judge(sound: Path, marks: Path, model: LearnedModel) -> dict:
     try:
         features = extract_features(audio, first_sample(audio.samples))
         found = track(audio, features, model=model)
-        found = weigh_half_bar(found, beat_evidence(features, found.beat_times_s))
+        evidence = beat_evidence(features, found.beat_times_s)
+        found = weigh_ones(found, evidence, opens_s(audio))
     except NoPulseError:
         unmarked = {} if has_ones else {"downbeat_f": np.nan}
         return dict.fromkeys(COLUMNS, 0.0) | {"refused": True} | unmarked

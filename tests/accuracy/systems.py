@@ -17,9 +17,9 @@ import numpy as np
 from referee import Reading, f_measure
 
 from phrasefit.audio.decode import decode
-from phrasefit.audio.features import extract_features, first_sample
+from phrasefit.audio.features import extract_features, first_sample, opens_s
 from phrasefit.errors import PhrasefitError
-from phrasefit.form import add_form, weigh_half_bar
+from phrasefit.form import add_form, weigh_ones
 from phrasefit.form.evidence import beat_evidence
 from phrasefit.meter import track
 from phrasefit.model import BarMap, Phrase, Section
@@ -143,7 +143,7 @@ def hear(song: Song, model: object | None) -> tuple[BarMap | None, str]:
     try:
         found = track(song.audio, song.features, model=model)
         evidence = beat_evidence(song.features, found.beat_times_s)
-        return add_form(weigh_half_bar(found, evidence), evidence), ""
+        return add_form(weigh_ones(found, evidence, opens_s(song.audio)), evidence), ""
     except PhrasefitError as exc:
         return None, str(exc)
 

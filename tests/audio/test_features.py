@@ -17,6 +17,7 @@ from phrasefit.audio.features import (
     mel_centers_hz,
     music_begins,
     onset_envelope,
+    opens_s,
     padded_slice,
 )
 from phrasefit.model import Audio, SongInfo
@@ -154,3 +155,16 @@ def test_onsets_do_not_depend_on_chunks() -> None:
     mel = np.random.default_rng(1).random((CHUNK_FRAMES + 3, N_MELS), dtype=np.float32)
 
     assert np.allclose(onset_envelope(mel)[-4:], onset_envelope(mel[-5:])[-4:])
+
+
+@pytest.mark.parametrize(("lead_s", "opens"), [(0.0, False), (0.025, False), (0.06, True)])
+def test_a_file_opens_with_its_song_after_silence(
+    rng: np.random.Generator, lead_s: float, opens: bool
+) -> None:
+    """At once, or after what an encoder puts before, a file may begin anywhere in a song."""
+    lead = np.zeros(round(lead_s * SAMPLE_RATE_HZ))
+    noise = 0.1 * rng.standard_normal(SAMPLE_RATE_HZ)
+    found = opens_s(audio_of(np.concatenate([lead, noise])))
+
+    assert (found is not None) == opens
+    assert found is None or found == pytest.approx(lead_s, abs=0.002)
