@@ -1,19 +1,21 @@
 """What speaks for a boundary at each bar line: change, repetition, accents.
 
 All is measured between whole bars, so memory is bars × bars.  Each cue is compared
-with the rest of the same song (mean 0, deviation 1 over its inner bar lines).
+with the rest of the same song (mean 0, deviation 1 over its inner bar lines).  Bars of two
+are heard in pairs, as bars of four: those that begin on every other bar line are one song,
+those between them another (`by_turns`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from phrasefit.form.evidence import BeatEvidence
+from phrasefit.form.evidence import N_MEL, BeatEvidence, spectrum_of
 from phrasefit.form.segmentation import diagonal_sums
 
-N_MEL = 96  # resolution at which timbre coefficients are turned back into a spectrum
 BRIGHT_SHARE = 0.25  # cymbals live in the upper quarter of the mel bands (above 4.5 kHz)
 FLUX_GAIN = 20.0
 CUE_RANGE = (-3.0, 6.0)  # deviations beyond which a cue says no more
@@ -32,7 +34,7 @@ CUES = (
     *(f"like_{n}_before" for n in LAG_BARS),
 )  # fmt: skip
 Span = tuple[np.ndarray, np.ndarray]  # first bars, and those after the last
-PLACES = ("odd_bar", "odd_bar_before", "near_start", "near_end", "in_threes", "in_twos")
+PLACES = ("odd_bar", "odd_bar_before", "near_start", "near_end", "in_threes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,13 +110,28 @@ def bar_evidence(evidence: BeatEvidence, positions: np.ndarray, meter: int) -> B
         starts=starts,
         meter=meter,
         likeness=likeness,
-        cues=np.concatenate([_by_song(np.stack(cues, axis=1)), _places(starts, meter)], axis=1),
+        cues=np.concatenate(
+            [
+                by_turns(_by_song, np.stack(cues, axis=1), hop),
+                _places(starts[:-1], ends[:, 0], meter),
+            ],
+            axis=1,
+        ),
     )
 
 
 def bars_together(meter: int) -> int:
     """Tell how many bars make one of the size that sections are measured in."""
     return 2 if meter == 2 else 1
+
+
+def by_turns(judge: Callable[[np.ndarray], np.ndarray], rows: np.ndarray, hop: int) -> np.ndarray:
+    """Judge every `hop`-th row, from each of the first ones, as a song of its own."""
+    judged = [judge(rows[turn::hop]) for turn in range(min(hop, len(rows)))]
+    together = np.empty((len(rows), *judged[0].shape[1:]))
+    for turn, part in enumerate(judged):
+        together[turn::hop] = part
+    return together
 
 
 # ------------------------------------------------------------------- comparing bars
@@ -244,18 +261,18 @@ def _like_before(likeness: np.ndarray, lag: int) -> np.ndarray:
     return like
 
 
-def _places(starts: np.ndarray, meter: int) -> np.ndarray:
+def _places(starts: np.ndarray, ends: np.ndarray, meter: int) -> np.ndarray:
     """Say of each bar line what is known without listening: see `PLACES`."""
-    odd = (np.diff(starts) != meter).astype(float)
-    bar = np.arange(len(odd))
+    hop = bars_together(meter)
+    odd = (ends - starts != meter * hop).astype(float)
+    bar = np.arange(len(odd)) // hop
     return np.stack(
         [
             odd,
-            np.append(0.0, odd[:-1]),
+            np.append(np.zeros(hop), odd[:-hop]),
             np.exp(-bar / EDGE_BARS),
             np.exp(-(bar[-1] - bar) / EDGE_BARS),
             np.full(len(odd), float(meter == 3)),
-            np.full(len(odd), float(meter == 2)),
         ],
         axis=1,
     )
@@ -272,10 +289,7 @@ def _fills(rhythm: np.ndarray, hop: int) -> np.ndarray:
 
 def _cymbals(evidence: BeatEvidence, beats_of_bar: np.ndarray, hop: int) -> np.ndarray:
     """Measure how much brighter each one is than two beats later and than the next one."""
-    from scipy.fft import idct
-
-    spectrum = idct(evidence.timbre, n=N_MEL, norm="ortho", axis=1)
-    bright = spectrum[:, -int(BRIGHT_SHARE * N_MEL) :].mean(axis=1)[beats_of_bar]
+    bright = spectrum_of(evidence)[:, -int(BRIGHT_SHARE * N_MEL) :].mean(axis=1)[beats_of_bar]
     later = bright[:, min(2, bright.shape[1] - 1)]
     following = np.concatenate([bright[:, 0], bright[-1:, 0].repeat(hop)])[hop:]
     return bright[:, 0] - (later + following) / 2

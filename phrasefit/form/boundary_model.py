@@ -13,6 +13,8 @@ from importlib import resources
 
 import numpy as np
 
+from phrasefit.form.boundary_cues import BarEvidence, bars_together, by_turns
+
 DILATIONS = (1, 2, 4, 8)  # bars; together a line is judged by what is up to 16 bars away
 KERNEL = 3
 WEIGHTS_FILE = "lines.npz"
@@ -33,6 +35,14 @@ def line_weights() -> dict[str, np.ndarray]:
     path = resources.files("phrasefit.form") / "weights" / WEIGHTS_FILE
     with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
         return {name: stored[name].astype(np.float64) for name in stored.files}
+
+
+def odds_of(bars: BarEvidence) -> tuple[np.ndarray, np.ndarray]:
+    """Judge every bar line of a song with the shipped weights, as `line_odds` does."""
+    odds = by_turns(
+        lambda cues: np.stack(line_odds(cues), axis=1), bars.cues, bars_together(bars.meter)
+    )
+    return odds[:, 0], odds[:, 1]
 
 
 def line_odds(

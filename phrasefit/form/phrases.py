@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.form.boundary_cues import BarEvidence
-from phrasefit.form.boundary_model import line_odds
+from phrasefit.form.boundary_model import odds_of
 from phrasefit.form.section_lengths import USUAL_BARS, log_share
 from phrasefit.form.segmentation import best_segments
 from phrasefit.meters import phrase_beats_of
@@ -107,7 +107,7 @@ def phrases_between(
 
 def heard_odds(bars: BarEvidence) -> np.ndarray:
     """Give the log probability that a phrase is heard to begin at each bar [shape=(n,)]."""
-    return np.maximum(-np.logaddexp(0.0, -line_odds(bars.cues)[1]), UNHEARD)
+    return np.maximum(-np.logaddexp(0.0, -odds_of(bars)[1]), UNHEARD)
 
 
 def _blocks(

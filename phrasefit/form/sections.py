@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit.form.boundary_cues import BarEvidence, bars_together
-from phrasefit.form.boundary_model import line_odds, line_weights
+from phrasefit.form.boundary_model import line_weights, odds_of
 from phrasefit.form.section_lengths import log_share
 from phrasefit.form.segmentation import (
     best_segments,
@@ -103,7 +103,7 @@ def segment_scores(bars: BarEvidence) -> np.ndarray:
     weights = line_weights()
     scores = weights["length"] * length_scores(bars.starts, bars.meter)
     scores += weights["repeat"] * heard_again(bars.likeness, bars_together(bars.meter))
-    scores[1:n] += line_odds(bars.cues)[0][1:, None]
+    scores[1:n] += odds_of(bars)[0][1:, None]
     return scores
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from phrasefit.form.boundary_cues import bar_starts, bars_together
+from phrasefit.form.boundary_cues import bar_starts
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.training.form_songs import FEWEST_BARS, FormSong
 
@@ -19,9 +19,8 @@ NOISES = (0.0, 0.1, 0.3)  # deviations of the song's own features
 def edited(song: FormSong, rng: np.random.Generator) -> FormSong | None:
     """Cut up a song at its bar lines and put it together anew; None if too little is left."""
     sections = _reordered(_bars_of_sections(song), rng)
-    step = bars_together(song.meter)
     share = float(rng.choice(ODD_SHARES))
-    sections = [_odd(bars, rng, share, step) for bars in sections]
+    sections = [_odd(bars, rng, share) for bars in sections]
     sections = [bars for bars in sections if bars.size]
     if rng.random() < 0.3:
         sections[0] = sections[0][rng.integers(len(sections[0])) :]
@@ -74,10 +73,10 @@ def _reordered(sections: list[np.ndarray], rng: np.random.Generator) -> list[np.
     return sections
 
 
-def _odd(bars: np.ndarray, rng: np.random.Generator, share: float, step: int) -> np.ndarray:
+def _odd(bars: np.ndarray, rng: np.random.Generator, share: float) -> np.ndarray:
     """Now and then double or drop a bar or two, or play only half a section."""
-    chance, n = rng.random(), step * int(rng.choice([1, 1, 1, 2]))
-    if chance < share and len(bars) > 3 * step:
+    chance, n = rng.random(), int(rng.choice([1, 1, 1, 2]))
+    if chance < share and len(bars) > 3:
         kind = rng.choice(["last again", "first again", "last out", "inside out"],
                           p=[0.35, 0.15, 0.3, 0.2])  # fmt: skip
         if kind == "last again":
@@ -86,7 +85,7 @@ def _odd(bars: np.ndarray, rng: np.random.Generator, share: float, step: int) ->
             return np.append(bars, bars[:n])
         at = len(bars) - n if kind == "last out" else int(rng.integers(1, len(bars) - 1))
         return np.delete(bars, np.arange(at, min(at + n, len(bars))))
-    if chance < 1.5 * share and len(bars) >= 8 * step:
+    if chance < 1.5 * share and len(bars) >= 8:
         return bars[: len(bars) // 2]
     return bars
 

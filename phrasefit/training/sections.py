@@ -23,7 +23,7 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from phrasefit.errors import PhrasefitError
-from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence, bars_together
+from phrasefit.form.boundary_cues import CUES, PLACES, bar_evidence
 from phrasefit.form.boundary_model import DILATIONS, KERNEL
 from phrasefit.form.sections import heard_again, length_scores
 from phrasefit.form.segmentation import best_segments
@@ -65,14 +65,14 @@ class Example:
 
 
 def example(song: FormSong) -> Example:
-    """Measure the cues of a song."""
+    """Measure the cues of a song in threes or fours."""
     bars = bar_evidence(song.evidence, song.positions, song.meter)
     lengths = np.maximum(length_scores(bars.starts, song.meter), LOWEST_LENGTH_SCORE)
     return Example(
         name=song.name,
         cues=bars.cues.astype(np.float32),
         lengths=lengths.astype(np.float32),
-        repeats=heard_again(bars.likeness, bars_together(song.meter)).astype(np.float32),
+        repeats=heard_again(bars.likeness, 1).astype(np.float32),
         edges=np.append(song.section_bars, len(bars.cues)),
         phrases=None if song.phrase_bars is None else song.phrase_bars.astype(np.float32),
     )
@@ -306,6 +306,8 @@ def main() -> int:
             "made songs": make_form_songs(seeds, n_processes=options.processes),
             "labelled songs": [s for folder in options.labelled for s in read_labelled(folder)],
         }
+        # A song in twos is heard as two songs in fours: nothing is learned from it.
+        kinds = {kind: [s for s in songs if s.meter != 2] for kind, songs in kinds.items()}
         save_weights(learn_from(kinds, options), options.out, force=True)
     except PhrasefitError as exc:
         print(f"phrasefit.training.sections: {exc}", file=sys.stderr)

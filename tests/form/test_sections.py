@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import cycle
 
 import mir_eval
 import numpy as np
@@ -103,6 +104,23 @@ def test_bars_of_two_have_sections_of_sixteen(rng: np.random.Generator) -> None:
 
     assert set(song.section_starts) <= set(found)
     assert len(found) <= len(plan) + 1
+
+
+def test_a_song_has_one_form_in_twos_and_in_fours() -> None:
+    """Noisy songs counted in twos are divided as they are when counted in fours."""
+    same = 0
+    for seed, letters in zip(range(24), cycle(("ABABCB", "AABAAB", "ABACABA")), strict=False):
+        plan = [(letter, [4] * 8) for letter in letters]
+        song = made_song(plan, np.random.default_rng(seed), noise=2.0)
+        fours = song.bar_map
+        twos = dataclasses.replace(fours, positions=(fours.positions - 1) % 2 + 1, meter=2)
+        starts = [
+            [section.start_beat for section in add_form(bar_map, song.evidence).sections]
+            for bar_map in (fours, twos)
+        ]
+        same += starts[0] == starts[1]
+
+    assert same >= 20
 
 
 def test_bars_of_two_come_in_pairs() -> None:
