@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -35,6 +36,7 @@ BY_FFMPEG: dict[str, Recipe] = {
     "m4a": ("aac", "mp4", {"movflags": "faststart"}, {}),
     "late.m4a": ("aac", "mp4", {}, {}),  # its index is at the end
     "webm": ("libopus", "webm", {}, {}),
+    "flac.ogg": ("flac", "ogg", {}, {}),  # its packets go on from page to page
 }
 ALL_ENDINGS = (*BY_SOUNDFILE, *BY_FFMPEG)
 OPUS_RATE_HZ = 48_000
@@ -94,6 +96,12 @@ def without_end_mark(ogg: bytes) -> bytes:
     page[22:26] = bytes(4)
     page[22:26] = ogg_checksum(page).to_bytes(4, "little")
     return ogg[:at] + bytes(page)
+
+
+def ogg_pages(ogg: bytes) -> list[bytes]:
+    """Take an Ogg file apart; its sound must not hold the mark of a page."""
+    starts = [at for at in range(len(ogg)) if ogg.startswith(b"OggS", at)]
+    return [ogg[a:b] for a, b in pairwise([*starts, len(ogg)])]
 
 
 def ogg_checksum(page: bytes) -> int:

@@ -2,7 +2,8 @@
 
 `decode.decode` reads a file (`streams` its sound, `containers` what its headers promise),
 `features.extract_features` computes once what the other rooms look at.  The constants
-below are the only place where the rate of samples and frames is decided.
+below are the only place where the rate of samples and frames is decided, and how little
+is no song.
 """
 
 from __future__ import annotations
@@ -12,3 +13,5 @@ HOP_LENGTH = 441  # samples between frames: exactly 50 frames a second
 HOP_S = HOP_LENGTH / SAMPLE_RATE_HZ
 N_FFT = 1024  # 46 ms: short enough that two hits of a fast drum fill stay apart
 N_MELS = 96
+
+MIN_SONG_S = 4.0  # in less there is nothing to hear a beat from

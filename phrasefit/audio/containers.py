@@ -19,6 +19,8 @@ LARGEST_PAGE_BYTES = 65_307  # the largest Ogg page there can be (RFC 3533, 6)
 # those in damaged ones: millions of them took it minutes.
 MOST_OGG_PAGES = 250_000
 OGG_MARK = b"OggS"
+PAGE_START = OGG_MARK + b"\0"  # the mark, and the only version there is
+PAGE_HEAD_BYTES = 27  # before the lengths of its segments, whose number comes last
 BOS, EOS = 2, 4  # flags of an Ogg page: a stream begins, a stream ends (RFC 3533, 6)
 PAGE_FIELDS = struct.Struct("<BQI")  # flags, granule, serial
 NO_GRANULE = 0xFFFF_FFFF_FFFF_FFFF  # no packet ends on this page
@@ -131,25 +133,70 @@ def mp3_frames(file: BinaryIO) -> int:
 class OggLink:
     """One of the streams that a chained Ogg file joins: its bytes, and how it ends.
 
-    `has_end_mark`: a page with the end-of-stream flag is there; `is_cut`: it stops within a
-    page or a packet; `end_granule`: where its last page says that it ends, 0 if not known.
+    `has_end_mark`: its last page has the end-of-stream flag; `is_cut`: it stops within a page
+    or a packet; `has_sound`: a whole page says that sound ends on it; `end_granule`: where the
+    last such page says that it ends, 0 if not known.
     """
 
     start: int
     stop: int
-    has_end_mark: bool
-    is_cut: bool
+    has_end_mark: bool = True
+    is_cut: bool = False
+    has_sound: bool = True
     end_granule: int = 0
+
+    @property
+    def is_ended(self) -> bool:
+        """Tell whether it surely ends where its encoder ended it."""
+        return self.has_end_mark and not self.is_cut
 
 
 class _Page(NamedTuple):
     start: int
     stop: int
-    flags: int
-    granule: int
-    serial: int
-    last_segment: int
-    has_vorbis_head: bool
+    is_whole: bool = False
+    flags: int = 0
+    granule: int = NO_GRANULE
+    serial: int = 0
+    last_segment: int = 0
+    has_vorbis_head: bool = False
+
+
+@dataclass(slots=True)
+class _PagesOfLink:
+    """What is kept of a link's pages while they pass: the first, the last, the last with a place.
+
+    `serials` are those of the streams that began; more than one lie side by side.
+    """
+
+    first: _Page
+    last: _Page
+    placed: _Page
+    serials: set[int]
+
+    def add(self, page: _Page) -> None:
+        if page.flags & BOS:
+            self.serials.add(page.serial)
+        elif page.has_vorbis_head and self.placed.granule == 0:
+            self.first = page  # some programs write the headers twice, and FFmpeg stumbles
+        self.last = page
+        if page.granule != NO_GRANULE and page.serial in self.serials:
+            self.placed = page
+
+    def link(self) -> OggLink:
+        last, granule = self.last, self.placed.granule
+        has_end_mark = bool(last.flags & EOS)
+        goes_on = last.last_segment == UNFINISHED_SEGMENT and not has_end_mark
+        has_sound = granule not in (0, NO_GRANULE)
+        is_alone = len(self.serials) == 1  # places of video are no samples
+        return OggLink(
+            start=self.first.start,
+            stop=last.stop,
+            has_end_mark=has_end_mark,
+            is_cut=not last.is_whole or goes_on,
+            has_sound=has_sound,
+            end_granule=granule if has_sound and is_alone else 0,
+        )
 
 
 def ogg_links(file: BinaryIO) -> list[OggLink]:
@@ -163,38 +210,17 @@ def ogg_links(file: BinaryIO) -> list[OggLink]:
     size_bytes = file.seek(0, 2)
     if _count_marks(file) > MOST_OGG_PAGES:
         raise ValueError(f"has more than {MOST_OGG_PAGES} Ogg pages")
-    links: list[list[_Page]] = []  # of each its first page, its last, and its last with a place
-    side_by_side: set[int] = set()  # links of several streams: places of video are no samples
+    links: list[_PagesOfLink] = []
     before: _Page | None = None
     for page in _ogg_pages(file, size_bytes):
         begins = page.flags & BOS and not (before and before.flags & BOS)
         if begins or not links:  # streams side by side begin together
-            links.append([page, page, page])
-        elif page.flags & BOS:
-            side_by_side.add(len(links) - 1)
-        elif page.has_vorbis_head and links[-1][2].granule == 0:
-            links[-1][0] = page  # some programs write the headers twice, and FFmpeg stumbles
-        links[-1][1] = before = page
-        if page.granule != NO_GRANULE:
-            links[-1][2] = page
-    return [
-        _link(first, last, placed, size_bytes, has_places=index not in side_by_side)
-        for index, (first, last, placed) in enumerate(links)
-    ]
-
-
-def _link(
-    first: _Page, last: _Page, placed: _Page, size_bytes: int, *, has_places: bool
-) -> OggLink:
-    has_end_mark = bool(last.flags & EOS)
-    return OggLink(
-        start=first.start,
-        stop=min(last.stop, size_bytes),
-        has_end_mark=has_end_mark,
-        is_cut=last.stop > size_bytes
-        or (last.last_segment == UNFINISHED_SEGMENT and not has_end_mark),
-        end_granule=placed.granule if has_places and placed.serial == first.serial else 0,
-    )
+            links.append(_PagesOfLink(first=page, last=page, placed=page, serials={page.serial}))
+        links[-1].add(page)
+        before = page
+    if not links:
+        raise ValueError("has no Ogg page")
+    return [pages.link() for pages in links]
 
 
 def _count_marks(file: BinaryIO) -> int:
@@ -212,26 +238,54 @@ def _ogg_pages(file: BinaryIO, size_bytes: int) -> Iterator[_Page]:
     at = 0
     while at < size_bytes:
         file.seek(at)
-        head = file.read(27)
-        if not head.startswith(b"OggS\0"):
-            found = file.read(2 * LARGEST_PAGE_BYTES).find(b"OggS\0")
+        head = file.read(PAGE_HEAD_BYTES)
+        if not head.startswith(PAGE_START):
+            found = (head + file.read(2 * LARGEST_PAGE_BYTES)).find(PAGE_START)
             if found < 0 and size_bytes - at > LARGEST_PAGE_BYTES:
                 raise ValueError(f"has no Ogg page after byte {at}")
             if found < 0:
                 return
-            at += len(head) + found
+            at += found
             continue
-        n_segments = head[26] if len(head) == 27 else 0
-        lacing = file.read(n_segments)
-        is_whole = len(head) == 27 and len(lacing) == n_segments
-        stop = at + 27 + n_segments + sum(lacing) if is_whole else size_bytes + 1
-        if is_whole:
-            flags, granule, serial = PAGE_FIELDS.unpack_from(head, 5)
-        else:
-            flags, granule, serial = 0, NO_GRANULE, 0
-        last_segment = lacing[-1] if lacing else 0
-        has_head = lacing.startswith(bytes([VORBIS_HEAD_BYTES])) and (
-            file.read(len(VORBIS_HEAD)) == VORBIS_HEAD
-        )
-        yield _Page(at, stop, flags, granule, serial, last_segment, has_head)
-        at = stop
+        page = _page_at(file, at, head, size_bytes)
+        yield page
+        at = page.stop
+
+
+def _page_at(file: BinaryIO, at: int, head: bytes, size_bytes: int) -> _Page:
+    """Read the page that begins with `head`; one that is cut short ends where that is seen."""
+    n_segments = head[-1] if len(head) == PAGE_HEAD_BYTES else 0
+    lacing = file.read(n_segments)
+    if len(head) < PAGE_HEAD_BYTES or len(lacing) < n_segments:
+        return _Page(at, size_bytes)
+    flags, granule, serial = PAGE_FIELDS.unpack_from(head, 5)
+    body_at = at + PAGE_HEAD_BYTES + n_segments
+    stop = body_at + sum(lacing)
+    has_vorbis_head = lacing.startswith(bytes([VORBIS_HEAD_BYTES])) and (
+        file.read(len(VORBIS_HEAD)) == VORBIS_HEAD
+    )
+    cut_at = _cut_short_at(file, at + len(PAGE_START), stop, size_bytes)
+    if cut_at is not None:
+        return _Page(at, cut_at, flags=flags, serial=serial)
+    return _Page(
+        at,
+        stop,
+        is_whole=True,
+        flags=flags,
+        granule=granule,
+        serial=serial,
+        last_segment=lacing[-1] if lacing else 0,
+        has_vorbis_head=has_vorbis_head,
+    )
+
+
+def _cut_short_at(file: BinaryIO, start: int, stop: int, size_bytes: int) -> int | None:
+    """Tell where a page ends that is not whole: at the mark of the next, or with the file."""
+    file.seek(stop)
+    if stop == size_bytes or file.read(len(PAGE_START)) == PAGE_START:
+        return None
+    file.seek(start)
+    found = file.read(stop - start + len(PAGE_START) - 1).find(PAGE_START)
+    if found >= 0:
+        return start + found
+    return size_bytes if stop > size_bytes else None

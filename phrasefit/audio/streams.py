@@ -19,6 +19,7 @@ from typing import Any, BinaryIO, NamedTuple
 
 import numpy as np
 
+from phrasefit.audio import MIN_SONG_S
 from phrasefit.audio.containers import (
     OggLink,
     mp3_frames,
@@ -113,32 +114,37 @@ class SongReader:
         with self.path.open("rb") as file:
             size_bytes = file.seek(0, io.SEEK_END)
             there = min(1.0, size_bytes / (promised_bytes(file) or size_bytes))
-            for link in self._links(file, size_bytes):
-                with self._opened(_Window(file, link), there) as container:
-                    yield from _joined(self._sound_of(container, file, link))
-                if link.is_cut:
-                    raise AudioError(
-                        f"is cut off after {clock_time(self.heard_s)}, its last page is missing;"
-                        f" {COPY_IT}",
-                        where=self.path,
-                    )
+            links = self._links(file, size_bytes)
+            may_break_s: list[float] = []
+            for link in links:
+                if link.has_sound or link.is_ended or len(links) == 1:
+                    with self._opened(_Window(file, link), there) as container:
+                        yield from _joined(self._sound_of(container, file, link))
+                if not link.is_ended and link is not links[-1]:
+                    may_break_s.append(self.heard_s)
         self.declared_s = max(self.declared_s, self.heard_s / there)
+        self._refuse_cut(links[-1])
+        self.notes += _notes_on_ends(links[-1], may_break_s, self.heard_s)
+
+    def _refuse_cut(self, last: OggLink) -> None:
+        """Refuse what lacks a part whose length is known, or nearly all of it."""
         if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
             raise AudioError(
                 f"is cut off, only {clock_time(self.heard_s)} of {clock_time(self.declared_s)}"
                 f" can be read; {COPY_IT}",
                 where=self.path,
             )
-        if not link.has_end_mark:
-            self.notes.append(
-                f"the file lacks the mark that ends an Ogg file; if the end is missing, {COPY_IT}"
+        if last.is_cut and self.heard_s < MIN_SONG_S:
+            raise AudioError(
+                f"is cut off, only its first {clock_time(self.heard_s)} can be read; {COPY_IT}",
+                where=self.path,
             )
 
     def _links(self, file: BinaryIO, size_bytes: int) -> list[OggLink]:
         """Find what is joined: FFmpeg reads chained Ogg only while nothing changes."""
         file.seek(0)
         if file.read(4) != b"OggS":
-            return [OggLink(start=0, stop=size_bytes, has_end_mark=True, is_cut=False)]
+            return [OggLink(start=0, stop=size_bytes)]
         try:
             links = ogg_links(file)
         except ValueError as exc:
@@ -206,8 +212,7 @@ class SongReader:
             self._refuse_damage(watch)
         if kind == "aac":
             watch.jumped_over(link.stop)
-        if not link.is_cut:  # else more is missing than can be told
-            watch.ended(link.end_granule * stream.time_base)
+        watch.ended(link.end_granule * stream.time_base)
         self._refuse_damage(watch)
         self.notes += watch.remarks(self.heard_s)
 
@@ -279,6 +284,23 @@ class SongReader:
 
 
 # ------------------------------------------------------------------------- helpers
+
+
+def _notes_on_ends(last: OggLink, may_break_s: list[float], heard_s: float) -> Iterator[str]:
+    """Say where an Ogg file is cut off, or may be: at its end, and where recordings are joined."""
+    if may_break_s:
+        others = f", so may {len(may_break_s) - 1} more" if len(may_break_s) > 1 else ""
+        yield (
+            "several recordings are joined in this file, and the one that ends at"
+            f" {clock_time(may_break_s[0])} may be cut off{others}; if music is missing, {COPY_IT}"
+        )
+    if last.is_cut:
+        yield f"the file is cut off, only its first {clock_time(heard_s)} can be heard; {COPY_IT}"
+    elif not last.has_end_mark:
+        yield (
+            "the file lacks the mark that ends an Ogg file; if the song goes on after"
+            f" {clock_time(heard_s)}, {COPY_IT}"
+        )
 
 
 def _declared_s(container: Any, stream: Any, file: BinaryIO) -> float:

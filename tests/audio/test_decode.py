@@ -238,9 +238,9 @@ def test_bad_files_are_named_with_what_to_do(tmp_path: Path, kind: str) -> None:
     assert ";" in message and "\n" not in message and not message.endswith(".")
 
 
-@pytest.mark.parametrize("suffix", ["flac", "ogg", "mp3"])
+@pytest.mark.parametrize("suffix", ["flac", "mp3"])
 def test_cut_off_files_of_other_formats(tmp_path: Path, suffix: str) -> None:
-    """A third of a file is no song, where its header or its last page tells."""
+    """A third of a file is no song, where its header tells."""
     path = tmp_path / f"song.{suffix}"
     soundfile.write(path, make_song("4*8").samples, SAMPLE_RATE_HZ)
     whole = path.read_bytes()

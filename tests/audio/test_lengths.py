@@ -6,7 +6,7 @@ import io
 import subprocess
 import sys
 import tracemalloc
-from itertools import pairwise
+from itertools import product
 from pathlib import Path
 
 import av
@@ -16,10 +16,12 @@ import pytest
 from phrasefit.audio import SAMPLE_RATE_HZ, streams
 from phrasefit.audio.containers import ogg_links
 from phrasefit.audio.decode import decode
+from phrasefit.clock import clock_time
 from phrasefit.errors import AudioError
 from sound_files import (
     ALL_ENDINGS,
     ogg_checksum,
+    ogg_pages,
     rate_for,
     without_end_mark,
     without_total,
@@ -28,6 +30,8 @@ from sound_files import (
 from synth import make_song
 
 RATE_HZ = 44_100
+OGG_ENDINGS = ("ogg", "opus", "flac.ogg")
+CUTS_IN_A_PAGE = (0, 3, 20, 40, -1)  # at its edge, in its mark, in its head, in its body
 
 
 def song(length_s: float, rate_hz: int = RATE_HZ, n_channels: int = 1) -> np.ndarray:
@@ -55,9 +59,9 @@ def test_every_kind_is_heard_whole(tmp_path: Path, ending: str) -> None:
     assert decode(path).info.duration_s == pytest.approx(20, abs=0.06)
 
 
-@pytest.mark.parametrize("ending", sorted(set(ALL_ENDINGS) - {"bare.mp3", "aac"}))
+@pytest.mark.parametrize("ending", sorted(set(ALL_ENDINGS) - {"bare.mp3", "aac", *OGG_ENDINGS}))
 def test_cut_in_half_says_so_and_how_much_is_there(tmp_path: Path, ending: str) -> None:
-    """Of files that state a length or mark their end."""
+    """Of files that state a length."""
     whole = encoded(tmp_path, ending, 20)
     path = tmp_path / f"half.{ending}"
     path.write_bytes(whole[: len(whole) // 2])
@@ -116,6 +120,131 @@ def test_a_missing_end_mark_alone_is_no_cut(tmp_path: Path) -> None:
 
     assert info.duration_s == pytest.approx(20, abs=0.05)  # the mark trims the last packet
     assert any("lacks the mark that ends an Ogg file" in note for note in info.notes)
+
+
+# --------------------------------------------------------------------- cut Ogg files
+
+
+def ends_s(pages: list[bytes], rate_hz: int) -> float:
+    """Where the last of these pages says that its sound ends."""
+    places = (int.from_bytes(page[6:14], "little", signed=True) for page in pages)
+    return max(places, default=0) / rate_hz
+
+
+@pytest.mark.parametrize("ending", OGG_ENDINGS)
+def test_a_cut_ogg_file_is_heard_as_far_as_it_goes(tmp_path: Path, ending: str) -> None:
+    """Cut between pages, in the head of one, in its body: its whole pages are heard, and told."""
+    pages = ogg_pages(encoded(tmp_path, ending, 20))
+    whole = decode(tmp_path / f"made.{ending}").samples
+    path = tmp_path / f"cut.{ending}"
+    for n_pages, n_bytes in product((13, 14, 15), CUTS_IN_A_PAGE):
+        path.write_bytes(b"".join(pages[:n_pages]) + pages[n_pages][:n_bytes])
+
+        audio = decode(path)
+
+        heard_s = audio.info.duration_s
+        assert heard_s == pytest.approx(ends_s(pages[:n_pages], rate_for(ending)), abs=0.05)
+        (note,) = audio.info.notes
+        assert "cut off" in note or "lacks the mark" in note
+        assert clock_time(heard_s) in note
+        n = len(audio.samples) - 2000  # its end may fade
+        assert np.corrcoef(whole[:n], audio.samples[:n])[0, 1] > 0.999
+
+
+@pytest.mark.parametrize("ending", OGG_ENDINGS)
+def test_only_an_edge_between_packets_may_be_the_end(tmp_path: Path, ending: str) -> None:
+    """A page that is not whole is a sure cut, and so is a packet that goes on after its page."""
+    pages = ogg_pages(encoded(tmp_path, ending, 20))
+    path = tmp_path / f"cut.{ending}"
+    is_unfinished = pages[12][27 + pages[12][26] - 1] == 255
+    assert is_unfinished == (ending == "flac.ogg")
+
+    path.write_bytes(b"".join(pages[:13]))
+    (at_edge,) = decode(path).info.notes
+    path.write_bytes(b"".join(pages[:13]) + pages[13][:50])
+    (in_page,) = decode(path).info.notes
+
+    assert ("cut off" in at_edge) == is_unfinished
+    assert "cut off" in in_page
+
+
+@pytest.mark.parametrize("ending", OGG_ENDINGS)
+def test_of_a_cut_ogg_file_hardly_anything_is_no_song(tmp_path: Path, ending: str) -> None:
+    """Within its headers, within its first page of sound, after a second or two."""
+    pages = ogg_pages(encoded(tmp_path, ending, 20))
+    path = tmp_path / f"stump.{ending}"
+    for n_pages, n_bytes in ((0, 20), (0, 40), (1, 0), (1, 40), (2, 200), (3, 100)):
+        path.write_bytes(b"".join(pages[:n_pages]) + pages[n_pages][:n_bytes])
+        with pytest.raises(AudioError, match=r"cut off, (none of it|only its first 0:0\d\.\d) can"):
+            decode(path)
+
+
+@pytest.mark.parametrize("ending", OGG_ENDINGS)
+def test_a_joined_part_that_is_cut_costs_only_itself(tmp_path: Path, ending: str) -> None:
+    """Also where nothing is there but a piece of its headers."""
+    first = encoded(tmp_path, ending, 12)
+    pages = ogg_pages(encoded(tmp_path, ending, 15))
+    path = tmp_path / f"joined.{ending}"
+    for n_pages, n_bytes in ((0, 20), (0, 40), (1, 0), (1, 40), (2, 0), (2, -1), (8, 0), (8, 40)):
+        path.write_bytes(first + b"".join(pages[:n_pages]) + pages[n_pages][:n_bytes])
+
+        info = decode(path).info
+
+        second_s = ends_s(pages[:n_pages], rate_for(ending))
+        assert info.duration_s == pytest.approx(12 + second_s, abs=0.08)
+        (note,) = info.notes
+        assert "cut off" in note or "lacks the mark" in note
+        assert clock_time(info.duration_s) in note
+
+
+@pytest.mark.parametrize(
+    ("ending", "second"),
+    [("ogg", {}), ("ogg", {"rate_hz": 48_000, "n_channels": 2}), ("opus", {}), ("flac.ogg", {})],
+)
+def test_after_a_cut_part_the_next_is_heard_whole(
+    tmp_path: Path, ending: str, second: dict[str, int]
+) -> None:
+    """Its first page lies where the cut one says that it goes on."""
+    pages = ogg_pages(encoded(tmp_path, ending, 20))
+    first_s = ends_s(pages[:12], rate_for(ending))
+    next_part = encoded(tmp_path, ending, 8, **second)
+    path = tmp_path / f"joined.{ending}"
+    for n_bytes in CUTS_IN_A_PAGE:
+        path.write_bytes(b"".join(pages[:12]) + pages[12][:n_bytes] + next_part)
+
+        info = decode(path).info
+
+        assert info.duration_s == pytest.approx(first_s + 8, abs=0.08)
+        (note,) = info.notes
+        assert f"ends at {clock_time(first_s)} may be cut off" in note
+
+
+def test_of_many_cut_parts_the_first_is_named(tmp_path: Path) -> None:
+    """A recording that was stopped and begun again all day is told in one line."""
+    part = b"".join(ogg_pages(encoded(tmp_path, "opus", 3))[:-1])
+    path = tmp_path / "day.opus"
+    path.write_bytes(part * 5)
+
+    between, at_end = decode(path).info.notes
+
+    assert "the one that ends at 0:02." in between and "so may 3 more" in between
+    assert "lacks the mark" in at_end
+
+
+@pytest.mark.parametrize("n_bytes", [0, 50])
+@pytest.mark.parametrize("damaged", [2, 8, 11])
+def test_a_cut_hides_no_damage_before_it(tmp_path: Path, damaged: int, n_bytes: int) -> None:
+    """A second is missing where the sound begins, inside, or in the last whole page."""
+    pages = ogg_pages(encoded(tmp_path, "opus", 20))
+    pages[damaged] = pages[damaged][:300] + bytes(100) + pages[damaged][400:]
+    path = tmp_path / "damaged.opus"
+    path.write_bytes(b"".join(pages[:12]) + pages[12][:n_bytes])
+
+    with pytest.raises(AudioError, match="damaged near"):
+        decode(path)
+
+
+# ---------------------------------------------------------------------------- places
 
 
 @pytest.mark.parametrize(("ending", "is_told"), [("mp3", False), ("bare.mp3", True), ("aac", True)])
@@ -247,8 +376,7 @@ def page(serial: int, flags: int, body: bytes = b"", granule: int = 0) -> bytes:
 def test_headers_that_come_twice_are_no_damage(tmp_path: Path) -> None:
     """Some programs cut Ogg files so: the headers again, in pages that begin no stream."""
     ogg = encoded(tmp_path, "ogg", 5)
-    starts = [at for at in range(len(ogg)) if ogg.startswith(b"OggS", at)]
-    pages = [bytearray(ogg[a:b]) for a, b in pairwise([*starts, len(ogg)])]
+    pages = [bytearray(one) for one in ogg_pages(ogg)]
     n_headers = next(i for i, p in enumerate(pages) if any(p[6:14]))
     again = [p.copy() for p in pages[:n_headers]]
     again[0][5] = 0
@@ -275,7 +403,7 @@ def test_only_a_stream_by_itself_says_where_it_ends(n_streams: int, end_granule:
 
 
 def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
-    """Twenty megabytes made to be slow to read, or to open."""
+    """Twenty megabytes made to be slow to read, or to open, and next to nothing."""
     real = encoded(tmp_path, "ogg", 5)
     short = encoded(tmp_path, "ogg", 0.2)
     hostile = {
@@ -283,6 +411,7 @@ def test_hostile_ogg_files_are_refused(tmp_path: Path) -> None:
         "marks": (b"OggS" * 5_000_000, "more than 250000 Ogg pages"),
         "marks between pages": ((page(1, 0) + b"OggS" * 1000) * 5000, "more than 250000"),
         "no page": (b"OggS\1" + bytes(20_000_000), "no Ogg page after byte 0"),
+        "only a mark": (b"OggS", "no Ogg page"),
         "zeros": (real + bytes(20_000_000), "no Ogg page after byte"),
         "streams": (b"".join(page(i, 2) for i in range(2000)), "none of it can be read"),
         "links": (short * 300, "joined of 300 recordings"),

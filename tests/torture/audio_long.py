@@ -33,7 +33,9 @@ from phrasefit.errors import AudioError
 from sound_files import rate_for, write_song
 from synth import make_song
 
-ENDINGS = ("wav", "adpcm.wav", "aiff", "flac", "ogg", "opus", "mp3", "vbr.mp3", "m4a", "webm")
+ENDINGS = (
+    "wav", "adpcm.wav", "aiff", "flac", "ogg", "opus", "flac.ogg", "mp3", "vbr.mp3", "m4a", "webm",
+)  # fmt: skip
 HEAD_BYTES = 8192
 ALLOWED_LOSS_S = 0.6  # half a second is what `decode` lets pass, and encoders pad
 HANG_S = 60
