@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from phrasefit.audio import SAMPLE_RATE_HZ
+from phrasefit.audio import SAMPLE_RATE_HZ, SILENT_DB
 from phrasefit.audio.streams import MAX_CHANNELS, SongReader
 from phrasefit.errors import AudioError
 from phrasefit.files import protect
@@ -35,7 +35,6 @@ CANCELLED_POWER_SHARE = 0.1
 LOUDNESS_BLOCK = round(0.4 * SAMPLE_RATE_HZ)
 LOUDNESS_GATE = 0.1
 REFERENCE_DB = -17.5  # the sample songs, and the songs that the weights were fitted on, on average
-SILENT_DB = -65.0  # quieter than this everywhere is hiss: lifting it would make it a sound
 
 Mix = Callable[[np.ndarray], np.ndarray]
 

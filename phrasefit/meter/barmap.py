@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from phrasefit._dp import Chain
-from phrasefit.audio import MIN_SONG_S
+from phrasefit.audio import MIN_SONG_S, SILENT_DB
 from phrasefit.audio.features import music_begins
 from phrasefit.clock import clock_time
 from phrasefit.errors import NoPulseError, Reason
@@ -32,7 +32,6 @@ from phrasefit.meter.tempo_readings import (
 from phrasefit.model import Audio, BarMap, Confidence, Features
 from phrasefit.steps import GAP, are_gaps
 
-SILENT_DB = -65.0  # quieter than this everywhere is silence: hiss of a good converter
 QUIET_DB = 35.0  # below the loudest: what is softer is the end of a fade, or the room
 # Less probable than this a pulse is refused: see `phrasefit.training.pulse`.
 LEAST_PULSE = 0.15
