@@ -17,7 +17,6 @@ from phrasefit.errors import ParameterError
 from phrasefit.model import BarMap
 
 LEVELS = {0.25: 2, 0.5: 1, 1.0: 0, 2.0: 1, 4.0: 2}  # and the halvings or doublings of each
-METERS = (2, 3, 4, 6)
 
 # What it costs, in units of section strength (0-1), to count the first bar of a song as
 # the end of a longer one: as much as a boundary must be clearer to be worth it.

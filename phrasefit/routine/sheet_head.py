@@ -9,11 +9,11 @@ from phrasefit.errors import ParameterError
 from phrasefit.meters import TEMPO_RANGE
 from phrasefit.routine.counts import MAX_COUNTS
 from phrasefit.routine.part_reader import parse_rhythm
+from phrasefit.routine.spec import MAX_INTRO_COUNTS
 from phrasefit.routine.typed_steps import plain
 from phrasefit.routine.written import Draft
 
 MOST_WALLS = 8
-MAX_INTRO_COUNTS = 512  # as `spec`, which reads what is written here
 
 _KEYS = {
     "title": "name", "name": "name", "dance": "name",
