@@ -101,20 +101,7 @@ def count_grid(
     ParameterError
         If the level that a person chose does not divide the bar.
     """
-    if not bar_map.beat_times_s.size:
-        raise NoFitError(
-            "the bar map holds no beats; nothing can be counted", reason=Reason.NO_BEATS
-        )
-    if not np.any(bar_map.positions == 1):
-        raise NoFitError(
-            "the bar map has no one (position 1); mark at least one downbeat", reason=Reason.NO_ONE
-        )
-    level = level_of(bar_map, routine)
-    if not divides(level, bar_map.meter):
-        raise ParameterError(
-            f"beats_per_count={level:g} does not divide bars of {bar_map.meter};"
-            f" use {', '.join(f'{x:g}' for x in LEVELS if divides(x, bar_map.meter))}"
-        )
+    level = _countable_level(bar_map, routine)
     times, bar_start, count_of_beat = _lay_counts(bar_map, level)
     section = np.full(len(bar_start), -1)
     for index, begun in enumerate(bar_map.sections):
@@ -145,6 +132,25 @@ def count_grid(
         meter=meter,
         singing=_singing_count(bar_map.singing_at_s, times, bar_start),
     )
+
+
+def _countable_level(bar_map: BarMap, routine: Routine | None) -> float:
+    """Give the beats that make a count, of a map that can be counted at all."""
+    if not bar_map.beat_times_s.size:
+        raise NoFitError(
+            "the bar map holds no beats; nothing can be counted", reason=Reason.NO_BEATS
+        )
+    if not np.any(bar_map.positions == 1):
+        raise NoFitError(
+            "the bar map has no one (position 1); mark at least one downbeat", reason=Reason.NO_ONE
+        )
+    level = level_of(bar_map, routine)
+    if not divides(level, bar_map.meter):
+        raise ParameterError(
+            f"beats_per_count={level:g} does not divide bars of {bar_map.meter};"
+            f" use {', '.join(f'{x:g}' for x in LEVELS if divides(x, bar_map.meter))}"
+        )
+    return level
 
 
 def _singing_count(singing_s: float | None, times: np.ndarray, bar_start: np.ndarray) -> int | None:
