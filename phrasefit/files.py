@@ -163,6 +163,11 @@ def write_sound(
         Attributes of ``soundfile.SoundFile``, such as ``title`` and ``artist``.
     compression_level : float, optional
         0 (best) to 1 (smallest), for lossy formats.
+
+    Raises
+    ------
+    OSError
+        If the file cannot take all of it, as when the disk is full.
     """
     import soundfile
 

@@ -1,4 +1,4 @@
-"""The only place that chains the rooms and asks the cache.
+"""The only place that chains the rooms for one song, from its file to the corrected map.
 
 `analyse` turns a song file into an `Analysis`: what was heard, and the same
 after a person's corrections.  Corrections never decode or track again: sections

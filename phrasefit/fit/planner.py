@@ -125,6 +125,8 @@ def plans_on(
     ------
     NoFitError
         If the song is shorter than one wall.
+    ParameterError
+        If a time that is asked for lies outside the song, or no plan has what is demanded.
     """
     routine, costs, most = _routine_for(grid, request.routine), request.costs, request.max_changes
     bounds = _bounds(grid, request)

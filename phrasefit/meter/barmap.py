@@ -1,7 +1,8 @@
 """From a decoded song to its bar map: `track` chains the steps of this room.
 
-observe -> candidate readings -> the level people count -> beats and bars, in one phase -> timing
--> the bars of what is repeated -> doubts.
+observe -> candidate readings -> the level people count -> beats and bars, in one phase -> those
+in tempos of their own -> whether there is a pulse -> timing -> breaks bridged -> the bars of what
+is repeated -> doubts.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 A reading is one level of one tempo, so that what is a quarter faster or slower has no beats in
 it.  What is left without any for long is heard as a song by itself, at the level that people
-count it at, and believed where its pulse is sure.  Imports this room's readings, pointer, pulse.
+count it at, and believed where its pulse is sure.
 """
 
 from __future__ import annotations

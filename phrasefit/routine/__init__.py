@@ -5,9 +5,13 @@
 `turns`                   turns, facings, clock text, walls
 `feet`                    which foot carries the weight
 `vocabulary`              the generic steps: usual rhythm, weight, turn, cue
-`source`                  TOML text with the line of every key
-`stepsheet`               step lines to `Step`s
-`blocks`                  facing, free foot and turn load of a built routine
+`toml_lines`              TOML text with the line of every key
+`key_reader`              single keys of it, every mistake with its line
+`part_reader`             the parts and tags in it
+`step_lines`              step lines to `Step`s
+`from_numbers`            a routine of which only the numbers are known
+`tags`                    tags of which only the length is known
+`dancer_state`            facing, free foot and turn load of a built routine
 `restarts`                where a repetition may be cut short
 `consistency`             contradictions inside a routine (errors)
 `spec`                    the routine file: its format and its reader

@@ -2,7 +2,7 @@
 
 Time is in beats of the pulse a listener taps (`Piece.beats_per_bar` of them in a
 bar), beat 0.0 being the first beat of the first bar.  Swing, drift and jitter come
-later (`performance`); sound later still (`sampler`, `synths`, `voices`).
+later (`performance`); sound later still (`palette`).
 """
 
 from __future__ import annotations
