@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.audio.decode import decode
 from phrasefit.audio.features import extract_features
 from phrasefit.demo.arrange import Song, compose
@@ -24,7 +25,7 @@ from phrasefit.demo.truth import SongTruth
 from phrasefit.form.boundary_cues import bar_starts
 from phrasefit.form.evidence import BeatEvidence, beat_evidence
 from phrasefit.model import Audio, SongInfo
-from phrasefit.training.songs import SAMPLE_RATE_HZ, make_song
+from phrasefit.training.songs import make_song
 
 FEWEST_BARS = 12
 SONG_S = 150.0  # length of a training song: most of its form

@@ -43,6 +43,7 @@ from phrasefit.model import Audio, Features, SongInfo
 from phrasefit.training.judgments import fit_logistic
 from phrasefit.training.pulseless import KINDS, make_clip
 from phrasefit.training.rendered import npz_bytes, one_thread_each
+from phrasefit.training.source_recordings import recordings_in
 
 SONG_SEED = 850_000_000  # far from the seeds of training, of checks and of the other fits
 SHORTEST_S, LONGEST_S = 10.0, 60.0
@@ -51,7 +52,6 @@ RECORDING_SURE = 0.5
 EXCERPTS = 4  # of each recording
 RIDGE = 3.0
 CHECKED = 5  # every fifth excerpt teaches nothing and is used to check
-AUDIO_SUFFIXES = (".ogg", ".mp3", ".flac", ".wav", ".opus")
 MODELS: dict[str, ObservationModel] = {"learned": LearnedModel(), "handmade": HandmadeModel()}
 
 logger = logging.getLogger(__name__)
@@ -159,7 +159,7 @@ def collect(
 ) -> list[Heard]:
     """Listen to everything, in parallel; with the learned model of `network` if it is given."""
     one_thread_each()
-    paths = sorted(p for p in folder.rglob("*") if p.suffix in AUDIO_SUFFIXES) if folder else []
+    paths = recordings_in(folder) if folder else []
     context = multiprocessing.get_context("spawn")
     found = []
     with ProcessPoolExecutor(

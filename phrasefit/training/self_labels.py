@@ -33,8 +33,8 @@ from phrasefit.training.rendered import (
     one_thread_each,
     store_songs,
 )
+from phrasefit.training.source_recordings import recordings_in
 
-AUDIO_SUFFIXES = (".ogg", ".mp3", ".flac", ".wav", ".opus")
 LONGEST_S = 240.0  # of one recording: no maker fills the memory
 EXCERPT_S = 60.0
 LEAST_SURE = {"beats": 0.8, "ones": 0.55}
@@ -161,7 +161,7 @@ def main() -> int:
     options = parser.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stdout)
     options.songs.mkdir(parents=True, exist_ok=True)
-    paths = sorted(p for p in options.recordings.rglob("*") if p.suffix.lower() in AUDIO_SUFFIXES)
+    paths = recordings_in(options.recordings)
     one_thread_each()
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(options.processes, mp_context=context) as pool:

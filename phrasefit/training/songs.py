@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.demo.truth import SongTruth, TrueSection
 from phrasefit.errors import ParameterError
 from phrasefit.training import borrowed
@@ -22,7 +23,6 @@ from phrasefit.training.performance import TempoMap, draw_tempo_map, perform
 from phrasefit.training.score import Piece
 from phrasefit.training.styles import HELD_OUT_STYLES, STYLES, Style
 
-SAMPLE_RATE_HZ = 22050
 MAX_DURATION_S = 180.0
 BARE_SHARES = {"folk": 0.45, "electronic": 0.3, "tunes": 0.2}  # songs without production
 BARE_SHARE = 0.05  # of the songs of other families

@@ -26,7 +26,7 @@ import tempfile
 from pathlib import Path
 
 LEAST_S = 40.0
-SUFFIXES = (".ogg", ".mp3", ".flac", ".opus", ".wav", "")
+SUFFIXES = (".ogg", ".mp3", ".flac", ".opus", ".wav")
 LEFT_OUT = ("sdmusic",)
 BSD_SHOOTERS = dict.fromkeys(
     ("noiz2sa-data", "torus-trooper-data", "parsec47-data", "titanion-data", "mu-cade-data",
@@ -105,11 +105,16 @@ def _unpack(package: str, place: Path) -> None:
     archive.unlink()
 
 
+def recordings_in(folder: Path) -> list[Path]:
+    """List what was gathered in a folder, in order of the paths."""
+    return sorted(path for path in folder.rglob("*") if path.suffix.lower() in SUFFIXES)
+
+
 def _is_music(path: Path) -> bool:
     """Whether a file is a recording long enough to be music."""
     import soundfile
 
-    if path.suffix.lower() not in SUFFIXES or any(name in path.name for name in LEFT_OUT):
+    if path.suffix.lower() not in (*SUFFIXES, "") or any(name in path.name for name in LEFT_OUT):
         return False
     try:
         return soundfile.info(path).duration >= LEAST_S

@@ -15,9 +15,10 @@ from pathlib import Path
 import soxr
 from render import RATE_HZ, Truth, save_song
 
+from phrasefit.audio import SAMPLE_RATE_HZ
 from phrasefit.training.known_songs import DANCED_METERS
 from phrasefit.training.rendered import VALIDATION_SEED
-from phrasefit.training.songs import FAMILIES, SAMPLE_RATE_HZ, make_song
+from phrasefit.training.songs import FAMILIES, make_song
 
 FIRST_SEED = VALIDATION_SEED + 50_000_000
 SONG_S = 60.0
