@@ -113,11 +113,6 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
     """
     beats_per_count = bar_map.beats_per_count or beats_per_count
     times = [*bar_map.beat_times_s.tolist(), bar_map.end_s]
-
-    def counts(n_beats: int) -> float | int:
-        n = n_beats / beats_per_count
-        return int(n) if n == int(n) else n
-
     return {
         "format": MAP_FORMAT,
         "version": FORMAT_VERSION,
@@ -135,6 +130,24 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
         "positions": bar_map.positions.tolist(),
         "irregular_bars": irregular_bars(bar_map),
         **({} if bar_map.singing_at_s is None else {"singing_at_s": bar_map.singing_at_s}),
+        **_form_document(bar_map, times, beats_per_count),
+        **_outlook_document(bar_map, times),
+        "confidence": encode(bar_map.confidence),
+        "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
+        "notes": list(bar_map.notes),
+    }
+
+
+def _form_document(
+    bar_map: model.BarMap, times: list[float], beats_per_count: float
+) -> dict[str, Any]:
+    """Give sections and phrases, their lengths in counts."""
+
+    def counts(n_beats: int) -> float | int:
+        n = n_beats / beats_per_count
+        return int(n) if n == int(n) else n
+
+    return {
         "sections": [
             {
                 "start_s": times[s.start_beat],
@@ -154,10 +167,6 @@ def map_document(bar_map: model.BarMap, *, beats_per_count: float = 1.0) -> dict
             }
             for p in bar_map.phrases
         ],
-        **_outlook_document(bar_map, times),
-        "confidence": encode(bar_map.confidence),
-        "alternatives": [_alternative_document(rival) for rival in bar_map.alternatives],
-        "notes": list(bar_map.notes),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from phrasefit.errors import NoFitError, ParameterError, Reason
+from phrasefit.errors import NoFitError, Reason
 from phrasefit.evening.evening import Dance, Evening, EveningRequest, Pairing, curve_at
 from phrasefit.evening.integer_program import EveningProgram, Row, Solution
 from phrasefit.fit.tempo import is_in_reach
@@ -109,10 +109,7 @@ def _with_others(program: EveningProgram, found: Solution, request: EveningReque
     """Put the next best where a dance is not wanted; the others move only if they must."""
     dropped: list[Row] = []
     for place in request.instead:
-        if not 1 <= place <= program.n_places:
-            raise ParameterError(
-                f"place {place} lies outside the evening; it has {program.n_places} dances"
-            )
+        program.require_place(place)
         kept = program.other_than(found.chosen, place - 1, keep_others=True)
         dropped += program.other_than(found.chosen, place - 1, keep_others=False)
         other = program.solve([*dropped, *kept])

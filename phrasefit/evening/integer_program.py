@@ -134,13 +134,23 @@ class EveningProgram:
         for word in (*request.must, *request.teach):
             self._add(f'"{word}"', self._matching(word), everywhere, 1, np.inf)
         for place, word in request.fixed:
-            if not 1 <= place <= self.n_places:
-                raise ParameterError(
-                    f"place {place} lies outside the evening; it has {self.n_places} dances"
-                )
+            self.require_place(place)
             self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
         for kept in request.kept:
             self._add_kept(*kept)
+
+    def require_place(self, place: int) -> None:
+        """Refuse a place, counted from 1, that the evening has not.
+
+        Raises
+        ------
+        ParameterError
+            Names how many dances there are.
+        """
+        if not 1 <= place <= self.n_places:
+            raise ParameterError(
+                f"place {place} lies outside the evening; it has {self.n_places} dances"
+            )
 
     def _add_kept(self, place: int, key: str, routine: str) -> None:
         """Keep a song with its routine at a place."""

@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from phrasefit.errors import ParameterError
 from phrasefit.form.boundary_cues import bar_evidence
 from phrasefit.form.evidence import BeatEvidence
 from phrasefit.form.ones import weigh_ones
@@ -45,12 +44,8 @@ def add_form(bar_map: BarMap, evidence: BeatEvidence | None) -> BarMap:
     ParameterError
         If `evidence` belongs to other beats.
     """
-    n_beats = bar_map.beat_times_s.size
-    if evidence is not None and evidence.n_beats != n_beats:
-        raise ParameterError(
-            f"evidence has {evidence.n_beats} beats and the map {n_beats};"
-            " use the evidence found with this map"
-        )
+    if evidence is not None:
+        evidence.require_beats(bar_map.beat_times_s.size)
     bars = bar_evidence(evidence, bar_map.positions, bar_map.meter) if evidence else None
     scores = segment_scores(bars) if bars else np.empty((0, 0))
     sections = bar_map.sections if evidence is None else find_sections(bars, scores) if bars else ()

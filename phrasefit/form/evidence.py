@@ -55,6 +55,20 @@ class BeatEvidence:
         """Beats covered."""
         return self.loudness_db.size
 
+    def require_beats(self, n_beats: int) -> None:
+        """Refuse a map with another number of beats.
+
+        Raises
+        ------
+        ParameterError
+            Names both numbers.
+        """
+        if self.n_beats != n_beats:
+            raise ParameterError(
+                f"evidence has {self.n_beats} beats and the map {n_beats};"
+                " use the evidence found with this map"
+            )
+
     def to_dict(self) -> dict[str, Any]:
         """Write as JSON values: base64 of little-endian half-precision numbers."""
         packed = {name: _pack(getattr(self, name)) for name in _COLUMNS}
@@ -180,11 +194,7 @@ def resample_evidence(
         If `evidence` does not have one row for each old beat.
     """
     old, new = np.asarray(old_beats_s, float), np.asarray(new_beats_s, float)
-    if evidence.n_beats != old.size:
-        raise ParameterError(
-            f"evidence has {evidence.n_beats} beats and the map {old.size};"
-            " use the evidence found with this map"
-        )
+    evidence.require_beats(old.size)
     if not old.size or not new.size:
         return _rows(evidence, np.zeros(0, dtype=int))
     ends = np.append(old[1:], 2 * old[-1] - old[-2] if old.size > 1 else old[-1] + 0.5)
