@@ -36,7 +36,6 @@ from phrasefit.reports.correction_words import correction_words
 from phrasefit.reports.doubts import doubts_alone, doubts_of
 from phrasefit.reports.fit_text import plans_worth_showing
 from phrasefit.reports.level_words import other_count_words
-from phrasefit.reports.pace_words import course_words
 from phrasefit.reports.page.document import page_document, song_document
 from phrasefit.reports.questions import Answer, Hearing, Question, questions_of
 from phrasefit.reports.song_view import (
@@ -52,7 +51,7 @@ from phrasefit.reports.words import (
     cautions,
     changes_words,
     reasons,
-    tempo_words,
+    tempo_and_course_words,
     verdict,
     verdict_line,
 )
@@ -206,8 +205,7 @@ def _plan(desk: Desk, analysis: pipeline.Analysis, fit: FitPlan) -> dict[str, An
     free = fit
     if request.start_is_given:  # the other starts are those of a plan that may choose
         free = _fitted(desk, analysis, replace(request, start_s=None, intro=None, changes=None))
-    pace = (tempo_words(fit), course_words(fit.grid), other_count_words(fit))
-    tempo = "; ".join(filter(None, pace))
+    tempo = "; ".join(filter(None, (tempo_and_course_words(fit), other_count_words(fit))))
     return {
         "verdict": [verdict_line(fit, fit.plan), _sentence(tempo)],
         "more": verdict(fit, fit.plan),

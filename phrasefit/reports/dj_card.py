@@ -32,7 +32,7 @@ from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.paper import Document
 from phrasefit.reports.rows import Row, SetWords, Slab, height_of, paginate, row_of, set_words
 from phrasefit.reports.start_words import is_on_vocals
-from phrasefit.reports.words import is_off_tempo, tempo_words
+from phrasefit.reports.words import is_off_tempo, tempo_and_course_words
 
 PER_PAGE = {1: (1, 1), 2: (1, 2), 4: (2, 2)}  # columns and rows of cards
 USUAL_PER_PAGE = 4
@@ -155,7 +155,10 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
     return [
         ("artist", song.artist or "unknown"),
         ("length", f"{clock_time(song.duration_s, decimals=0)}, check it is this recording"),
-        ("tempo", tempo_words(fit) if _is_mended_at_the_desk(fit) else pace_words(grid)),
+        (
+            "tempo",
+            tempo_and_course_words(fit) if _is_mended_at_the_desk(fit) else pace_words(grid),
+        ),
         (
             "count in",
             f"from {clock_time(float(grid.times_s[first]))}, {n_in} counts"

@@ -18,7 +18,13 @@ from phrasefit.reports.event_words import (
 )
 from phrasefit.reports.level_words import level_words, other_count_words
 from phrasefit.reports.start_words import option_words, start_words
-from phrasefit.reports.words import cautions, changes_words, score_words, tempo_words, verdict
+from phrasefit.reports.words import (
+    cautions,
+    changes_words,
+    score_words,
+    tempo_and_course_words,
+    verdict,
+)
 from phrasefit.routine.turns import clock
 
 WIDTH = 96  # columns; fits a terminal of 100
@@ -76,7 +82,7 @@ def _facts(fit: FitPlan, plan: Plan, name: NameCorrection | None) -> list[str]:
     count = level_words(fit.grid.beats_per_count, beat_tempo(fit.bar_map))
     return [
         *_wrapped("start     ", start_words(fit, plan)),
-        *_wrapped("tempo     ", f"{tempo_words(fit)} (range: {fit.tempo.source})"),
+        *_wrapped("tempo     ", tempo_and_course_words(fit, source=f"range: {fit.tempo.source}")),
         *_wrapped("count     ", "; ".join(filter(None, (count, other_count_words(fit, name))))),
         *_wrapped("score     ", score_words(fit, plan)),
     ]

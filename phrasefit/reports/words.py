@@ -413,6 +413,12 @@ def tempo_words(fit: FitPlan) -> str:
     return f"{text}: play it {percent:.1f} % {pace}, with the pitch kept"
 
 
+def tempo_and_course_words(fit: FitPlan, *, source: str = "") -> str:
+    """Say whether the tempo suits, `source` (of its range) behind that, and where it changes."""
+    suits = f"{tempo_words(fit)} ({source})" if source else tempo_words(fit)
+    return "; ".join(filter(None, (suits, course_words(fit.grid))))
+
+
 def cautions(fit: FitPlan) -> tuple[str, ...]:
     """List what can hurt or overtax people: speed, turning, changes for new dancers."""
     lines = []

@@ -12,6 +12,7 @@ from fit_songs import make_part, make_routine, make_song
 from phrasefit.clock import clock_time
 from phrasefit.fit import fit_routine
 from phrasefit.model import Alternative, Confidence, Correction, RestartPoint, Step, TagOption
+from phrasefit.reports.dj_card import card_rows
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
 from phrasefit.reports.start_words import why_not
@@ -303,6 +304,26 @@ def test_a_song_that_changes_tempo_brings_a_caution(later_step_s: float, is_said
 
     said = f"the tempo changes at {clock_time(beats_s[half - 1])} from 120 to 100 counts a minute"
     assert any(line.startswith(said) for line in lines) == is_said
+
+
+@pytest.mark.parametrize("tempo", [(90.0, 140.0), (90.0, 118.0)], ids=["in range", "too fast"])
+def test_where_the_tempo_changes_stands_where_the_tempo_does(tempo: tuple[float, float]) -> None:
+    """A change too small for a caution is told by the report and the card for the DJ as well."""
+    song = make_song(*SQUARE)
+    half = song.beat_times_s.size // 2
+    steps_s = np.where(np.arange(song.beat_times_s.size) < half, 0.5, 0.47)
+    beats_s = 1.0 + np.cumsum(steps_s) - 0.5
+    changing = dataclasses.replace(
+        song, beat_times_s=beats_s, end_s=float(beats_s[-1]) + 0.47, tempo_bpm=120.0
+    )
+
+    fit = fit_routine(changing, make_routine(tempo_bpm=tempo))
+
+    when = clock_time(beats_s[half - 1])
+    report = " ".join(render(fit).split())
+    assert f"; the tempo changes at {when} from 120 to 128 counts a minute count" in report
+    card = dict(card_rows(fit, fit.plan))
+    assert when in card["tempo"] and "128" in card["tempo"]
 
 
 # ---------------------------------------------------------------- the report
