@@ -5,18 +5,23 @@ event a beat in whole microseconds a quarter note, time-signature events where t
 bar length changes, marker events (FF 06) for sections, walls, restarts and tags.
 The second track clicks every beat on the percussion channel (General MIDI high and
 low wood block), so that any player sounds the map.
-A beat is written as a quarter note.  The stretch before the first beat becomes
-bars of its own, so that time 0.0 of the file is time 0.0 of the song.
+A beat is written as a quarter note.  The stretch before the first beat becomes bars of
+its own, so that time 0.0 of the file is time 0.0 of the song; less than half a beat is a
+bar of an eighth or a sixteenth.  Where not even that much comes before the first beat the
+first bar begins at 0.0, and its first click sounds where the beat is.
 """
 
 from __future__ import annotations
 
 import io
+import math
 import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from phrasefit.meters import LONGEST_BAR
+from phrasefit.meters import LONGEST_BAR, TEMPO_RANGE
 from phrasefit.model import BarMap, FitPlan, Plan
 from phrasefit.reports.event_words import call
 
@@ -29,7 +34,8 @@ PERCUSSION_CHANNEL = 9  # channel 10 as people count
 HIGH_BLOCK, LOW_BLOCK = 76, 77  # General MIDI percussion keys
 MAX_TEMPO_US = 0xFFFFFF  # three bytes hold the microseconds of a quarter note
 CLICK_TICKS = TICKS_PER_BEAT // 8
-LONGEST_WRITTEN_S = 10.0  # of a beat; longer is a break, and soon more than a tempo can say
+LONGEST_WRITTEN_S = 60.0 / TEMPO_RANGE[0]  # of a beat; longer is a break: no tempo is so slow
+PARTS = (1, 2, 4)  # of a beat, down to the sixteenth; readers of scores lose bars shorter than it
 
 
 def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = None) -> bytes:
@@ -50,17 +56,17 @@ def midi_file(bar_map: BarMap, fit: FitPlan | None = None, plan: Plan | None = N
     """
     import mido
 
-    times, heard, bar_starts = _grid(bar_map)
+    grid = _grid(bar_map)
     events = [
-        *_tempo_events(times),
-        *_meter_events(bar_starts, len(times) - 1),
-        *_markers(bar_map, fit, plan, times),
+        *_tempo_events(grid),
+        *_meter_events(grid.bar_starts),
+        *_markers(bar_map, fit, plan, grid),
     ]
-    n_ticks = TICKS_PER_BEAT * (len(times) - 1)
+    n_ticks = int(grid.ticks[-1])
     out = io.BytesIO()
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_BEAT)
     file.tracks.append(_track(bar_map.title, events, n_ticks))
-    file.tracks.append(_track("clicks", _clicks(bar_map, heard), n_ticks))
+    file.tracks.append(_track("clicks", _clicks(bar_map, grid), n_ticks))
     file.save(file=out)
     return out.getvalue()
 
@@ -78,81 +84,114 @@ def _track(name: str, events: list[tuple[int, Any]], n_ticks: int) -> mido.MidiT
     return track
 
 
-def _clicks(bar_map: BarMap, heard: np.ndarray) -> list[tuple[int, Any]]:
+def _clicks(bar_map: BarMap, grid: _Grid) -> list[tuple[int, Any]]:
     """Sound each heard beat, the one higher; silent beats stay silent."""
     import mido
 
     events = []
-    for beat, position in zip(heard.tolist(), bar_map.positions.tolist(), strict=True):
+    beats = grid.ticks_at(bar_map.beat_times_s)
+    for beat, position in zip(beats, bar_map.positions.tolist(), strict=True):
         key = HIGH_BLOCK if position == 1 else LOW_BLOCK
         for kind, tick in (("note_on", 0), ("note_off", CLICK_TICKS)):
             message = mido.Message(kind, channel=PERCUSSION_CHANNEL, note=key, velocity=80)
-            events.append((beat * TICKS_PER_BEAT + tick, message))
+            events.append((beat + tick, message))
     return events
 
 
-def _grid(bar_map: BarMap) -> tuple[np.ndarray, np.ndarray, list[int]]:
-    """Give the times of all beats from 0.0 on, which of them were heard, and where bars start.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Grid:
+    """Ticks and seconds of all beats from 0.0 on, and of the end; the last bar start is its end."""
 
-    Before the first heard beat, and where none is heard for `LONGEST_WRITTEN_S`, stand
-    silent beats of about its length.
-    """
+    ticks: np.ndarray
+    times_s: np.ndarray
+    bar_starts: list[int]
+
+    def ticks_at(self, times_s: Sequence[float] | np.ndarray) -> list[int]:
+        """Give the ticks of times of the song."""
+        import numpy as np
+
+        return np.rint(np.interp(times_s, self.times_s, self.ticks)).astype(int).tolist()
+
+
+def _grid(bar_map: BarMap) -> _Grid:
+    """Lay out the beats; where none is heard for long stand silent ones of about its length."""
     import numpy as np
 
-    lead = [0.0] if bar_map.beat_times_s[0] > 1e-6 else []
-    marks = np.maximum([*lead, *bar_map.beat_times_s, bar_map.end_s], 0.0)
-    gaps_s = np.diff(marks)
-    n_beats = np.maximum(1, np.rint(gaps_s * bar_map.tempo_bpm / 60.0).astype(int))
-    n_beats[(gaps_s <= LONGEST_WRITTEN_S) & (np.arange(len(gaps_s)) >= len(lead))] = 1
-    places = np.concatenate([[0], np.cumsum(n_beats)])
-    times = np.interp(np.arange(places[-1] + 1), places, marks)
-    heard = places[len(lead) : -1]
-    ones = heard[bar_map.positions == 1]
-    return times, heard, _bar_starts(int(heard[0]), ones.tolist(), int(places[-1]), bar_map.meter)
+    marks_s = np.maximum([0.0, *bar_map.beat_times_s, bar_map.end_s], 0.0)
+    gaps = np.diff(marks_s) * bar_map.tempo_bpm / 60.0  # beats
+    lengths = np.where(np.diff(marks_s) > LONGEST_WRITTEN_S, np.maximum(1, np.rint(gaps)), 1)
+    lengths[[0, -1]] = _in_parts(gaps[0]), _in_parts(gaps[-1])
+    marks = np.concatenate([[0], np.cumsum(TICKS_PER_BEAT * lengths)]).astype(int)
+    last = marks[-2] + TICKS_PER_BEAT * max(1, math.ceil(lengths[-1]))
+    ones = marks[1:-1][bar_map.positions == 1]
+    # A first beat or an end that is not written apart has no tempo before it.
+    kept = [mark for mark in range(len(marks)) if not mark or marks[mark] > marks[mark - 1]]
+    spans = pairwise(marks[kept].tolist())
+    ticks = [*(tick for span in spans for tick in range(*span, TICKS_PER_BEAT)), int(marks[-1])]
+    return _Grid(
+        ticks=np.array(ticks),
+        times_s=np.interp(ticks, marks[kept], marks_s[kept]),
+        bar_starts=_bar_starts(int(marks[1]), ones.tolist(), int(last), bar_map.meter),
+    )
+
+
+def _in_parts(beats: float) -> float:
+    """Round to whole beats, and what is less to the longest part that goes into it."""
+    return next((n / parts for parts in PARTS if (n := round(beats * parts))), 0.0)
 
 
 def _bar_starts(first: int, ones: list[int], end: int, meter: int) -> list[int]:
-    """List where bars start; before the first heard beat and without ones they are of `meter`."""
-    starts: set[int] = set()
+    """List the ticks where bars start, and the end of the last.
+
+    Before the first heard beat and without ones they are of `meter`.
+    """
+    starts: set[int] = {end}
     for begin, next_begin in pairwise(sorted({0, first, *ones, end})):
-        is_bar = begin >= first and next_begin - begin <= LONGEST_BAR
-        starts |= {begin} if is_bar else set(range(begin, next_begin, meter))
+        is_bar = begin >= first and next_begin - begin <= LONGEST_BAR * TICKS_PER_BEAT
+        step = next_begin - begin if is_bar else meter * TICKS_PER_BEAT
+        starts.update(range(begin, next_begin, step))
     return sorted(starts)
 
 
-def _tempo_events(times: np.ndarray) -> list[tuple[int, Any]]:
+def _tempo_events(grid: _Grid) -> list[tuple[int, Any]]:
     """One tempo a beat; each makes up for the rounding of those before, so that none adds up.
 
     Tempos are whole hundredths of a beat a minute: some readers keep no more.
     """
     import mido
 
-    events, written_us = [], round(float(times[0]) * 1e6)
-    for beat in range(len(times) - 1):
-        wanted_us = max(1.0, float(times[beat + 1]) * 1e6 - written_us)
+    events, written_us = [], 0.0
+    ends_s = grid.times_s[1:].tolist()
+    for (tick, next_tick), end_s in zip(pairwise(grid.ticks.tolist()), ends_s, strict=True):
+        beats = (next_tick - tick) / TICKS_PER_BEAT
+        wanted_us = max(1.0, (end_s * 1e6 - written_us) / beats)
         tempo = min(MAX_TEMPO_US, round(60e6 / round(60e6 / wanted_us, 2)))
-        written_us += tempo
-        events.append((beat * TICKS_PER_BEAT, mido.MetaMessage("set_tempo", tempo=tempo)))
+        written_us += tempo * beats
+        events.append((tick, mido.MetaMessage("set_tempo", tempo=tempo)))
     return events
 
 
-def _meter_events(bar_starts: list[int], n_beats: int) -> list[tuple[int, Any]]:
+def _meter_events(bar_starts: list[int]) -> list[tuple[int, Any]]:
     import mido
 
     events, current = [], None
-    for start, end in zip(bar_starts, [*bar_starts[1:], n_beats], strict=True):
-        if end - start != current and end > start:
+    for start, end in pairwise(bar_starts):
+        if end - start != current:
             current = end - start
-            message = mido.MetaMessage("time_signature", numerator=current, denominator=4)
-            events.append((start * TICKS_PER_BEAT, message))
+            parts = next(n for n in PARTS if current * n % TICKS_PER_BEAT == 0)
+            message = mido.MetaMessage(
+                "time_signature",
+                numerator=current * parts // TICKS_PER_BEAT,
+                denominator=4 * parts,
+            )
+            events.append((start, message))
     return events
 
 
 def _markers(
-    bar_map: BarMap, fit: FitPlan | None, plan: Plan | None, times: np.ndarray
+    bar_map: BarMap, fit: FitPlan | None, plan: Plan | None, grid: _Grid
 ) -> list[tuple[int, Any]]:
     import mido
-    import numpy as np
 
     named = [
         (
@@ -163,9 +202,9 @@ def _markers(
     ]
     if fit is not None:
         named += [(event.time_s, call(event)) for event in (plan or fit.plan).events]
-    ticks = np.interp([time for time, _ in named], times, TICKS_PER_BEAT * np.arange(len(times)))
+    ticks = grid.ticks_at([time for time, _ in named])
     return [
-        (round(float(tick)), mido.MetaMessage("marker", text=_plain(words)))
+        (tick, mido.MetaMessage("marker", text=_plain(words)))
         for tick, (_, words) in zip(ticks, named, strict=True)
     ]
 

@@ -14,6 +14,7 @@ import music21
 import numpy as np
 import pytest
 
+from phrasefit.meters import TEMPO_RANGE
 from phrasefit.model import BarMap, FitPlan
 from phrasefit.reports.jams import jams_document
 from phrasefit.reports.midi import midi_file
@@ -138,9 +139,64 @@ def test_csv_has_one_row_a_wall_and_event(tagged: FitPlan) -> None:
 
 def test_map_without_lead_in_begins_at_zero(uneven: BarMap) -> None:
     """A song whose first beat is at 0.0 gets no silent bars before it."""
-    shifted = dataclasses.replace(uneven, beat_times_s=uneven.beat_times_s - 7.3)
+    shifted = dataclasses.replace(
+        uneven, beat_times_s=uneven.beat_times_s - 7.3, end_s=uneven.end_s - 7.3
+    )
 
     file = mido.MidiFile(file=io.BytesIO(midi_file(shifted)))
 
     n_tempos = sum(message.type == "set_tempo" for message in file.tracks[0])
     assert n_tempos == len(shifted.beat_times_s)
+
+
+@pytest.mark.parametrize("lead_s", [0.0, 0.0007, 0.004, 0.02, 0.031, 0.07, 0.13, 0.3, 0.74, 9.9])
+@pytest.mark.parametrize("tail_s", [0.0, 0.003, 0.1, 0.5])
+def test_no_tempo_is_one_that_nobody_plays(uneven: BarMap, lead_s: float, tail_s: float) -> None:
+    """A beat right after the start or before the end is in its place, and no tempo leaps there."""
+    beats_s = uneven.beat_times_s - 7.3 + lead_s
+    song = dataclasses.replace(
+        uneven, beat_times_s=beats_s, end_s=beats_s[-1] + tail_s, duration_s=beats_s[-1] + tail_s
+    )
+
+    file = mido.MidiFile(file=io.BytesIO(midi_file(song)))
+
+    now_s, heard_s, tempos = 0.0, [], []
+    for message in file:
+        now_s += message.time
+        if message.type == "note_on":
+            heard_s.append(now_s)
+        elif message.type == "set_tempo":
+            tempos.append(mido.tempo2bpm(message.tempo))
+    assert heard_s == pytest.approx(beats_s.tolist(), abs=0.001)
+    fastest = 60.0 / np.diff(beats_s).min()
+    assert max(tempos) < 2.1 * song.tempo_bpm and fastest < 2.1 * song.tempo_bpm
+    assert min(tempos) > song.tempo_bpm / 2
+
+
+@pytest.mark.parametrize("lead_s", [0.07, 0.13, 0.2, 0.3])
+def test_bars_begin_with_the_first_beat_after_a_part_of_one(uneven: BarMap, lead_s: float) -> None:
+    """What comes before the first beat is a bar as short as it; the next one is in its place."""
+    song = dataclasses.replace(uneven, beat_times_s=uneven.beat_times_s - 7.3 + lead_s)
+
+    (part,) = music21.converter.parseData(midi_file(song), format="midi").parts
+    first, second = list(part.getElementsByClass(music21.stream.Measure))[:2]
+
+    tempo = mido.tempo2bpm(
+        next(m.tempo for m in mido.MidiFile(file=io.BytesIO(midi_file(song))).tracks[0]
+             if m.type == "set_tempo")
+    )  # fmt: skip
+    assert second.offset == first.barDuration.quarterLength
+    assert second.offset * 60.0 / tempo == pytest.approx(lead_s, abs=0.001)
+
+
+@pytest.mark.parametrize("gap_s", [2.9, 3.1, 9.0, 61.0])
+def test_a_break_is_written_in_beats_of_the_song(uneven: BarMap, gap_s: float) -> None:
+    """No tempo is slower than anybody dances, however long the music stops."""
+    beats_s = uneven.beat_times_s.copy()
+    beats_s[50:] += gap_s - (beats_s[50] - beats_s[49])
+    song = dataclasses.replace(uneven, beat_times_s=beats_s, end_s=float(beats_s[-1]) + 0.5)
+
+    file = mido.MidiFile(file=io.BytesIO(midi_file(song)))
+
+    tempos = [mido.tempo2bpm(m.tempo) for m in file.tracks[0] if m.type == "set_tempo"]
+    assert min(tempos) > TEMPO_RANGE[0]
