@@ -219,7 +219,9 @@ def _straight_through(fit: FitPlan, steps: Steps) -> str:
     if steps.missed:
         falls = "falls" if steps.missed == 1 else "fall"
         return f"{words}, but {_plural(steps.missed, 'phrase start')} {falls} inside a wall"
-    ratio = _ratio_words(measure_of(fit.grid, fit.routine))
+    measure = measure_of(fit.grid, fit.routine)
+    alike = all(part.counts == measure.wall_counts for part in fit.routine.parts)
+    ratio = _ratio_words(measure) if alike else ""
     return f"{words} ({ratio})" if ratio else words
 
 

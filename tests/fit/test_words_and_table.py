@@ -176,12 +176,11 @@ def check_every(fit: FitPlan, body: str) -> None:
         assert on == [i % 2 == 0 for i in range(len(on))]
     else:
         assert body.startswith("every wall keeps to the phrases")
-    one_part = len(fit.routine.parts) == 1
+    walls = {part.counts for part in fit.routine.parts}
     if m := re.search(r"a wall is (\w+) phrases? of (\d+) counts", body):
-        assert {part.counts % int(m[2]) for part in fit.routine.parts} == {0}
-        assert not one_part or fit.routine.counts == number(m[1]) * int(m[2])
+        assert walls == {number(m[1]) * int(m[2])}
     elif m := re.search(r"(\w+) walls make a phrase of (\d+) counts", body):
-        assert not one_part or fit.routine.counts * number(m[1]) == int(m[2])
+        assert {number(m[1]) * counts for counts in walls} == {int(m[2])}
 
 
 def inside_walls(fit: FitPlan, plan: Plan) -> list[int]:
@@ -249,6 +248,18 @@ def test_walls_beside_phrases_of_32(counts: int, end: str) -> None:
     assert verdict(
         fit_routine(song, make_routine(make_part(counts=counts)), max_changes=0)
     ).endswith(end)
+
+
+@pytest.mark.parametrize(("counts_of_b", "is_said"), [(16, True), (32, False)])
+def test_walls_of_two_lengths_have_no_one_ratio(counts_of_b: int, is_said: bool) -> None:
+    """Of a phrased routine it is said how long a wall is in phrases where all are as long."""
+    parts = make_part("A", 16), make_part("B", counts_of_b)
+    song = make_song(*[("AB"[i % 2], 8) for i in range(13)])
+
+    words = verdict(fit_routine(song, make_routine(*parts, sequence=("A", "A", "B"))))
+
+    assert words.startswith("It fits as it is")
+    assert ("two walls make a phrase of 32 counts" in words) == is_said
 
 
 def test_a_half_phrase_is_no_break_for_a_short_routine() -> None:
