@@ -37,6 +37,7 @@ from phrasefit.reports.song_view import (
     weak_starts,
 )
 from phrasefit.reports.start_words import start_words
+from phrasefit.reports.words import routine_size
 
 GUTTER_PT = 34.0  # left of the lines, for their times
 # The counts of a line are as high as the page allows; of a song of several pages, usual.
@@ -136,7 +137,7 @@ class _Setter:
         if view.fit is not None and view.plan is not None:
             routine = view.fit.routine
             by = f", by {routine.by}" if routine.by else ""
-            shape = f"{routine.counts} counts, {routine.walls} wall{'s' * (routine.walls != 1)}"
+            shape = routine_size(routine)
             named = f"{routine.name}: " if routine.name != shape else ""
             self._paragraph(f"{named}{shape}{by} | fit {view.plan.score:.0f} of 100", 10.5)
             self._paragraph(f"START: {start_words(view.fit, view.plan)}", 10.5, bold=True)

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.image import imread
 
+from fit_songs import make_part, make_routine
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Confidence, Correction, FitPlan
@@ -29,7 +30,7 @@ from phrasefit.reports.paper import (
 )
 from phrasefit.reports.song_picture import GUTTER_PT, add_count_pages, number_pages
 from phrasefit.reports.song_view import SongView, doubtful_ones, gaps, odd_bars
-from phrasefit.reports.words import music_name
+from phrasefit.reports.words import music_name, routine_size
 from phrasefit.routine.spec import routine_from_numbers
 from phrasefit.routine.turns import clock
 from songs import song
@@ -151,6 +152,16 @@ def test_routines_of_any_length_are_told_in_full(counts: int) -> None:
     text = words_of(drawn(view))
 
     assert_plan_is_there(view, text)
+
+
+def test_a_phrased_routine_is_as_long_as_on_its_sheets() -> None:
+    """Its parts and their order are named; the sum of the parts is the length of nothing."""
+    routine = make_routine(make_part("A"), make_part("B", counts=16), sequence=("A", "A", "B"))
+
+    text = words_of(drawn(view_of(fit_routine(song((64, 64, 64)), routine))))
+
+    assert routine_size(routine) in text
+    assert "48 counts" not in text
 
 
 def test_a_song_without_routine_shows_no_walls() -> None:
