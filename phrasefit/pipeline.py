@@ -90,7 +90,10 @@ def analyse(
     version = analysis_version(hand_made=hand_made)
     known = store.hash_of(path) if store else None
     if store and known and (text := store.get_analysis(known, version)):
-        return with_kept_correction(recalled(text, None), store)
+        kept = recalled(text, None)
+        if Path(kept.info.path).resolve() == path.resolve():
+            return with_kept_correction(kept, store)
+        # Another file with the same sound was read since, and may have another title.
     recall = None if store is None else lambda key: store.get_analysis(key, version)
     heard = listen(path, recall=recall, hand_made=hand_made, anyway=anyway, progress=progress)
     if store:

@@ -8,6 +8,7 @@ import textwrap
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from kept_songs import keep, square_song
 from phrasefit import pipeline
@@ -135,6 +136,24 @@ def test_ranking_takes_the_song_as_heard(song: Path) -> None:
 
         assert [song.title for song in library.table.songs] == ["A"]
         assert any("set aside" in note for note in store.notes)
+
+
+def test_a_copy_with_other_tags_keeps_its_own_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same sound in two files: each is shown by its own tags, whichever was read last."""
+    samples = make_song("4*8", rate_hz=44_100).samples
+    titled = {name: tmp_path / f"{name}.flac" for name in ("Lamp", "Track 01")}
+    for title, path in titled.items():
+        with soundfile.SoundFile(path, "w", 44_100, 1) as file:
+            file.title = title
+            file.write(samples)
+
+    with Store() as store:
+        pipeline.analyse(titled["Lamp"], store=store)
+        monkeypatch.setattr(pipeline, "_track", None)  # listened to once, for both
+        for title in ("Track 01", "Lamp", "Lamp", "Track 01"):
+            assert pipeline.analyse(titled[title], store=store).bar_map.title == title
 
 
 def test_doubts_about_the_file_stand_on_the_map(tmp_path: Path) -> None:
