@@ -100,7 +100,7 @@ def _longest(
         tried = EveningProgram(pairings, request, n_places=shorter)
         if found := tried.solve():
             tried.notes += program.notes
-            tried.notes.append(f"{shorter} dances instead of {n}: {reason}")
+            tried.notes.append(f"{shorter} instead of {n} dances: {reason}")
             return tried, found
     raise NoFitError(reason, reason=Reason.NO_EVENING)
 

@@ -71,8 +71,8 @@ class EveningProgram:
         needed = f"{request.minutes:g} minutes need {n} dances and"
         if n_songs < n and n_songs <= n_dances:
             self.notes.append(
-                f"{needed} there {'is' if n_songs == 1 else 'are'} songs for only {n_songs}: the"
-                " evening is shorter; add songs, or lower --min-score or --min-length"
+                f"{needed} there are songs for only {n_songs}: the evening is shorter; add songs,"
+                " or lower --min-score or --min-length"
             )
         elif n_dances < n:
             again = math.ceil(n / len(self._routines))

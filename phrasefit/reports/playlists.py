@@ -22,6 +22,7 @@ from phrasefit.model import one_line
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.table import fit_row
+from phrasefit.reports.words import plural_s
 
 PLAYLIST_FORMAT = "phrasefit-playlist"
 FORMAT_VERSION = 1
@@ -181,10 +182,9 @@ def evening_document(evening: Evening, paths: Mapping[str, str]) -> dict[str, An
 
 def render_evening(evening: Evening) -> str:
     """Write an evening for the terminal."""
-    lines = [
-        f"{len(evening.dances)} dances, {clock_time(evening.length_s, decimals=0)}"
-        f" of {evening.request.minutes:g} minutes"
-    ]
+    n = len(evening.dances)
+    length = clock_time(evening.length_s, decimals=0)
+    lines = [f"{n} dance{plural_s(n)}, {length} of {evening.request.minutes:g} minutes"]
     for dance in evening.dances:
         fit = dance.pairing.fit
         song = " - ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
@@ -197,7 +197,8 @@ def render_evening(evening: Evening) -> str:
     better = "no better one can be made of them"
     if evening.gap_percent >= 1:
         better = f"a better one is possible, by {evening.gap_percent:.0f} % at most"
-    lines.append(f"chosen from {evening.n_pairings} pairs of song and routine; {better}")
+    pairs = f"{evening.n_pairings} pair{plural_s(evening.n_pairings)}"
+    lines.append(f"chosen from {pairs} of song and routine; {better}")
     if not evening.repeatable:
         lines.append("the search was cut short on this slow machine: another run may differ")
     return "\n".join(lines) + "\n"

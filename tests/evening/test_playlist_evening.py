@@ -16,6 +16,7 @@ from phrasefit.evening.build import Evening, EveningRequest, Pairing, build_even
 from phrasefit.evening.integer_program import POINTS_PER_MINUTE, EveningProgram
 from phrasefit.fit import fit_routine
 from phrasefit.model import Routine
+from phrasefit.reports.playlists import render_evening
 
 ODD = ([8], [9, 8], [8, 10, 8], [4, 8, 9])  # bars of the sections after the intro
 
@@ -280,6 +281,17 @@ def test_a_shorter_evening_is_offered(n_routines: int, minutes: float, reason: s
     assert len(evening.dances) == n_routines
     assert evening.length_s < 60 * minutes
     assert re.search(reason, evening.notes[0])
+
+
+def test_an_evening_of_one_dance_is_told_as_one() -> None:
+    """One song and one routine: one dance from one pair, and why there is no more."""
+    evening = build_evening(pairings(1, 1), wish(60))
+
+    text = render_evening(evening)
+
+    assert text.startswith("1 dance, ")
+    assert "chosen from 1 pair of song and routine" in text
+    assert "there are songs for only 1: the evening is shorter" in text
 
 
 def test_wishes_that_only_a_shorter_evening_meets() -> None:
