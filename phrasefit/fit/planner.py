@@ -283,7 +283,7 @@ def _with_changes(plans: tuple[Plan, ...], changes: int) -> int:
             return index
     known = ", ".join(str(plan.n_changes) for plan in plans)
     raise ParameterError(
-        f"changes={changes}: no plan for this song has so many; choose one of {known}"
+        f"changes={changes}: no plan worth dancing has just so many; choose one of {known}"
     )
 
 

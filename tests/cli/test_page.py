@@ -112,7 +112,7 @@ def test_a_name_cannot_end_the_data(tmp_path: Path) -> None:
     [
         (("--embed",), "--embed needs the song file"),
         (("--changes", "9"), "changes=9 must lie between 0 and max_changes=4"),
-        (("--changes", "9", "--max-changes", "9"), "no plan for this song has so many"),
+        (("--changes", "9", "--max-changes", "9"), "no plan worth dancing has just so many"),
         (("--start-at", "9", "--intro", "16"), "--start-at and --intro both say"),
         (("--start-at", "soon"), "is not a time"),
     ],

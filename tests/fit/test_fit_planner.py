@@ -380,7 +380,7 @@ def test_a_start_by_hand() -> None:
         ({"max_changes": 13}, ParameterError, "between 0 and 12"),
         ({"max_changes": -1}, ParameterError, "between 0 and 12"),
         ({"changes": 5}, ParameterError, "between 0 and max_changes=4"),
-        ({"changes": 3}, ParameterError, "no plan for this song has so many; choose one of 0"),
+        ({"changes": 3}, ParameterError, "no plan worth dancing has just so many; choose one of 0"),
     ],
 )
 def test_refuses_wishes_that_cannot_be(wish, error, match) -> None:
