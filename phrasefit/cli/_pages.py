@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
 
 
-def check_ending(target: Path, endings: tuple[str, ...]) -> Path:
-    """Refuse a file name that says no format we write.
+def check_ending(target: Path, endings: tuple[str, ...], what: str = "pages are") -> Path:
+    """Refuse a file name that says another format than `what` is written in.
 
     Raises
     ------
@@ -23,8 +23,8 @@ def check_ending(target: Path, endings: tuple[str, ...]) -> Path:
 
     if target.suffix.lower() not in endings:
         *first, last = endings
-        known = f"{', '.join(first)} or {last}"
-        raise ParameterError(f"{target}: pages are written as {known}; end the name in that")
+        known = f"{', '.join(first)} or {last}" if first else last
+        raise ParameterError(f"{target}: {what} written as {known}; end the name in that")
     return target
 
 

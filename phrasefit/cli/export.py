@@ -9,6 +9,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
+from phrasefit.cli._pages import check_ending
 from phrasefit.cli._plan import PlanCommand
 from phrasefit.hand_out import Export
 
@@ -37,7 +38,8 @@ def export(
     from phrasefit.files import write_atomic
     from phrasefit.hand_out import EXPORT_ENDINGS, export_of
 
-    target = command.named(out, EXPORT_ENDINGS[to])
+    ending = EXPORT_ENDINGS[to]
+    target = check_ending(command.named(out, ending), (ending,), f"--to {to} is")
     if command.has_routine or to is Export.CSV:
         fit, plan, _ = command.planned(target)
         made = export_of(to, fit.bar_map, fit, plan)

@@ -9,6 +9,7 @@ import typer
 
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
+from phrasefit.cli._pages import check_ending
 from phrasefit.cli._plan import PlanCommand
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def page(
     from phrasefit.hand_out import origin_of
     from phrasefit.reports.page import page as made
 
-    target = command.named(out, ".html")
+    target = check_ending(command.named(out, ".html"), (".html", ".htm"), "the page is")
     recording = recording_of(command.song, target) if embed else None
     planned = command.planned(target)
     text = made(planned.fit, planned.plan, origin=origin_of(planned), recording=recording)

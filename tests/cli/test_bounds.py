@@ -249,6 +249,26 @@ def test_default_names_are_safe_everywhere(
     assert (safe_stem("CON"), safe_stem("x" * 300)) == ("CON_", "x" * 200)
 
 
+@pytest.mark.parametrize(
+    ("words", "name", "said"),
+    [
+        (("page",), "p.pdf", "the page is written as .html or .htm; end the name in that"),
+        (("export",), "song.mid", "--to csv is written as .csv; end the name in that"),
+        (("export", "--to", "midi"), "song.csv", "--to midi is written as .mid"),
+    ],
+)
+def test_no_file_is_named_as_what_it_is_not(
+    words: tuple[str, ...], name: str, said: str, program: Program, tmp_path: Path
+) -> None:
+    """No other program would open a page called .pdf, or a table called .mid."""
+    out = tmp_path / name
+
+    done = program(*words, "--map", written(tmp_path / "m.json"), *NUMBERS, "--out", out, expect=2)
+
+    assert said in done.err
+    assert not out.exists()
+
+
 def test_names_are_told_on_one_line(program: Program, tmp_path: Path) -> None:
     """A line break or ESC in a file name does not reach the terminal."""
     out = tmp_path / "two\nlines\x1b[31m.csv"
