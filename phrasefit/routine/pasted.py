@@ -143,6 +143,7 @@ class _Reader:
         self.draft = Draft()
         self.block = self.draft.main
         self.plain_tags: list[int] = []
+        self.tag_remarks: list[str] = []  # lines of tags that say more than a length
         self.head = HeadReader(self.draft)
         self.place = self.n_restarts = 0
         self.last_was_step = False
@@ -177,6 +178,8 @@ class _Reader:
         with_steps = [block for block in draft.tag_blocks if block.rows]
         if not with_steps:
             self.plain_tags += [block.counts for block in draft.tag_blocks]
+            # What else the lines say, as of which wall, has no other place in the file.
+            draft.notes += self.tag_remarks
             draft.tag_blocks = []
         if self.plain_tags:
             draft.tags = sorted({number for number in self.plain_tags if number})
@@ -247,6 +250,8 @@ class _Reader:
             return None
         self.block = tag
         self.draft.tag_blocks.append(tag)
+        if tag.name:
+            self.tag_remarks.append(text)
         length = f"of {tag.counts} counts" if tag.counts else "as long as its steps"
         return HEADING, f"a tag {length}" + (f": {tag.name}" if tag.name else "")
 

@@ -91,6 +91,17 @@ def test_a_typed_sheet_becomes_a_routine() -> None:
     assert steps[4].heading == "PIVOT, SHUFFLE, VINE"
 
 
+def test_a_tag_without_steps_keeps_its_words() -> None:
+    """Where it is danced and what is danced there stay in the file, as a note."""
+    said = "Tag: end of wall 2, 4 counts: sway R, L, R, L"
+    sheet = read_pasted(f"A Title\nS1\n1-8 hold\n{said}\nTag: 8 counts")
+
+    routine = routine_of(sheet)
+
+    assert [tag.counts for tag in routine.tags] == [4, 8]
+    assert routine.notes == (said,)
+
+
 def test_phrased_sheets_have_parts_and_an_order() -> None:
     """Part headings and the phrasing line."""
     sheet = read_pasted(
