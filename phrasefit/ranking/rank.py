@@ -75,8 +75,9 @@ class SongTable:
 class SongFilter:
     """Which songs to look at; everything left out does not matter.
 
-    `counts_per_minute` as danced; `meter` beats a bar; `words` must all be in title or
-    artist, in any case; `max_change_percent`: a tempo further off comes last.
+    `counts_per_minute` as danced, exactly or in the whole numbers that are shown; `meter`
+    beats a bar; `words` must all be in title or artist, in any case; `max_change_percent`: a
+    tempo further off comes last.
     """
 
     counts_per_minute: tuple[float, float] | None = None
@@ -308,7 +309,8 @@ def _is_wanted(table: SongTable, grids: Grids, wanted: SongFilter) -> np.ndarray
     passes = table.numbers("confidence") >= wanted.min_confidence
     if wanted.counts_per_minute:
         low, high = wanted.counts_per_minute
-        passes &= (grids.counts_per_minute >= low) & (grids.counts_per_minute <= high)
+        exact = grids.counts_per_minute
+        passes &= np.any([(low <= t) & (t <= high) for t in (exact, np.rint(exact))], axis=0)
     if wanted.meter is not None:
         passes &= table.numbers("meter") == wanted.meter
     for word in wanted.words:

@@ -39,7 +39,8 @@ def render_ranking(ranking: Ranking, *, width: int | None = None, long: bool = F
         lines = [f"{ranking.routine.name}: the best {n_shown} of {looked}"]
         lines += _rows([song.fit for song in ranking.songs], "song", song_name, width, long)
     else:
-        lines = [f"{ranking.routine.name}: none of {looked} fits it"]
+        asked = " and is what you asked for" if ranking.n_filtered else ""
+        lines = [f"{ranking.routine.name}: none of {looked} fits it{asked}"]
     return "\n".join([*lines, *_left_out(ranking)]) + "\n"
 
 

@@ -129,6 +129,25 @@ def test_show_and_filters(program: Program, music: Path) -> None:
     assert "=Unsure" not in done.out
 
 
+@pytest.mark.parametrize("asked", ["107", "104-107", "107-107.5"])
+def test_a_tempo_is_found_as_it_is_shown(asked: str, program: Program, tmp_path: Path) -> None:
+    """The table says 107 of 107.3 counts a minute, so that is what people ask for."""
+    with Store() as store:
+        keep(store, tmp_path, square_song("Lamp", 4, 8, 8, 8, bpm=107.3))
+
+    done = program("rank", tmp_path, TEASPOONS, "--tempo", asked)
+
+    assert "the best 1 of 1 song" in done.out and " 107 " in done.out
+
+
+def test_what_was_put_aside_is_not_said_to_fit_badly(program: Program, music: Path) -> None:
+    """Where all songs were put aside it is not said that none fits."""
+    done = program("rank", music, TEASPOONS, "--tempo", "60")
+
+    assert "none of 5 songs fits it and is what you asked for\n" in done.out
+    assert "put aside by what you asked for: 5" in done.out
+
+
 def test_max_changes_and_sort(program: Program, music: Path) -> None:
     """No more changes than asked for; another order on request."""
 
