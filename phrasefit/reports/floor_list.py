@@ -13,6 +13,7 @@ from phrasefit.evening.evening import Dance, Evening
 from phrasefit.model import FitPlan, Plan, Restart, Tag
 from phrasefit.reports.event_words import counts_words, timed_call
 from phrasefit.reports.flow import Flow
+from phrasefit.reports.fonts import isolated
 from phrasefit.reports.leaf import (
     BODY_PT,
     HEAD_PT,
@@ -138,7 +139,8 @@ def _dance(dance: Dance) -> Item:
 
 
 def _song(fit: FitPlan) -> str:
-    return " \u2013 ".join(filter(None, (fit.bar_map.title, fit.bar_map.artist)))
+    names = filter(None, (fit.bar_map.title, fit.bar_map.artist))
+    return " \u2013 ".join(isolated(name) for name in names)
 
 
 def event_calls(plan: Plan) -> tuple[str, ...]:

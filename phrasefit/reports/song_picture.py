@@ -15,6 +15,7 @@ import numpy as np
 
 from phrasefit.clock import clock_time
 from phrasefit.model import CountGrid
+from phrasefit.reports.fonts import isolated
 from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, PlacedNote, notes_of, placed
 from phrasefit.reports.map_text import METER_WORDS
 from phrasefit.reports.pace_words import pace_words
@@ -133,12 +134,12 @@ class _Setter:
         length = clock_time(song.duration_s, decimals=0)
         bars = METER_WORDS.get(song.meter, str(song.meter))
         facts = f"{pace_words(view.grid)}, {length}, bars in {bars}"
-        self._paragraph(f"{song.artist} | {facts}" if song.artist else facts, 10.5)
+        self._paragraph(f"{isolated(song.artist)} | {facts}" if song.artist else facts, 10.5)
         if view.fit is not None and view.plan is not None:
             routine = view.fit.routine
-            by = f", by {routine.by}" if routine.by else ""
+            by = f", by {isolated(routine.by)}" if routine.by else ""
             shape = routine_size(routine)
-            named = f"{routine.name}: " if routine.name != shape else ""
+            named = f"{isolated(routine.name)}: " if routine.name != shape else ""
             self._paragraph(f"{named}{shape}{by} | fit {view.plan.score:.0f} of 100", 10.5)
             self._paragraph(f"START: {start_words(view.fit, view.plan)}", 10.5, bold=True)
         self.y += 8

@@ -19,6 +19,7 @@ from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
 from phrasefit.model import Alternative, BarMap, Confidence, Correction, FitPlan
 from phrasefit.reports.event_words import place
+from phrasefit.reports.fonts import isolated
 from phrasefit.reports.line_notes import NOTE_WORDS_PT, SHAPE_PT, Note, PlacedNote, placed
 from phrasefit.reports.paper import (
     MARGIN_PT,
@@ -311,6 +312,13 @@ def test_titles_of_any_kind_stay_whole(title: str) -> None:
     ink = ink_of(document).min(axis=2) < 0.5
     assert not ink[:, -40:].any()
     assert document.pdf().startswith(b"%PDF")
+
+
+def test_an_artist_written_from_right_to_left_turns_no_words_around() -> None:
+    """The name begins the line of the tempo, whose number stays before its words."""
+    named = dataclasses.replace(song((32, 32)), title="Row", artist="רוח")
+
+    assert f"{isolated('רוח')} | 120 counts a minute" in svg_words(drawn(heard(named)))
 
 
 def test_pages_are_the_same_on_every_run(waltz: FitPlan) -> None:
