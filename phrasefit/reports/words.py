@@ -106,10 +106,13 @@ def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
 
 
 def verdict_in_a_line(fit: FitPlan, plan: Plan) -> str:
-    """Say what to check, and the score in a few words: what has room on one line of a sheet."""
+    """Say what to check, the score and a wrong tempo: what has room on one line of a sheet."""
     score = _score(fit, plan) if plan is fit.advised else _choice(fit, plan)
     doubt = main_doubt(fit)
-    text = f"{doubt_cell(doubt)}; {score}" if doubt else score
+    said = [doubt_cell(doubt), score] if doubt else [score]
+    if is_off_tempo(fit.tempo):
+        said.append(f"the tempo is {fit.tempo.verdict}")
+    text = "; ".join(said)
     return f"{text[:1].upper()}{text[1:]}."
 
 

@@ -16,7 +16,7 @@ from phrasefit.reports.dj_card import card_rows
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.fit_text import WIDTH, render
 from phrasefit.reports.start_words import why_not
-from phrasefit.reports.words import cautions, reasons, tempo_words, verdict
+from phrasefit.reports.words import cautions, reasons, tempo_words, verdict, verdict_in_a_line
 
 SQUARE = (("I", 8), ("A", 16), ("B", 16), ("A", 16), ("B", 16), ("C", 8), ("B", 16))
 EXAMPLE = (("I", 8), ("A", 16), ("B", 16), ("A", 17), ("B", 16), ("B", 16))
@@ -324,6 +324,21 @@ def test_where_the_tempo_changes_stands_where_the_tempo_does(tempo: tuple[float,
     assert f"; the tempo changes at {when} from 120 to 128 counts a minute count" in report
     card = dict(card_rows(fit, fit.plan))
     assert when in card["tempo"] and "128" in card["tempo"]
+
+
+@pytest.mark.parametrize(
+    ("tempo", "said"),
+    [
+        ((100.0, 125.0), "It fits as it is (100 of 100)."),
+        ((80.0, 100.0), "It fits as it is (100 of 100); the tempo is too fast."),
+        ((124.0, 130.0), "It fits as it is (100 of 100); the tempo is too slow."),
+    ],
+)
+def test_a_line_of_praise_does_not_hide_the_tempo(tempo: tuple[float, float], said: str) -> None:
+    """The line on a sheet says of the tempo what the verdict says at length."""
+    fit = fit_routine(make_song(*SQUARE), make_routine(tempo_bpm=tempo))
+
+    assert verdict_in_a_line(fit, fit.plan) == said
 
 
 # ---------------------------------------------------------------- the report
