@@ -64,7 +64,8 @@ def captions(
     Raises
     ------
     ParameterError
-        If `offset_s` is no number of seconds up to `MOST_OFFSET_S`, before or after 0.
+        If `offset_s` is no number of seconds up to `MOST_OFFSET_S`, before or after 0, or
+        the dance is over before the video begins.
     """
     if not abs(offset_s) <= MOST_OFFSET_S:
         raise ParameterError(
@@ -73,6 +74,11 @@ def captions(
         )
     plan = plan or fit.plan
     danced = [line for line in cue_lines(fit, plan) if line.kind in ("wall", "tag")]
+    if danced and danced[-1].end_s + offset_s <= 0:
+        raise ParameterError(
+            f"offset={offset_s:g} s: the dance is over before the video begins; give the seconds of"
+            " the video at which the song begins (below 0: it begins before the video)"
+        )
     times_s = fit.grid.times_s
     leads_s = LEAD_COUNTS * usual_steps(np.diff(times_s))  # of the counts that are danced there
     firsts = [int(np.argmin(np.abs(times_s[:-1] - line.time_s))) for line in danced]

@@ -10,6 +10,7 @@ import pytest
 import webvtt as reader
 
 from fit_songs import make_routine, make_song
+from phrasefit.errors import ParameterError
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan
 from phrasefit.reports.captions import captions, srt, webvtt
@@ -84,6 +85,12 @@ def test_offset_moves_all_and_drops_what_lies_before_zero(tagged: FitPlan) -> No
     assert 0 < len(cut) < len(whole)
     assert all(c.start_s >= 0 for c in cut)
     assert cut[-1].end_s == pytest.approx(whole[-1].end_s - 60.0)
+
+
+def test_a_video_that_begins_after_the_dance_is_refused(tagged: FitPlan) -> None:
+    """A file without a caption would look as if the work were done."""
+    with pytest.raises(ParameterError, match="over before the video begins; give the seconds"):
+        captions(tagged, offset_s=-tagged.plan.ending.time_s)
 
 
 def test_markup_signs_are_escaped() -> None:
