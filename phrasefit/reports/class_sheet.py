@@ -30,8 +30,8 @@ from phrasefit.reports.sheet_rows import (
     WALL_EM,
     EventRow,
     facing_mark,
-    into_box,
     left_mark,
+    number_in_box,
     plan_rows,
     start_line,
 )
@@ -146,15 +146,16 @@ def _heads(columns: dict[str, float]) -> Row:
 def _row(row: EventRow, columns: dict[str, float], size: float, flow: Flow) -> Row:
     least = LEAST_PT if size <= BODY_PT else size
     rest = flow.leaf.right - columns[""]
+    into_box, number = number_in_box(row.wall, size, 1.25)
     words = {
-        "wall": set_words(row.wall, 99, size * 1.25, bold=True),
+        "wall": number,
         "time": set_words(clock_time(row.time_s), 99, size),
         "faces": set_words(clock(row.facing), 99, size),
         "counts": set_words(row.counts, 99, size),
         "part": set_words(row.part, 99, size, bold=True),
         "music": set_words(row.music, MUSIC_EM * size - 4, size, least=least),
     }
-    indent = {"wall": into_box(row.wall, size), "faces": AFTER_ARROW_EM * size}
+    indent = {"wall": into_box, "faces": AFTER_ARROW_EM * size}
     cells: list[Cell] = [
         (x + indent.get(name, 0.0), [words[name]]) for name, x in columns.items() if name
     ]

@@ -44,8 +44,8 @@ from phrasefit.reports.sheet_rows import (
     WALL_EM,
     EventRow,
     facing_mark,
-    into_box,
     left_mark,
+    number_in_box,
     plan_rows,
     start_line,
     start_words,
@@ -106,11 +106,9 @@ def _stand_row(row: EventRow, size: float, flow: Flow) -> Row:
     for em in (WALL_EM + 0.3, STAND_TIME_EM, FACES_EM):
         edges.append(edges[-1] + em * size)
     rest = flow.leaf.right - edges[3]
+    into_box, number = number_in_box(row.wall, size, 1.1)
     cells: list[Cell] = [
-        (
-            edges[0] + into_box(row.wall, size),
-            [set_words(row.wall, 999, size * 1.1, bold=True)],
-        ),
+        (edges[0] + into_box, [number]),
         (edges[1], [set_words(clock_time(row.time_s, decimals=0), edges[2] - edges[1], size)]),
         (edges[2] + size * AFTER_ARROW_EM, [set_words(clock(row.facing), 999, size)]),
     ]

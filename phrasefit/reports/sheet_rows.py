@@ -12,8 +12,9 @@ from phrasefit.clock import clock_time
 from phrasefit.model import Ending, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import counts_words, row_words
 from phrasefit.reports.leaf import BOX_PT, LEFT_PT, Canvas
+from phrasefit.reports.paper import text_width_pt
 from phrasefit.reports.picture import arrow, event_shape
-from phrasefit.reports.rows import Mark
+from phrasefit.reports.rows import Mark, SetWords, set_words
 from phrasefit.reports.start_words import is_on_vocals
 from phrasefit.reports.words import music_name, off_phrase, part_name
 
@@ -104,9 +105,17 @@ def start_words(fit: FitPlan, plan: Plan, *, decimals: int = 1) -> tuple[str, st
     return clock_time(plan.start_s, decimals=decimals), ", ".join(after)
 
 
-def into_box(wall: str, size: float) -> float:
-    """Say how far a wall's number moves right, into the middle of its box."""
-    return size * (WALL_EM - 0.62 * 1.4 * len(wall)) / 2
+def number_in_box(wall: str, size: float, larger: float) -> tuple[float, SetWords]:
+    """Set a wall's number so much larger than `size`, or as it fits in the box of its column.
+
+    Returns
+    -------
+    float, SetWords
+        How far it moves right, into the middle of the box [points]; the number.
+    """
+    box = WALL_EM * size
+    words = set_words(wall, 0.9 * box, larger * size, least=0.5 * size, bold=True)
+    return (box - text_width_pt(wall, words.size, bold=True)) / 2, words
 
 
 def facing_mark(row: EventRow, x: float, size: float, lead: float) -> Mark:

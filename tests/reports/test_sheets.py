@@ -191,6 +191,24 @@ def test_every_page_of_a_long_step_sheet_has_its_title(tmp_path: Path) -> None:
     assert all(f"eight {i}" in " ".join(pages) for i in range(24))
 
 
+@pytest.mark.parametrize("size", ["page", "stand"])
+def test_numbers_of_three_digits_stay_in_their_boxes(size: str) -> None:
+    """A dance of a few counts to a long song has more than a hundred walls."""
+    fit = fit_routine(song((64,) * 30), routine_from_numbers(counts=16, walls=1))
+
+    numbers = []
+    for leaf in sheet_leaves(fit, size=size):
+        times = [t for t in leaf.texts if re.fullmatch(r"\d+:\d\d(\.\d)?", t.words) and t.size > 8]
+        box_ends = min(t.x for t in times) - 0.3 * max(t.size for t in times)
+        for text in leaf.texts:
+            if text.bold and text.words.isdigit() and text.x < box_ends:
+                numbers.append(text.words)
+                assert text.x > LEFT_PT
+                assert text.x + text_width_pt(text.words, text.size, True) < box_ends
+    assert numbers == [str(wall.number) for wall in fit.plan.walls]
+    assert len(numbers) > 100
+
+
 def test_dj_card_counts_in_before_count_one(tagged: FitPlan) -> None:
     """The count-in begins eight counts before count 1."""
     rows = dict(card_rows(tagged, tagged.plan))
