@@ -49,7 +49,16 @@ def read_export(text: str, *, name: str) -> list[Record]:
             for table in EXPORTED
             for row in document.get(table, [])
         ]
-    except (KeyError, TypeError, AttributeError, ValueError, RecursionError) as exc:
+    except json.JSONDecodeError as exc:
+        raise CacheError(
+            f"{name}: is no JSON from line {exc.lineno}, column {exc.colno} on; make an export"
+            " with `phrasefit store export`"
+        ) from exc
+    except (KeyError, TypeError, AttributeError, RecursionError) as exc:
+        raise CacheError(
+            f"{name}: is no export of phrasefit; make one with `phrasefit store export`"
+        ) from exc
+    except ValueError as exc:
         raise CacheError(
             f"{name}: cannot be read as an export ({str(exc)[:80]});"
             " make one with `phrasefit store export`"

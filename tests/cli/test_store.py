@@ -60,6 +60,24 @@ def test_export_import(program: Program, tmp_path: Path, monkeypatch: pytest.Mon
     program("store", "import", tmp_path / "missing.json", expect=2)
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("wall,time\n", "is no JSON from line 1, column 1 on; make an export with"),
+        ("{}", "is no export of phrasefit; make one with"),
+        ("[1]", "is no export of phrasefit; make one with"),
+    ],
+)
+def test_what_is_no_export_is_said_in_plain_words(
+    text: str, said: str, program: Program, tmp_path: Path
+) -> None:
+    """Another file is refused without the words of the language it is read with."""
+    other = tmp_path / "other.json"
+    other.write_text(text, encoding="utf-8")
+
+    assert f"other.json: {said}" in program("store", "import", other, expect=2).err
+
+
 def test_verify(program: Program, tmp_path: Path) -> None:
     """A sound cache is told to be so; damage is named and fixed, code 1."""
     with Store() as store:
