@@ -128,6 +128,22 @@ def test_a_view_is_for_everybody(desk, page, name: str) -> None:
         assert page.evaluate(TOO_SMALL) == []
 
 
+@pytest.mark.parametrize("name", [name for name in VIEWS if name != "rehearsal"])
+def test_letters_twice_as_large(desk, page, name: str) -> None:
+    """Who enlarges only the text, not the page, has no need to scroll sideways either."""
+    page.set_viewport_size({"width": 1280, "height": 800})
+    show(desk, page, name)
+    page.evaluate(
+        """() => {
+          document.documentElement.style.fontSize = "200%";
+          document.body.style.fontSize = "1rem"; // which is given in pixels
+          window.dispatchEvent(new Event("resize"));
+        }"""
+    )
+
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+
+
 NOT_REACHED = """() => [...document.querySelectorAll(
   "a[href], button, select, summary, input, textarea, [tabindex='0']")]
   .filter((one) => one.checkVisibility({ visibilityProperty: true }) && !one.disabled
