@@ -2,9 +2,10 @@
 //
 // `drawQuestion` shows the first question; hearing plays its places, one tap answers it.
 
-import { make } from "./elements.js";
+import { make, once } from "./elements.js";
 
 const LETTERS = "ABCDEF";
+const NEXT = { focus: "question" }; // who answers with the keyboard goes on with the next one
 
 /**
  * Make the card of the first of `questions`, or nothing where there is none.
@@ -18,17 +19,17 @@ export function questionCard(questions, { hear, correct, settle }) {
   const several = question.answers.filter((answer) => answer.hearing).length > 1;
   const rows = question.answers.map((answer, k) => make("li", {},
     answer.hearing && make("button", {
-      class: "hear", onclick: () => hear(answer.hearing),
+      class: "hear", data: NEXT, onclick: () => hear(answer.hearing),
       "aria-label": several ? `hear ${LETTERS[k]}` : "hear it",
     }, several ? `▶ ${LETTERS[k]}` : "▶ hear it"),
     make("button", {
-      class: "answer",
-      onclick: () => (answer.change ? correct(answer.change) : settle(question.key)),
+      class: "answer", data: NEXT,
+      onclick: once(() => (answer.change ? correct(answer.change) : settle(question.key))),
     }, several ? `${LETTERS[k]} is right: ${answer.words}` : answer.words)));
   if (question.neither) {
     rows.push(make("li", {}, make("button", {
-      class: "answer",
-      onclick: () => settle(question.key, question.advice),
+      class: "answer", data: NEXT,
+      onclick: once(() => settle(question.key, question.advice)),
     }, question.neither)));
   }
   return make("section", { class: "card question", "aria-labelledby": "question" },

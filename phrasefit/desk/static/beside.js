@@ -18,7 +18,7 @@ export function routineChoice(routines, query, ask) {
     const [counts, walls, waltz] = now.split(" ");
     numbers.push([now, numbersName(Number(counts), Number(walls), waltz)]);
   }
-  const select = make("select", { onchange: () => ask(queryFor(select.value)) },
+  const select = make("select", { data: { focus: "danced" }, onchange: () => ask(queryFor(select.value)) },
     option("", "nothing: the song alone"),
     make("optgroup", { label: "routines" }, routines.filter((row) => !row.errors)
       .map((row) => option(`routine=${row.key}`, row.name))),
@@ -63,14 +63,14 @@ export function plansOf(plan, query, { ask, listen }) {
     make("ul", { class: "rows" }, plan.plans.map((row) => rowOf({
       shown: row.shown,
       name: row.changes === 0 ? "no change" : row.changes === 1 ? "1 change" : `${row.changes} changes`,
-      score: `${Math.round(row.score)} of 100${row.advised ? ", advised" : ""}`,
+      key: `plan ${row.changes}`, score: `${Math.round(row.score)} of 100${row.advised ? ", advised" : ""}`,
       words: row.words, time: row.start_s, listen,
       choose: () => ask({ changes: row.advised ? null : row.changes }),
     }))),
     mostChoice(plan, ask),
     make("h2", {}, "Where the dance begins"),
     make("ul", { class: "rows" }, plan.starts.map((row) => rowOf({
-      shown: row.shown, name: minutes(row.start_s), score: `${Math.round(row.score)} of 100`,
+      key: `start ${row.start_s}`, shown: row.shown, name: minutes(row.start_s), score: `${Math.round(row.score)} of 100`,
       words: [`${row.intro} counts of intro`, row.words].filter(Boolean).join("; "),
       time: row.start_s, listen,
       choose: () => ask({ start: row.start_s.toFixed(3), intro: null, changes: null }),
@@ -81,9 +81,9 @@ export function plansOf(plan, query, { ask, listen }) {
     placesOf(plan, query, ask));
 }
 
-function rowOf({ shown, name, score, words, time, choose, listen }) {
+function rowOf({ key, shown, name, score, words, time, choose, listen }) {
   return make("li", { class: shown ? "shown" : "" },
-    make("button", { class: "choose", "aria-pressed": String(Boolean(shown)), onclick: choose },
+    make("button", { class: "choose", data: { focus: key }, "aria-pressed": String(Boolean(shown)), onclick: choose },
       make("b", {}, name), " ", make("span", { class: "score" }, score)),
     make("button", { "aria-label": `play ${name} from ${minutes(time)}`, onclick: () => { choose(); listen(time); } }, "▶"),
     make("span", { class: "words", dir: "auto" }, words));
@@ -91,7 +91,7 @@ function rowOf({ shown, name, score, words, time, choose, listen }) {
 
 function mostChoice(plan, ask) {
   const numbers = MOST.includes(plan.most) ? MOST : [...MOST, plan.most];
-  const select = make("select", { onchange: () => ask({ most: select.value, changes: null }) },
+  const select = make("select", { data: { focus: "most" }, onchange: () => ask({ most: select.value, changes: null }) },
     numbers.map((n) => make("option", { value: n, selected: n === plan.most }, n)));
   return make("label", { class: "choice" }, "Most restarts and tags: ", select);
 }

@@ -24,12 +24,16 @@ export function say(words) {
   document.getElementById("say").textContent = words;
 }
 
+let isUnasked = false; // the trouble that is shown is of something that nobody has pressed
+
 /** Show what went wrong at the head of the page, or take it away. */
-export function trouble(error) {
+export function trouble(error, { unasked = false } = {}) {
   const line = document.getElementById("trouble");
+  const words = error ? sentence(error.message ?? String(error)) : "";
+  isUnasked = unasked;
   line.hidden = !error;
-  line.textContent = error ? sentence(error.message ?? String(error)) : "";
-  if (error) line.scrollIntoView({ block: "nearest" });
+  if (line.textContent !== words) line.textContent = words;
+  if (error && !unasked) line.scrollIntoView({ block: "nearest" });
 }
 
 const sentence = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}${/[.!?]$/.test(words) ? "" : "."}`;
@@ -43,4 +47,30 @@ export async function tried(work) {
     if (error.name !== "AbortError") trouble(error);
     return undefined;
   }
+}
+
+/** As `tried`, for what nobody has pressed: it takes away no trouble but its own, and scrolls nothing. */
+export async function triedUnasked(work) {
+  try {
+    const done = await work();
+    if (isUnasked) trouble(null);
+    return done;
+  } catch (error) {
+    if (error.name !== "AbortError") trouble(error, { unasked: true });
+    return undefined;
+  }
+}
+
+/** Make of `work` what a click does that was meant once: some click twice, as on an icon. */
+export function once(work) {
+  let isUnderWay = false;
+  return async (event) => {
+    if (isUnderWay || event.detail > 1) return;
+    isUnderWay = true;
+    try {
+      await work(event);
+    } finally {
+      isUnderWay = false;
+    }
+  };
 }

@@ -3,7 +3,7 @@
 // `state` is what the server keeps; every change is sent with the revision that was seen,
 // one after the other, and the page is drawn from the answer.
 
-import { make, say, tried, trouble } from "./elements.js";
+import { make, once, say, tried, triedUnasked, trouble } from "./elements.js";
 import { courseOf } from "./evening_drawing.js";
 import { placesOf } from "./evening_places.js";
 import { facts, routinesForm, songSearch, songsForm, wishesForm } from "./evening_wishes.js";
@@ -19,40 +19,51 @@ export async function showPlan(main, id) {
   const [first, { wishes }, { routines }] = await Promise.all(
     [get(address), get("/api/evenings"), get("/api/routines")]);
   const usable = routines.filter((routine) => !routine.errors);
-  const page = { state: first, address };
+  const page = { state: first, address, unanswered: 0 };
   let waiting = Promise.resolve();
 
   const take = (state) => {
     page.state = state;
     draw();
   };
-  /** Ask the server to change something, after all that was asked before. */
+  /**
+   * Ask the server to change something, after all that was asked before: `value` makes of the
+   * state by then what is sent, and null where there is nothing left to change.
+   */
   const asked = (where, value, said) => {
-    waiting = waiting.then(() => tried(async () => {
-      try {
-        take(await post(address + where, { revision: page.state.revision, ...value }));
-        if (said) say(said);
-      } catch (error) {
-        if (error.state) {
-          take(error.state);
-          fill();
-        } else draw(); // what was typed and refused goes back to how it is kept
-        throw error;
-      }
-    }));
+    page.unanswered++;
+    waiting = waiting.then(() => tried(() => send(where, value, said))).then(() => { page.unanswered--; });
     return waiting;
   };
-  page.change = (what, value, said) => asked("", { do: what, ...value }, said);
+  const send = async (where, value, said) => {
+    const wanted = value(page.state);
+    if (!wanted) return;
+    try {
+      take(await post(address + where, { revision: page.state.revision, ...wanted }));
+      if (said) say(said);
+    } catch (error) {
+      page.moved = null;
+      if (error.state) {
+        take(error.state);
+        fill();
+      } else draw(); // what was typed and refused goes back to how it is kept
+      throw error;
+    }
+  };
+  page.change = (what, value, said) => asked("", (state) => {
+    const wanted = value(state);
+    return wanted && { do: what, ...wanted };
+  }, said);
   page.search = (value, said) => asked("/search", value, said);
-  page.settings = (value) => page.change("settings", value, "Kept");
+  page.settings = (value) => page.change("settings", () => value, "Kept");
 
   const parts = partsOf(page, wishes, usable);
   const fill = () => parts.forms.forEach((form) => form.fill(page.state));
-  const { draw, end } = onceLetGo(parts.all, () => drawn(page, parts));
+  const draw = onceLetGo(parts.all, () => drawn(page, parts));
   main.append(parts.all);
   fill();
   draw();
-  const again = () => tried(async () => {
+  const again = () => triedUnasked(async () => {
     const { revision, searching } = page.state;
     take(await get(address));
     if (page.state.revision !== revision) fill();
@@ -64,10 +75,10 @@ export async function showPlan(main, id) {
     waiting = waiting.then(() => { // by then the answer to a change of one's own is here
       if (told.revision !== page.state.revision) return again();
     });
-  });
+  }, again);
   const watch = new ResizeObserver(() => courseOf(parts.course, page.state.course));
   watch.observe(parts.course);
-  return () => { ended(); end(); watch.disconnect(); clearInterval(page.ticking); };
+  return () => { ended(); watch.disconnect(); clearInterval(page.ticking); };
 }
 
 /** Make all that is on the page, once. */
@@ -92,7 +103,9 @@ function partsOf(page, wishes, routines) {
 /** Draw what depends on the state; the button that had the focus keeps it. */
 function drawn(page, parts) {
   const { state } = page;
-  const focus = document.activeElement?.dataset?.focus;
+  const { moved } = page;
+  const pressed = moved && focusOf(parts, moved.from);
+  const top = pressed && pressed === document.activeElement ? pressed.getBoundingClientRect().top : null;
   parts.head.textContent = state.title || "Evening";
   parts.about.textContent = state.rows.length ? state.about : "No dances yet: choose below, then fill the evening.";
   parts.notes.replaceChildren(...state.notes.map((words) => make("li", {}, words)));
@@ -101,8 +114,17 @@ function drawn(page, parts) {
   courseOf(parts.course, state.course);
   parts.words.replaceChildren(...state.course.words.map((words) => make("li", {}, words)));
   parts.files.hidden = !state.rows.length;
-  if (page.focus ?? focus) parts.all.querySelector(`[data-focus="${page.focus ?? focus}"]`)?.focus();
-  page.focus = null;
+  const now = moved && focusOf(parts, moved.to);
+  if (now && top !== null) follow(now, top);
+  page.moved = null;
+}
+
+const focusOf = (parts, name) => parts.all.querySelector(`[data-focus="${name}"]`);
+
+/** Go along with a button that has moved, so that the next press hits the same dance. */
+function follow(button, top) {
+  button.focus({ preventScroll: true });
+  window.scrollBy(0, button.getBoundingClientRect().top - top);
 }
 
 function keysOf(page) {
@@ -111,15 +133,15 @@ function keysOf(page) {
   if (state.searching) {
     return [
       searching(page),
-      make("button", { class: "main", data: { focus: "fill" }, onclick: () => tried(() => post(`${page.address}/stop`)) }, "Stop"),
+      make("button", { class: "main", data: { focus: "fill" }, onclick: once(() => tried(() => post(`${page.address}/stop`))) }, "Stop"),
     ];
   }
   const again = state.rows.some((row) => row.kind === "dance");
   const fill = state.rows.some((row) => row.locked) ? "Fill again around the locked ones" : "Fill again";
   return [
-    make("button", { class: "main", data: { focus: "fill" }, onclick: () => page.search({}, "Filling the evening") },
+    make("button", { class: "main", data: { focus: "fill" }, onclick: once(() => page.search(() => ({}), "Filling the evening")) },
       again ? fill : "Fill the evening"),
-    make("button", { data: { focus: "undo" }, disabled: !state.can_undo, onclick: () => page.change("undo", {}, "Undone") }, "Undo"),
+    make("button", { data: { focus: "undo" }, disabled: !state.can_undo, onclick: () => page.change("undo", () => ({}), "Undone") }, "Undo"),
     again ? make("a", { class: "button", href: `/evening/${state.id}/run` }, "Run it") : null,
   ].filter(Boolean);
 }
@@ -139,8 +161,10 @@ function searching(page) {
 /** Make the place where a dance is added by hand. */
 function byHand(page, routines) {
   const routine = make("select", {}, routines.map((r) => make("option", { value: r.key }, r.name)));
-  const search = songSearch("Add", (song) =>
-    page.change("add", { song: song.hash, routine: routine.value }, `${song.title} is added`));
+  const search = songSearch("Add", (song) => {
+    const dance = { song: song.hash, routine: routine.value };
+    page.change("add", () => dance, `${song.title} is added`);
+  });
   return make("details", {},
     make("summary", {}, "Add a dance by hand"),
     make("label", { class: "field" }, make("span", {}, "Routine"), routine), search);

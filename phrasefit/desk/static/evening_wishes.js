@@ -3,7 +3,8 @@
 // Each form has an `element` and `fill(state)`, which writes what is kept into it; a field
 // that is being typed in is left alone.
 
-import { make, tried } from "./elements.js";
+import { make, once, tried } from "./elements.js";
+import { onceLetGo } from "./letting-go.js";
 import { get } from "./server.js";
 
 const MOST_FOUND = 20;
@@ -76,7 +77,7 @@ export function routinesForm(page, routines) {
     page.settings({
       routines: rows.filter((row) => row.chosen.checked || row.taught.checked).map((row) => row.routine.key),
       wishes: { teach: names },
-    }).then(() => fill(page.state));
+    }).then(() => { if (!page.unanswered) fill(page.state); }); // the next tick is there already
   };
   const all = (on) => {
     for (const row of rows) row.chosen.checked = on;
@@ -104,17 +105,21 @@ export function routinesForm(page, routines) {
 export function songsForm(page) {
   const about = make("p");
   const list = make("ul", { class: "routines" });
-  const everything = make("button", { onclick: () => page.settings({ songs: [] }).then(() => fill(page.state)) }, "All songs again");
-  const choose = (songs) => page.settings({ songs }).then(() => fill(page.state));
-  const search = songSearch("Choose", (song) => choose([...page.state.songs, song.hash]));
+  const choose = (change) => page.change("settings", ({ songs }) => ({ songs: change(songs) }), "Kept")
+    .then(() => fill(page.state));
+  const everything = make("button", { onclick: () => choose(() => []) }, "All songs again");
+  const search = songSearch("Choose", (song) => choose((songs) => [...songs, song.hash]));
+  let titles = new Map();
+  const draw = onceLetGo(list, () => list.replaceChildren(...page.state.songs.map((hash) => make("li", {},
+    titles.get(hash) ?? "a song that is not known any more",
+    make("button", { "aria-label": `Leave out ${titles.get(hash) ?? "this song"}`,
+      onclick: once(() => choose((songs) => songs.filter((other) => other !== hash))) }, "Leave out")))));
   const fill = async ({ songs }) => {
     about.textContent = songs.length ? `${songs.length} chosen; only these are used.` : "All songs that are known are used. Choose some to use only those.";
     everything.hidden = !songs.length;
     const known = songs.length ? await tried(knownSongs) : [];
-    const titles = new Map((known ?? []).map((song) => [song.hash, song.title]));
-    list.replaceChildren(...songs.map((hash) => make("li", {}, titles.get(hash) ?? "a song that is not known any more",
-      make("button", { "aria-label": `Leave out ${titles.get(hash) ?? "this song"}`,
-        onclick: () => choose(page.state.songs.filter((other) => other !== hash)) }, "Leave out"))));
+    titles = new Map((known ?? []).map((song) => [song.hash, song.title]));
+    draw();
   };
   return { element: make("details", {}, make("summary", {}, "Songs"), about, everything, list, search), fill };
 }

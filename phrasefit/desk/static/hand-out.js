@@ -3,7 +3,8 @@
 // A plan is `{ hash, query, revision }`, `query` a URLSearchParams as in the address of the
 // sheet. Files are links: the browser saves them.
 
-import { make, say, tried } from "./elements.js";
+import { make, say, tried, triedUnasked } from "./elements.js";
+import { onceLetGo } from "./letting-go.js";
 import { get, news, post } from "./server.js";
 
 const SHEETS = [
@@ -34,10 +35,10 @@ function address({ hash, query, revision }, wanted, more = {}) {
 /** Make a link that saves a file. */
 const saving = (href, ...words) => make("a", { class: "button", href, download: true }, ...words);
 
-/** Make a choice with a label. */
-function choice(label, options, work) {
-  const list = make("select", { onchange: () => work(list.value) },
-    options.map(([value, words]) => make("option", { value }, words)));
+/** Make a choice of `chosen[name]` with a label; `work` follows it. */
+function choice(label, chosen, name, options, work) {
+  const list = make("select", { onchange: () => { chosen[name] = list.value; work(); } },
+    options.map(([value, words]) => make("option", { value, selected: value === chosen[name] }, words)));
   return make("label", {}, `${label} `, list);
 }
 
@@ -46,6 +47,7 @@ export function handOutFold() {
   const room = make("div");
   const fold = make("details", { class: "hand-out", ontoggle: () => draw() },
     make("summary", {}, "Hand out: paper, practice audio, tablet, everything"), room);
+  const chosen = { paper: "a4", say: "cues", groove: "", ending: ".mp3" }; // also for the next plan
   let plan = null;
   let leave = null;
   let drawn = "";
@@ -54,7 +56,7 @@ export function handOutFold() {
     if (now === drawn) return;
     drawn = now;
     leave?.();
-    leave = now ? handOut(room, plan) : null;
+    leave = now ? handOut(room, plan, chosen) : null;
     if (!now) room.replaceChildren();
   }
   return {
@@ -65,12 +67,12 @@ export function handOutFold() {
 }
 
 /** Fill `main` with all that can be handed out. */
-function handOut(main, plan) {
+function handOut(main, plan, chosen) {
   const leave = [];
   main.replaceChildren(
     rehearsing(plan, leave),
-    onPaper(plan),
-    practising(plan),
+    onPaper(plan, chosen),
+    practising(plan, chosen),
     everything(plan, leave),
     forPrograms(plan),
     make("p", { class: "quiet" }, LICENSES),
@@ -78,35 +80,32 @@ function handOut(main, plan) {
   return () => leave.forEach((work) => work());
 }
 
-function onPaper(plan) {
+function onPaper(plan, chosen) {
   const list = make("ul", { class: "papers" });
-  let paper = "a4";
   const draw = () => list.replaceChildren(...SHEETS.map(([kind, words, more]) => make("li", {},
-    make("img", { src: address(plan, "sheet.png", { kind, paper, look: "yes" }), loading: "lazy",
+    make("img", { src: address(plan, "sheet.png", { kind, paper: chosen.paper, look: "yes" }), loading: "lazy",
       alt: `how the sheet ${words} looks` }),
-    saving(address(plan, "sheet.pdf", { kind, paper }), words), make("small", {}, more))));
+    saving(address(plan, "sheet.pdf", { kind, paper: chosen.paper }), words), make("small", {}, more))));
   draw();
   return make("section", { "aria-label": "Paper" }, make("h2", {}, "Paper"),
-    choice("Paper", [["a4", "A4"], ["letter", "Letter"]], (value) => { paper = value; draw(); }),
+    choice("Paper", chosen, "paper", [["a4", "A4"], ["letter", "Letter"]], draw),
     list);
 }
 
-function practising(plan) {
-  const how = { say: "cues", groove: "", ending: ".mp3" };
+function practising(plan, how) {
   const links = make("p", { class: "keys" });
   const draw = () => links.replaceChildren(...TEMPOS.map((percent) => saving(
     address(plan, `practice${how.ending}`, { percent, say: how.say, groove: how.groove }),
     percent === 100 ? "at the song's tempo" : `at ${percent} %`)));
   draw();
-  const backing = make("input", { type: "checkbox",
+  const backing = make("input", { type: "checkbox", checked: how.groove === "yes",
     onchange: () => { how.groove = backing.checked ? "yes" : ""; draw(); } });
   return make("section", { "aria-label": "Practice audio" }, make("h2", {}, "Practice audio"),
     make("p", {}, "Clicks and calls without the song, to practice and film to. "
       + "Start quietly with headphones: clicks are sharper than music."),
     make("p", { class: "keys" },
-      choice("Spoken", SAYINGS, (value) => { how.say = value; draw(); }),
-      choice("as", [[".mp3", "MP3"], [".ogg", "OGG"], [".wav", "WAV"], [".flac", "FLAC"]],
-        (value) => { how.ending = value; draw(); }),
+      choice("Spoken", how, "say", SAYINGS, draw),
+      choice("as", how, "ending", [[".mp3", "MP3"], [".ogg", "OGG"], [".wav", "WAV"], [".flac", "FLAC"]], draw),
       make("label", { class: "check" }, backing, " quiet drums and bass")),
     links);
 }
@@ -145,7 +144,9 @@ function everything(plan, leave) {
 
 function rehearsing(plan, leave) {
   const room = make("div", { class: "room" });
-  const show = (state) => room.replaceChildren(...(state.address ? shared(state) : unshared()));
+  let state = null;
+  const draw = onceLetGo(room, () => room.replaceChildren(...(state.address ? shared(state) : unshared())));
+  const show = (newer) => { state = newer; draw(); };
   const unshared = () => [make("p", {}, make("button", { onclick: share }, "Share in this room"),
     " for a tablet or a phone in the same Wi-Fi: it can look and play, nothing else.")];
   const shared = ({ address: place, code, watching }) => [
@@ -154,12 +155,19 @@ function rehearsing(plan, leave) {
     make("p", {}, watching ? `${watching} ${watching === 1 ? "device looks" : "devices look"} on` : "nobody looks on yet"),
     make("p", { class: "keys" }, make("button", { onclick: share }, "Show this plan there"),
       make("button", { onclick: stop }, "Stop sharing"))];
-  const share = () => tried(async () => {
-    show(await post(`/api/room/${plan.hash}?${plan.query}`));
-    say("shared in this room");
+  let turn = 0; // what was looked up before something was pressed is not so any more
+  const change = (address, words) => tried(async () => {
+    turn++;
+    show(await post(address));
+    say(words);
   });
-  const stop = () => tried(async () => { show(await post("/api/room/stop")); say("no longer shared"); });
-  const look = () => tried(async () => show(await get("/api/room")));
+  const share = () => change(`/api/room/${plan.hash}?${plan.query}`, "shared in this room");
+  const stop = () => change("/api/room/stop", "no longer shared");
+  const look = () => triedUnasked(async () => {
+    const mine = turn;
+    const found = await get("/api/room");
+    if (mine === turn) show(found);
+  });
   look();
   const again = setInterval(() => { if (room.querySelector(".code")) look(); }, 5000);
   leave.push(() => clearInterval(again));

@@ -11,6 +11,9 @@ export class Refused extends Error {
   }
 }
 
+// A desk that is started again knows nobody; the window that it opens lets the whole browser in.
+const STRANGE = "the desk was started again meanwhile: open it from its icon, then this window works too";
+
 async function asked(address, how) {
   let answer;
   try {
@@ -19,6 +22,7 @@ async function asked(address, how) {
     if (error.name === "AbortError") throw error;
     throw new Refused(0, { error: "the desk has been closed; start it again from its icon, nothing is lost" });
   }
+  if (answer.status === 403) throw new Refused(403, { error: STRANGE });
   const isJson = answer.headers.get("content-type")?.startsWith("application/json");
   const said = isJson ? await answer.json() : {};
   if (!answer.ok) throw new Refused(answer.status, said);
@@ -38,11 +42,35 @@ export const send = (address, file, signal) => asked(address, {
   method: "POST", body: file, headers: { "content-type": "application/octet-stream" }, signal,
 });
 
-const source = new EventSource("/news");
+const AGAIN_MS = 2000;
+const hearers = new Set(); // [kind, hear]
+let source = null;
+let isMissed = false;
 
-/** Call `work` with each piece of news of this kind; gives a function that ends it. */
-export function news(kind, work) {
-  const hear = (event) => work(JSON.parse(event.data));
-  source.addEventListener(kind, hear);
-  return () => source.removeEventListener(kind, hear);
+function listen() {
+  source = new EventSource("/news");
+  for (const [kind, hear] of hearers) source.addEventListener(kind, hear);
+  source.addEventListener("error", () => { // a stranger is not let in, nor asked to try again
+    isMissed = true;
+    if (source.readyState === EventSource.CLOSED) setTimeout(listen, AGAIN_MS);
+  });
+}
+listen();
+
+/**
+ * Call `work` with each piece of news of this kind, and `again` once some may have been missed;
+ * gives a function that ends it.
+ */
+export function news(kind, work, again = null) {
+  const hear = ({ data }) => { if (data) work(JSON.parse(data)); }; // "open" is the browser's own, too
+  const mine = [[kind, hear]];
+  if (again) mine.push(["open", ({ data }) => { if (data && isMissed) again(); }]);
+  for (const one of mine) {
+    hearers.add(one);
+    source.addEventListener(...one);
+  }
+  return () => mine.forEach((one) => {
+    hearers.delete(one);
+    source.removeEventListener(...one);
+  });
 }

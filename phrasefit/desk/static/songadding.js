@@ -1,6 +1,7 @@
 // --------------------------------------------------- how songs come in: dropped, picked, chosen
 
-import { make, say, tried, trouble } from "./elements.js";
+import { make, once, say, trouble } from "./elements.js";
+import { onceLetGo } from "./letting-go.js";
 import { get, post, send } from "./server.js";
 
 /** Give the files of a drop, folders opened; to be called before the event is over. */
@@ -55,8 +56,6 @@ export function chooseFolder(done) {
     maxlength: "4096" });
   const up = make("button", { type: "button" }, "One folder up");
   const take = make("button", { type: "button", class: "main" }, "Add this folder");
-  let token = "";
-  let above = null;
 
   async function attempt(work) {
     wrong.textContent = "";
@@ -68,18 +67,16 @@ export function chooseFolder(done) {
     }
   }
 
+  let found = null;
+  let turn = 0;
   const look = (inside) => attempt(async () => {
-    const found = await get(`/api/songs/computer?in=${encodeURIComponent(inside)}`);
-    token = inside;
-    above = found.above;
-    here.textContent = found.title;
-    up.disabled = above === null;
-    take.disabled = !token;
-    list.replaceChildren(...found.folders.map((folder) => make("li", {},
-      make("button", { type: "button", onclick: () => look(folder.token) }, folder.name))));
-    if (!found.folders.length) list.append(make("li", { class: "quiet" }, "No folders in here"));
+    const mine = ++turn;
+    const answer = await get(`/api/songs/computer?in=${encodeURIComponent(inside)}`);
+    if (mine !== turn) return; // another folder was opened meanwhile
+    found = { ...answer, token: inside };
+    show();
   });
-  up.addEventListener("click", () => look(above));
+  up.addEventListener("click", () => look(found.above));
 
   const add = (what) => attempt(async () => {
     const added = await post("/api/songs/folders", what);
@@ -87,7 +84,7 @@ export function chooseFolder(done) {
     say(`${counted(added.songs, `in ${added.path}`)}, ${added.new} new`);
     done();
   });
-  take.addEventListener("click", () => add({ token }));
+  take.addEventListener("click", () => add({ token: found.token }));
 
   const form = make("form", { onsubmit: (event) => { event.preventDefault(); add({ path: field.value }); } },
     make("label", { for: "folder-path" }, "Paste or type the folder"),
@@ -100,9 +97,19 @@ export function chooseFolder(done) {
     make("p", {}, "Or find it here:"), here, list,
     make("div", { class: "keys" }, up, take,
       make("button", { type: "button", onclick: () => dialog.close() }, "Cancel")));
+  const show = onceLetGo(dialog, () => {
+    const wasInList = list.contains(document.activeElement);
+    here.textContent = found.title;
+    up.disabled = found.above === null;
+    take.disabled = !found.token;
+    list.replaceChildren(...found.folders.map((folder) => make("li", {},
+      make("button", { type: "button", onclick: once(() => look(folder.token)) }, folder.name))));
+    if (!found.folders.length) list.append(make("li", { class: "quiet" }, "No folders in here"));
+    if (wasInList) (list.querySelector("button") ?? take).focus();
+  });
   document.body.append(dialog);
   dialog.showModal();
-  tried(() => look(""));
+  look("");
 }
 
 /** Ask whether something shall really be done. */

@@ -1,6 +1,6 @@
 // -------------------------------------- songs being heard, left for later, and those that failed
 
-import { make, say, tried } from "./elements.js";
+import { make, say, tried, triedUnasked } from "./elements.js";
 import { onceLetGo } from "./letting-go.js";
 import { get, news, post } from "./server.js";
 
@@ -21,11 +21,11 @@ export function songQueue(room) {
     if (was && !newer.working) say("all songs are heard");
     was = newer.working;
     state = newer;
-    panel.draw();
+    draw();
   }
 
   // It grows and goes, and rows below it with it: not while one of them is pressed.
-  const panel = onceLetGo(room, () => {
+  const draw = onceLetGo(room, () => {
     now.replaceChildren();
     if (state.working) {
       now.append(
@@ -62,7 +62,7 @@ export function songQueue(room) {
   const away = (words, names, which) => make("button", { "aria-label": `${words}: ${which}`,
     onclick: () => tried(() => post("/api/songs/take-away", { names })) }, words);
 
-  const ask = () => tried(async () => show(await get("/api/songs/hearing")));
-  const ends = [news("hearing", show), news("open", ask), panel.end];
+  const ask = () => triedUnasked(async () => show(await get("/api/songs/hearing")));
+  const ends = [news("hearing", show), news("open", ask)];
   return { element, asked: ask(), end: () => ends.forEach((end) => end()) };
 }

@@ -25,6 +25,7 @@ export function songTable({ label, columns, cells, id, onsort }) {
   const drawn = new Map();
   let rows = [];
   let height = 0;
+  let next = { rows, afresh: false }; // what is shown as soon as no row is pressed
 
   function heading(column) {
     const name = column.sorts
@@ -100,10 +101,20 @@ export function songTable({ label, columns, cells, id, onsort }) {
     event.preventDefault();
     focus(Number(row.ariaRowIndex) - 2 + steps[event.key]);
   });
-  const anew = onceLetGo(body, () => {
-    for (const row of drawn.values()) row.remove();
-    drawn.clear();
-    draw();
+  const showNext = onceLetGo(body, () => {
+    const { afresh } = next;
+    const first = Math.floor(-body.getBoundingClientRect().top / height);
+    const inSight = afresh && first >= 0 ? rows[first] : null;
+    rows = next.rows;
+    next.afresh = false;
+    if (afresh) {
+      for (const row of drawn.values()) row.remove();
+      drawn.clear();
+    }
+    table.setAttribute("aria-rowcount", rows.length + 1);
+    measure();
+    const now = inSight ? rows.findIndex((row) => id(row) === id(inSight)) : -1;
+    if (now >= 0) window.scrollBy(0, (now - first) * height); // what is looked at stays in sight
   });
   let asked = false;
   const soon = () => {
@@ -118,10 +129,8 @@ export function songTable({ label, columns, cells, id, onsort }) {
     element: table,
     /** Show these rows; `afresh` draws also those anew that are in sight. */
     show(those, { afresh = false } = {}) {
-      rows = those;
-      table.setAttribute("aria-rowcount", rows.length + 1);
-      measure();
-      if (afresh) anew.draw();
+      next = { rows: those, afresh: afresh || next.afresh };
+      showNext();
     },
     /** Say by which column it is sorted. */
     sorted(key, direction) {
@@ -133,7 +142,6 @@ export function songTable({ label, columns, cells, id, onsort }) {
     end() {
       window.removeEventListener("scroll", soon);
       window.removeEventListener("resize", measure);
-      anew.end();
     },
   };
 }

@@ -3,9 +3,10 @@
 // /evening lists the evenings, /evening/ID is one of them, /evening/ID/run the dark screen.
 
 import { go } from "../desk.js";
-import { make, say, tried } from "../elements.js";
+import { make, once, say, tried, triedUnasked } from "../elements.js";
 import { showPlan } from "../evening_plan.js";
 import { showRun } from "../evening_run.js";
+import { onceLetGo } from "../letting-go.js";
 import { get, news, post } from "../server.js";
 
 export const title = "Evening";
@@ -21,16 +22,21 @@ async function showList(main) {
   main.append(
     make("h1", {}, "Evenings"),
     make("p", {}, "An evening is songs with routines in their order: filled by your wishes, changed by hand, printed, run."),
-    make("p", { class: "keys" }, make("button", { class: "main", onclick: () => begin({}) }, "New evening")),
+    make("p", { class: "keys" }, make("button", { class: "main", onclick: once(() => begin({})) }, "New evening")),
     list,
   );
-  const draw = () => tried(async () => {
-    const { evenings } = await get("/api/evenings");
+  let evenings = [];
+  const draw = onceLetGo(list, () => {
     list.replaceChildren(...evenings.map(rowOf));
     if (!evenings.length) list.append(make("li", { class: "quiet" }, "None yet."));
   });
-  await draw();
-  return news("evening", draw);
+  const ask = async () => {
+    ({ evenings } = await get("/api/evenings"));
+    draw();
+  };
+  await tried(ask);
+  const again = () => triedUnasked(ask);
+  return news("evening", again, again);
 }
 
 /** Make an evening, perhaps as another one was, and open it. */
@@ -52,6 +58,6 @@ function rowOf(evening) {
     make("p", { class: "quiet" }, about),
     make("div", { class: "keys" },
       make("a", { class: "button", href: `/evening/${evening.id}/run`, "aria-label": `Run ${evening.title}` }, "Run"),
-      make("button", { onclick: () => begin({ copy_of: evening.id }), "aria-label": `Copy ${evening.title}` }, "Copy"),
-      make("button", { onclick: remove, "aria-label": `Remove ${evening.title}` }, "Remove")));
+      make("button", { onclick: once(() => begin({ copy_of: evening.id })), "aria-label": `Copy ${evening.title}` }, "Copy"),
+      make("button", { onclick: once(remove), "aria-label": `Remove ${evening.title}` }, "Remove")));
 }

@@ -4,7 +4,8 @@
 // /routines/edit?routine=KEY (or ?copy=KEY, ?template=KEY, ?draft) opens the form.
 
 import { go } from "../desk.js";
-import { make, say, tried, trouble } from "../elements.js";
+import { make, once, say, tried, triedUnasked, trouble } from "../elements.js";
+import { onceLetGo } from "../letting-go.js";
 import { showForm } from "../routine/form.js";
 import { forget, handOver, recall } from "../routine/drafts.js";
 import { showPaste } from "../routine/paste.js";
@@ -39,7 +40,12 @@ async function showList(main) {
       make("span", { class: "button" }, "Open a routine file", file)),
     recall("")?.base === undefined ? "" : draftNote(),
     list);
-  const load = async () => list.replaceChildren(...tables((await get("/api/routines")).routines, load));
+  let routines = [];
+  const draw = onceLetGo(list, () => list.replaceChildren(...tables(routines, load)));
+  const load = async () => {
+    ({ routines } = await get("/api/routines"));
+    draw();
+  };
   await load();
   const drop = (event) => {
     if (![...event.dataTransfer.types].includes("Files")) return;
@@ -47,7 +53,8 @@ async function showList(main) {
     if (event.type === "drop") tried(() => takeIn([...event.dataTransfer.files]));
   };
   for (const kind of ["dragover", "drop"]) main.addEventListener(kind, drop);
-  return news("routines", () => tried(load));
+  const again = () => triedUnasked(load);
+  return news("routines", again, again);
 }
 
 /** Say that something is still being written. */
@@ -115,12 +122,12 @@ function line(row, load) {
     make("a", { class: "button", href: `/api/routines/file?routine=${encodeURIComponent(row.key)}`, download: "",
       "aria-label": `As a file: ${row.name}` }, "As a file"),
     row.supplied ? null : make("button", { "aria-label": `Remove ${row.name}`,
-      onclick: (event) => tried(() => remove(row, event.target.closest("tr"), load)) }, "Remove")));
+      onclick: once(() => tried(() => remove(row, load))) }, "Remove")));
   return make("tr", {}, name, cells, keys);
 }
 
 /** Remove a routine; its row offers to take that back. */
-async function remove(row, place, load) {
+async function remove(row, load) {
   const { text } = await post("/api/routines/remove", { key: row.key, revision: row.revision });
   const back = make("button", { onclick: () => tried(async () => {
     await post("/api/routines/save", { key: row.key, revision: 0, text });
@@ -130,7 +137,7 @@ async function remove(row, place, load) {
   }) }, "Take it back");
   const note = make("p", { class: "card", role: "status" }, `${row.name} is removed. `, back);
   document.querySelector(".routines h1").after(note);
-  place.remove();
+  await load();
   back.focus();
 }
 

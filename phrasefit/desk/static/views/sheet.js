@@ -3,13 +3,14 @@
 // What the server answers is drawn; the browser guesses nothing about the music. Shared with
 // the rehearsal page: sheet.js (lines of counts), counting.js, clicking.js.
 
-import { make, say, tried, trouble } from "../elements.js";
+import { make, say, tried, triedUnasked, trouble } from "../elements.js";
 import { get, news, post } from "../server.js";
 import { questionCard } from "../answering.js";
 import { handOutFold } from "../hand-out.js";
 import { plansOf, routineChoice, verdictOf, withQuery } from "../beside.js";
 import { dragOn } from "../dragging.js";
 import { countWords, groupsAt } from "../count-menu.js";
+import { onceLetGo } from "../letting-go.js";
 import { closeMenu, openMenu } from "../menu.js";
 import { nameDialog } from "../naming.js";
 import { playBar } from "../play-bar.js";
@@ -84,10 +85,11 @@ class SheetView {
     this.parts = { head: make("div", { class: "head" }), doubt: make("div", { class: "doubt" }),
       lines: make("div", { class: "lines", role: "group" }), beside: make("div"),
       handOut: handOutFold() };
+    this.draw = onceLetGo(main, () => this.drawn());
     this.bar = playBar(this);
     main.append(make("div", { class: "sheet-view" }, this.parts.head, this.parts.doubt, this.parts.lines,
       make("div", { class: "beside" }, this.parts.beside, this.parts.handOut.element)), this.bar.element);
-    this.stopNews = news("song", (song) => this.hearNews(song));
+    this.stopNews = news("song", (song) => this.hearNews(song), () => this.look());
     this.away = new AbortController();
     this.room = new ResizeObserver(() => { if (this.score && this.groups() !== this.score.groups) this.draw(); });
     this.room.observe(this.parts.lines);
@@ -115,7 +117,7 @@ class SheetView {
     if (doc.trouble) trouble(new Error(doc.trouble));
   }
 
-  draw() {
+  drawn() {
     const { doc } = this;
     const focusedAt = this.score?.times[this.focused];
     const hadFocus = this.parts.lines.contains(document.activeElement);
@@ -148,9 +150,9 @@ class SheetView {
       routineChoice(this.routines, this.query, (query) => this.ask(query)),
       make("div", { class: "corrected", role: "group", "aria-label": "Corrections" },
         make("span", { dir: "auto" }, `Corrected: ${corrections.words}.`),
-        make("button", { disabled: corrections.undo === null, onclick: step("undo"),
+        make("button", { disabled: corrections.undo === null, onclick: step("undo"), data: { focus: "undo" },
           "aria-label": corrections.undo === null ? "undo" : `undo: ${corrections.undo}` }, "Undo"),
-        make("button", { disabled: corrections.redo === null, onclick: step("redo"),
+        make("button", { disabled: corrections.redo === null, onclick: step("redo"), data: { focus: "redo" },
           "aria-label": corrections.redo === null ? "redo" : `redo: ${corrections.redo}` }, "Redo"),
         make("button", { disabled: corrections.words === "nothing", onclick: step("as-heard") }, "As it was heard")),
     ];
@@ -182,7 +184,7 @@ class SheetView {
       "The song in lines of counts: arrow keys move from count to count, Enter opens what can be said about one");
     this.parts.lines.classList.toggle("single", score.groups === 1);
     this.parts.lines.replaceChildren(sheet);
-    if (hadFocus) this.focus(this.focused);
+    if (hadFocus) this.boxOf(this.focused).focus({ preventScroll: true });
     markRepeated(sheet, this.again ?? null);
   }
 
@@ -305,11 +307,13 @@ class SheetView {
 
   /** Show another plan or routine; the address names it, and the song plays on. */
   ask(query) {
+    const mine = this.asked = Symbol("asked");
     return tried(async () => {
       const doc = await get(`/api/sheet/${this.hash}?${query}`).catch((error) => {
         this.draw(); // the choices say again what is shown
         throw error;
       });
+      if (mine !== this.asked) return; // another one was asked for meanwhile
       this.query = query;
       history.pushState(null, "", `/sheet/${this.hash}${query.size ? `?${query}` : ""}`);
       this.take(doc);
@@ -326,7 +330,7 @@ class SheetView {
 
   /** Look whether the song has been changed elsewhere, and show it. */
   look() {
-    return tried(async () => {
+    return triedUnasked(async () => {
       const doc = await sheetOrSong(this.hash, this.query);
       const { revision, mark } = this.doc.corrections;
       if (doc.corrections.revision === revision && doc.corrections.mark === mark) return;

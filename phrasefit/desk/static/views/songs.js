@@ -1,6 +1,7 @@
 // --------------------------------------------------------------------------- the view "Songs"
 
-import { make, say, tried } from "../elements.js";
+import { make, once, say, tried, triedUnasked } from "../elements.js";
+import { onceLetGo } from "../letting-go.js";
 import { get, news, post } from "../server.js";
 import { chooseFolder, confirmed, copy, filesOf, onlySongs } from "../songadding.js";
 import { songQueue } from "../songqueue.js";
@@ -88,8 +89,10 @@ export async function show(room, place) {
       length(song.duration_s),
       song.doubt === "sure" ? "sure" : `${song.doubt} (${Math.round(song.sure * 100)}\u00a0%)`,
       fitOf(song),
-      [make("button", { onclick: () => showSuits(song), "aria-label": `Which routine suits ${song.title}?` }, "Which routine?"),
-        make("button", { onclick: () => forget(song), "aria-label": `Forget ${song.title}` }, "Forget")],
+      [make("button", { onclick: () => showSuits(song), "aria-label": `Which routine suits ${song.title}?`,
+        data: { focus: `suits ${song.hash}` } }, "Which routine?"),
+        make("button", { onclick: () => forget(song), "aria-label": `Forget ${song.title}`,
+          data: { focus: `forget ${song.hash}` } }, "Forget")],
     ];
   }
 
@@ -169,18 +172,23 @@ export async function show(room, place) {
 
   // ------------------------------------------------------------------------ the filters
 
+  const optionsOf = (name, options) =>
+    options.map(([value, text]) => make("option", { value, selected: value === wish[name] }, text));
+  const meters = () => optionsOf("meter", [["", "any"], ...Object.entries(state.meters)]);
+
   function drawFilters(routines) {
-    const choice = (name, words, options) => make("label", {}, words, make("select", { name, onchange: changed },
-      options.map(([value, text]) => make("option", { value, selected: value === wish[name] }, text))));
+    const choice = (name, words, options) =>
+      make("label", {}, words, make("select", { name, onchange: changed }, options));
     const number = (name, words) => make("label", {}, words, make("input", { type: "number", name, min: 20, max: 400,
       value: wish[name] || "", oninput: changed }));
     const isWide = matchMedia("(min-width: 60rem)").matches;
     const more = make("div", { class: "more" },
       number("from", "Counts a minute from"), number("to", "to"),
-      choice("meter", "Counted in", [["", "any"], ...Object.entries(state.meters)]),
-      choice("sure", "How sure", [["", "any"], ["yes", "sure"], ["no", "with a doubt"]]),
-      choice("routine", "Fits the routine", [["", "any"], ...routines.map((one) => [one.key, one.name])]),
-      choice("sort", "Sorted by", Object.entries(ORDERS)));
+      choice("meter", "Counted in", meters()),
+      choice("sure", "How sure", optionsOf("sure", [["", "any"], ["yes", "sure"], ["no", "with a doubt"]])),
+      choice("routine", "Fits the routine",
+        optionsOf("routine", [["", "any"], ...routines.map((one) => [one.key, one.name])])),
+      choice("sort", "Sorted by", optionsOf("sort", Object.entries(ORDERS))));
     const isAsked = ["from", "to", "meter", "sure", "routine"].some((name) => wish[name]);
     filters.replaceChildren(
       make("label", { class: "search" }, "Search", make("input", { type: "search", name: "q", value: wish.q, oninput: changed })),
@@ -196,10 +204,14 @@ export async function show(room, place) {
     if (name !== "q") say(found.textContent);
   }
 
+  async function loadFits() {
+    const { routine } = wish;
+    const fits = routine ? await get(`/api/songs/fits?routine=${encodeURIComponent(routine)}`) : null;
+    if (routine === wish.routine) state.fits = fits; // not another one chosen meanwhile
+  }
+
   async function chooseRoutine() {
-    await tried(async () => {
-      state.fits = wish.routine ? await get(`/api/songs/fits?routine=${encodeURIComponent(wish.routine)}`) : null;
-    });
+    await tried(loadFits);
     if (state.fits) Object.assign(wish, { sort: "fit", down: true });
     else if (wish.sort === "fit") Object.assign(wish, { sort: "new", down: true });
     filters.elements.sort.value = wish.sort;
@@ -223,7 +235,9 @@ export async function show(room, place) {
   }
 
   async function refresh() {
+    const before = Object.keys(state.meters).join();
     await load();
+    if (Object.keys(state.meters).join() !== before) filters.elements.meter?.replaceChildren(...meters());
     showAll();
     showBest();
   }
@@ -254,10 +268,16 @@ export async function show(room, place) {
     if (isNew || state.songs.length === 1) soon();
     showAll();
   }
+  /** Once all songs are heard, say also of them what fits. */
+  const allHeard = ({ working }) => triedUnasked(async () => {
+    if (working) return;
+    await loadFits();
+    await showBest();
+  });
   let later = 0;
   function soon() {
     clearTimeout(later);
-    later = setTimeout(() => tried(refresh), 300);
+    later = setTimeout(() => triedUnasked(refresh), 300);
   }
 
   function drawEmpty() {
@@ -266,12 +286,16 @@ export async function show(room, place) {
       make("p", {}, "The desk listens to each once, a few seconds a song, and draws it in lines of 32 counts."),
       make("p", {}, "Open a song, choose a routine, and see whether it fits."),
       state.places?.samples
-        ? make("button", { class: "main", onclick: () => tried(() => post("/api/songs/samples")) }, "Try it with the sample songs")
+        ? make("button", { class: "main", onclick: once(() => tried(() => post("/api/songs/samples"))) }, "Try it with the sample songs")
         : make("p", { class: "quiet" }, "Any MP3, M4A, OGG, FLAC or WAV file that you may play at your class will do."));
   }
 
   async function showPlaces() {
     state.places = await get("/api/songs/places");
+    drawPlaces();
+  }
+
+  const drawPlaces = onceLetGo(where, () => {
     const { folders, copies } = state.places;
     const act = (words, label, work) => make("button", { "aria-label": label, onclick: () => tried(async () => { await work(); await refresh(); }) }, words);
     where.hidden = !folders.length && !copies.n;
@@ -286,14 +310,14 @@ export async function show(room, place) {
             await post("/api/songs/copies/clear");
           }
         })) : null);
-  }
+  });
 
   // --------------------------------------------------------------------------- begin, end
 
   document.addEventListener("dragover", over);
   document.addEventListener("dragleave", off);
   document.addEventListener("drop", dropped);
-  const ends = [news("heard", heard), news("songs", soon), news("song", soon)];
+  const ends = [news("heard", heard), news("hearing", allHeard), news("songs", soon, soon), news("song", soon)];
   // What lies above the rows is drawn before them: a row that moves is missed by who presses it.
   const [{ routines }] = await Promise.all([get("/api/routines"), load(), queue.asked]);
   drawFilters(routines.filter((one) => !one.errors));
