@@ -461,6 +461,33 @@ def test_the_form_gets_what_was_typed_last(desk, page_of) -> None:
     page.get_by_role("heading", name="Copper Thimble").wait_for()
 
 
+def test_a_routine_saved_right_after_typing_its_text(desk, page_of) -> None:
+    """What was typed into the file is what is saved."""
+    page = page_of(desk, "/routines/edit?copy=supplied:first-gate")
+    page.get_by_text("The file as text").click()
+    text = page.get_by_label("The file as text")
+    text.fill('name = "Typed as text"\ncounts = 32\nwalls = 2\n')
+    let_through = hold_back(page, "**/api/routines/new")
+    page.get_by_role("button", name="Save", exact=True).hover()
+    page.mouse.down()
+    page.wait_for_timeout(100)
+    let_through()
+    page.wait_for_timeout(500)
+    page.mouse.up()
+    page.wait_for_url("**/routines/edit?routine=Typed%20as%20text")
+
+
+def test_the_rows_of_counts_follow_what_is_typed(desk, page_of) -> None:
+    """A routine of 48 counts may have its restart after 40; who types keeps the focus."""
+    page = page_of(desk, "/routines/edit?copy=supplied:first-gate")
+    counts = page.get_by_label("Counts", exact=True)
+    counts.fill("48")
+    page.get_by_role("button", name="Restart after count 40", exact=True).wait_for()
+    assert counts.evaluate("(one) => one === document.activeElement")
+    page.get_by_role("button", name="Restart after count 40", exact=True).click()
+    assert page.locator("#p-0-restarts-40").get_attribute("aria-pressed") == "true"
+
+
 # --------------------------------------------------------------------------------------- sheet
 
 

@@ -3,10 +3,11 @@
 // `base` is the text of the file as it was opened, `form` what stands in the form now. The desk
 // puts the one into the other, so that nothing else in the file changes, and checks it.
 
-import { make, say, tried, trouble } from "../elements.js";
+import { make, say, tried, triedUnasked } from "../elements.js";
+import { onceLetGo } from "../letting-go.js";
 import { get, news, post } from "../server.js";
 import { forget, handOver, recall, remember } from "./drafts.js";
-import { headOf, partHeadOf, tagHeadOf } from "./head.js";
+import { headOf, partHeadOf, placesIn, tagHeadOf } from "./head.js";
 import { menuFor } from "./menu.js";
 import { addLine, countsAfter, newLine, rowsOf, showChecked } from "./rows.js";
 
@@ -63,6 +64,11 @@ class Form {
     this.snapshot = this.state();
     this.lastTyped = null;
     this.asked = null;
+    this.showIt = onceLetGo(main, () => this.checked());
+    this.drawOpened = onceLetGo(main, () => {
+      this.draw();
+      this.showCheck(this.check);
+    });
   }
 
   get group() { return (this.check.routine?.meter ?? 4) === 3 ? 6 : 8; }
@@ -133,6 +139,14 @@ class Form {
     const before = this.check.status;
     this.check = check;
     if (stale) return;
+    this.showIt();
+    if (before !== check.status) say(check.status);
+  }
+
+  /** Show the last check in the form: rows of findings come and go. */
+  checked() {
+    const { check } = this;
+    this.showPlaces();
     showChecked(this.main, check);
     this.main.querySelector("#status").textContent = sentence(check.status);
     this.showKeys();
@@ -140,7 +154,15 @@ class Form {
     this.showPoints(check);
     const text = this.main.querySelector("#as-text");
     if (text !== document.activeElement) text.value = check.text;
-    if (before !== check.status) say(check.status);
+  }
+
+  /** Let the rows of counts follow what was typed, but not each letter that is no routine yet. */
+  showPlaces() {
+    const many = (row) => row.querySelectorAll("button").length;
+    this.form?.forEach((block, b) => placesIn(block, b, this).forEach((row) => {
+      const old = this.main.querySelector(`#${row.id}`);
+      if (old && (this.check.routine || many(row) !== many(old))) old.replaceWith(row);
+    }));
   }
 
   /** Say under the row of counts where a restart is possible, and with which change of step. */
@@ -158,7 +180,7 @@ class Form {
   // ----------------------------------------------------------------------------- keeping
 
   async keep(revision = this.revision) {
-    if (this.keeping) return;
+    if (await this.taking === false || this.keeping) return; // text that was refused, or pressed twice
     this.keeping = true;
     const sent = this.state();
     await tried(async () => {
@@ -187,7 +209,7 @@ class Form {
 
   heard({ key, revision }) {
     if (key !== this.key || !key || revision === this.revision) return;
-    if (!this.unkept) tried(() => this.reopen());
+    if (!this.unkept) triedUnasked(() => this.reopen());
     else get(`/api/routines/open?routine=${encodeURIComponent(key)}`)
       .then((state) => { if (state.revision !== this.revision) this.elsewhere(state); }, () => {});
   }
@@ -213,8 +235,7 @@ class Form {
     forget(this.key);
     Object.assign(this, { base: state.text, form: state.form, revision: state.revision, unkept: false, again: false });
     Object.assign(this, { snapshot: this.state(), done: [], undone: [], check: state });
-    this.draw();
-    this.showCheck(state);
+    this.drawOpened();
     say("This is the newer one");
   }
 
@@ -282,7 +303,7 @@ class Form {
     const phrased = others.some((block) => block.kind === "part");
     head.title = "Steps";
     return [
-      headOf(head, { phrased, check: this.check }, this),
+      headOf(head, { phrased }, this),
       phrased ? null : this.stepsOf(head, 0),
       ...others.map((block, i) => this.otherOf(block, i + 1)),
       make("div", { class: "keys" },
@@ -346,7 +367,16 @@ class Form {
     const text = make("textarea", { id: "as-text", rows: 18, spellcheck: "false", "aria-label": "The file as text",
       value: this.check.text ?? this.base });
     text.value = this.check.text ?? this.base;
-    text.addEventListener("change", () => tried(() => this.takeText(text.value)));
+    text.addEventListener("input", () => {
+      this.unkept = true;
+      this.showKeys();
+    });
+    text.addEventListener("change", () => {
+      this.taking = tried(() => this.takeText(text.value)).then((taken = false) => {
+        this.taking = null;
+        return taken;
+      });
+    });
     return [text, make("p", { class: "quiet" },
       "For those who like it: what is written here goes into the form once you leave the text.")];
   }
@@ -355,9 +385,8 @@ class Form {
     const state = await post("/api/routines/new", { text });
     Object.assign(this, { base: text, form: state.form, check: state });
     this.note(null);
-    this.draw();
-    this.showCheck(state);
-    trouble(null);
+    this.drawOpened();
+    return true;
   }
 }
 

@@ -35,10 +35,8 @@ function choice(attributes, value, choices) {
 }
 
 /** Make the head of a routine. */
-export function headOf(block, { phrased, check }, form) {
+export function headOf(block, { phrased }, form) {
   const add = (name, words, how) => field(block, 0, name, words, form, how);
-  const routine = check.routine;
-  const tables = form.form.some((one) => one.kind === "tag");
   return make("section", { class: "head" },
     make("div", { class: "fields" },
       add("name", "Name", { wide: true }), add("by", "By", { wide: true }), add("level", "Level", { list: "levels" }),
@@ -51,9 +49,20 @@ export function headOf(block, { phrased, check }, form) {
       add("intro", "Intro, counts", { number: true }),
       phrased || block.lines ? null : add("turn", "Turn of one wall", { hint: "1/4 L" }),
       add("notes", "Notes, one a line", { lines: 2, wide: true })),
-    phrased ? null : restarts(block, 0, routine?.parts[0], form),
-    tables ? null : placesOf(block, 0, "tags", { words: TAG_WORDS, counts: form.group * 2, group: form.group,
-      usual: usualTags(block, routine) }, form));
+    placesIn(block, 0, form));
+}
+
+/** Make the rows of counts of a block: as many as the check, or else the form, says it has. */
+export function placesIn(block, b, form) {
+  const { routine } = form.check;
+  const has = (kind) => form.form.some((one) => one.kind === kind);
+  if (block.kind === "part") {
+    return [restarts(block, b, routine?.parts.find((one) => one.name === block.name), form)];
+  }
+  if (b) return [];
+  const tags = () => placesOf(block, 0, "tags", { words: TAG_WORDS, counts: form.group * 2, group: form.group,
+    usual: usualTags(block, routine) }, form);
+  return [has("part") ? null : restarts(block, 0, routine?.parts[0], form), has("tag") ? null : tags()].filter(Boolean);
 }
 
 /** "any" tags are those that the check lists; in other ways they stand in the field itself. */
@@ -68,10 +77,9 @@ function restarts(block, b, part, form) {
 
 /** Make the head of a part. */
 export function partHeadOf(block, b, form) {
-  const part = form.check.routine?.parts.find((one) => one.name === block.name);
   return make("div", {}, make("div", { class: "fields" },
     partName(block, b, form),
-    field(block, b, "counts", "Counts", form, { number: true })), restarts(block, b, part, form));
+    field(block, b, "counts", "Counts", form, { number: true })), placesIn(block, b, form));
 }
 
 /** Make the field of a part's name; once it is left, the order of the parts follows. */

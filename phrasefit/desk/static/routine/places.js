@@ -43,7 +43,7 @@ export function placesOf(block, b, name, { words, counts, group, usual }, form) 
   const boxes = Array.from({ length: counts }, (_, k) => boxOf(k + 1));
   function boxOf(count) {
     const on = way === "these" ? listed.has(count) : way === "any" && usual.includes(count);
-    const button = make("button", { type: "button", id: `${id}-${count}`, "aria-pressed": on && way === "these",
+    const button = make("button", { type: "button", id: `${id}-${count}`, "aria-pressed": String(on && way === "these"),
       class: `count${begins(count, group) ? " one" : ""}${on ? " on" : ""}`,
       "aria-label": words.count(count), onclick: () => tap(count) }, String(count));
     if (on) shapeTo(button, name === "tags" ? BLOCK : FLAG);
@@ -51,7 +51,7 @@ export function placesOf(block, b, name, { words, counts, group, usual }, form) 
   }
   const lines = [];
   for (let k = 0; k < counts; k += group) lines.push(make("div", { class: "eight" }, boxes.slice(k, k + group)));
-  return make("fieldset", { class: "places" }, make("legend", {}, words.all),
+  return make("fieldset", { class: "places", id }, make("legend", {}, words.all),
     make("div", { class: "ways" }, radios), make("div", { class: "boxes" }, lines),
     make("p", { class: "points", id: `${id}-points` }),
     make("div", { class: "findings", id: `f-${b}-${name}` }));
