@@ -578,6 +578,38 @@ def test_an_answer_is_given_once(desk, page_of, as_heard) -> None:
     assert len(sent) == 1
 
 
+@pytest.mark.parametrize("width", [1280, 1024, 820, 390, 360])
+def test_the_button_for_taps_stays_under_the_finger(desk, page_of, width: int) -> None:
+    """Neither the count, nor the wall that is danced, nor what is said of the taps moves it."""
+    page = sheet_of(desk, page_of, width=width)
+    tap = page.get_by_role("button", name="Tap every 1")
+
+    def place() -> tuple[int, int]:
+        box = tap.bounding_box()
+        return round(box["x"]), round(box["y"])
+
+    before = place()
+    page.get_by_role("button", name="Play", exact=True).click()
+    wait_until(page, "document.querySelector('.play-bar .where').textContent === 'INTRO'")
+    places = []
+    for words in ("1 taps", "2 taps", "3 taps", "you tap every beat"):
+        tap.dispatch_event("pointerdown")
+        page.locator(".taps", has_text=words).wait_for()
+        places.append(place())
+    page.locator(".sheet .piece.wall.begins").nth(1).scroll_into_view_if_needed()
+    page.evaluate(
+        """() => {
+          const [first] = document.querySelectorAll(".sheet .piece.wall.begins");
+          document.querySelector(`i[data-at="${first.dataset.first}"]`).click();
+        }"""
+    )
+    page.get_by_role("menuitem", name="play from here").click()
+    wait_until(page, "document.querySelector('.play-bar .where').textContent.startsWith('WALL 1 ')")
+    places.append(place())
+
+    assert places == [before] * 5
+
+
 def test_sharing_waits_for_the_hand(desk, page_of) -> None:
     """It is looked up every few seconds who looks on; buttons keep the press and the focus."""
     page = sheet_of(desk, page_of)

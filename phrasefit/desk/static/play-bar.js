@@ -31,7 +31,8 @@ export function playBar(view) {
     make("label", { class: "check" }, clicks, "clicks"),
     make("span", { class: "tapping" },
       make("button", { title: "key T", onpointerdown: () => tap(),
-        onclick: (event) => { if (!event.detail) tap(); } }, "Tap every 1"), use, taken),
+        onclick: (event) => { if (!event.detail) tap(); } }, "Tap every 1"),
+      make("span", { class: "tapped" }, taken, use)),
     make("button", { onclick: () => openTapTest() }, "Sound late?"));
 
   function setTempo() {
