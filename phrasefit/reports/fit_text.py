@@ -58,6 +58,7 @@ def render(fit: FitPlan, *, name_correction: NameCorrection | None = None) -> st
         _listed("check also", other_doubts(fit, name_correction)),
         _listed("taken for granted", fit.routine.assumed),
         _listed("care", cautions(fit)),
+        _listed("about the song", fit.bar_map.notes),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,7 +15,9 @@ from danced import assert_events_agree
 from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.captions import captions
+from phrasefit.reports.fit_text import render
 from phrasefit.reports.midi import midi_file
+from phrasefit.reports.page.document import page_document
 from phrasefit.reports.practice import PracticeRequest, practice
 from phrasefit.reports.sheet_rows import plan_rows
 from phrasefit.reports.walls_csv import walls_csv
@@ -87,3 +90,12 @@ def markers_of(content: bytes) -> list[tuple[float, str]]:
         if message.type == "marker":
             found.append((seconds, message.text))
     return found
+
+
+def test_what_is_wrong_with_a_recording_stands_beside_its_plan() -> None:
+    """A song that is cut off is not planned as a whole one without a word."""
+    note = "the file is cut off: only its first 3:10 can be heard"
+    fit = fit_routine(replace(SONG, notes=(note,)), routine_from_numbers(counts=32, walls=4))
+
+    assert note in render(fit)
+    assert note in page_document(fit, fit.plan, origin=None)["remarks"]

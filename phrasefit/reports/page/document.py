@@ -181,6 +181,7 @@ def _isolated(name: str) -> str:
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
     return [
         *doubt_lines(fit),
+        *fit.bar_map.notes,
         *cautions(fit),
         *off_phrase_lines(fit, plan),
         ending_sentence(plan.ending),
