@@ -226,6 +226,7 @@ class PlanCommand(PlanOptions, SongAndRoutine):
         forget: bool = False,
     ) -> Planned:
         """Do what every command that needs a plan does first: read, listen, correct, fit."""
+        from phrasefit.cli._edge import tell
         from phrasefit.hand_out import planned
 
         request = self.request(self.routine_or(self.routine))
@@ -239,6 +240,9 @@ class PlanCommand(PlanOptions, SongAndRoutine):
             no_cache=self.no_cache,
             routine=request.routine,
         )
+        if any(target is not None for target in targets):  # files do not say it, `fit` does
+            for note in source.bar_map.notes:
+                tell(f"phrasefit: {note}", err=True)
         return planned(source.bar_map, request, source.analysis)
 
 

@@ -37,7 +37,9 @@ def render_ranking(ranking: Ranking, *, width: int | None = None, long: bool = F
     looked = f"{ranking.n_songs} song{plural_s(ranking.n_songs)}"
     if n_shown:
         lines = [f"{ranking.routine.name}: the best {n_shown} of {looked}"]
-        lines += _rows([song.fit for song in ranking.songs], "song", song_name, width, long)
+        fits = [song.fit for song in ranking.songs]
+        lines += _rows(fits, "song", song_name, width, long)
+        lines += [f"{song_name(fit)}: {note}" for fit in fits for note in fit.bar_map.notes]
     else:
         asked = " and is what you asked for" if ranking.n_filtered else ""
         lines = [f"{ranking.routine.name}: none of {looked} fits it{asked}"]

@@ -66,6 +66,19 @@ def test_table(program: Program, music: Path) -> None:
     assert done.err == ""
 
 
+def test_what_is_wrong_with_a_recording_is_said_under_the_table(
+    program: Program, music: Path
+) -> None:
+    """A song that is cut off takes its place in the table, but not without a word."""
+    note = "the file is cut off, only its first 1:02 can be heard"
+    with Store() as store:
+        keep(store, music, square_song("Half Heard", 4, 8, 8, 8, notes=(note,)))
+    done = program("rank", music, TEASPOONS)
+
+    assert f"Half Heard: {note}" in done.out.splitlines()
+    assert done.out.count(note) == 1
+
+
 def test_columns_stand_under_their_heads(program: Program, music: Path) -> None:
     """The longest doubt moves no cell."""
     with Store() as store:
