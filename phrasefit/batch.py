@@ -273,7 +273,7 @@ def keep_heard(heard: Heard, store: Store, version: str) -> None:
     if heard.lasting:
         store.put_failure(heard.path, version, heard.trouble, heard.reason)
     elif not heard.trouble:
-        store.put_analysis(heard.content_hash, version, heard.document, path=heard.path)
+        pipeline.keep_analysis(store, heard.content_hash, version, heard.document, path=heard.path)
         if heard.summary and store.get_correction(heard.content_hash) is None:
             store.put_summaries([heard.summary])
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 # the models speak for themselves, see `analysis_version`.
 ANALYSIS_VERSION = 11
 
+HAND_MADE = "h"  # in the version of analyses by the hand-made model
 WEIGHTS = (".npz", ".json")  # endings of the files that hold them
 
 Progress = Callable[[float, str], None]
@@ -98,9 +99,60 @@ def analyse(
     heard = listen(path, recall=recall, hand_made=hand_made, anyway=anyway, progress=progress)
     if store:
         content_hash = heard.info.content_hash
-        store.put_analysis(content_hash, version, document_of(heard), path=path)
+        keep_analysis(store, content_hash, version, document_of(heard), path=path)
         heard = with_kept_correction(heard, store)
     return heard
+
+
+def keep_analysis(
+    store: Store, content_hash: str, version: str, document: str, *, path: Path
+) -> None:
+    """Keep what was heard of a song in place of what older versions heard.
+
+    A shift of the ones that a person gave was counted from the ones that were heard then: it
+    is counted from those heard now, so that they stay where the person has put them.
+
+    Raises
+    ------
+    CacheError
+        If the store cannot be written.
+    OSError
+        If the file at `path` is no longer there.
+    """
+    others = store.other_analyses(content_hash, version)
+    older = {v: text for v, text in others.items() if _is_hand_made(v) == _is_hand_made(version)}
+    store.put_analysis(content_hash, version, document, path=path)
+    kept = store.get_correction(content_hash) if older and not _is_hand_made(version) else None
+    if kept and kept.get("shift_one_beats") and not kept.get("ones_at_s"):
+        before = next(iter(older.values()))
+        store.edit_correction(
+            content_hash, lambda kept: _with_ones_kept(kept, before, document) if kept else None
+        )
+    for superseded in older:
+        store.delete_analysis(content_hash, superseded)
+
+
+def _with_ones_kept(kept: dict[str, Any], before: str, now: str) -> dict[str, Any]:
+    """Give the correction that puts the ones of `now` where `kept` has put those of `before`."""
+    from phrasefit.corrections.beats import apply_correction
+    from phrasefit.corrections.ones import is_near, ones_of
+
+    def ones_s(bar_map: BarMap) -> np.ndarray:
+        return bar_map.beat_times_s[ones_of(bar_map)]
+
+    try:
+        correction, found = _stored_correction(kept), recalled(now, None).found
+        one_s = float(ones_s(recalled(before, kept).bar_map)[0])
+        for beats in range(found.meter):
+            shifted = replace(correction, shift_one_beats=beats)
+            corrected_map = apply_correction(found, shifted)
+            if is_near(corrected_map, ones_s(corrected_map), one_s):
+                if not beats:  # heard as the person has it, and decided all the same
+                    shifted = replace(shifted, ones_at_s=(one_s,))
+                return correction_document(shifted)
+    except (PhrasefitError, IndexError, KeyError, ValueError):
+        pass  # what no longer fits is told where it is applied
+    return kept
 
 
 def with_kept_correction(heard: Analysis, store: Store) -> Analysis:
@@ -126,7 +178,11 @@ def with_kept_correction(heard: Analysis, store: Store) -> Analysis:
 
 def analysis_version(*, hand_made: bool = False) -> str:
     """Name what the cache keeps analyses under, beside the hash of the sound."""
-    return f"{ANALYSIS_VERSION}{'h' if hand_made else ''}-{_fingerprint_of_weights():08x}"
+    return f"{ANALYSIS_VERSION}{HAND_MADE if hand_made else ''}-{_fingerprint_of_weights():08x}"
+
+
+def _is_hand_made(version: str) -> bool:
+    return version.partition("-")[0].endswith(HAND_MADE)
 
 
 @functools.cache

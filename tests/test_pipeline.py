@@ -5,14 +5,17 @@ from __future__ import annotations
 import subprocess
 import sys
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import soundfile
 
 from kept_songs import keep, square_song
 from phrasefit import pipeline
 from phrasefit.collection import Collection
+from phrasefit.corrections.ones import shift_ones
 from phrasefit.model import Correction
 from phrasefit.store import Store
 from sound_files import write_song
@@ -113,6 +116,41 @@ def test_correction_that_no_longer_fits_is_set_aside(song: Path, kept: dict[str,
         assert store.get_correction(key) is None
         change = Correction(meter=3)
         assert pipeline.correct(analysis, change, store=store).bar_map.meter == 3
+
+
+@pytest.mark.parametrize("moved", [0, 1, 2, 3])
+def test_ones_stay_where_a_person_shifted_them_when_they_are_heard_elsewhere(
+    song: Path, moved: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another version hears the ones `moved` beats later: the shift is counted from there."""
+    with Store() as store:
+        analysis = pipeline.analyse(song, store=store)
+        key, path = analysis.info.content_hash, analysis.info.path
+        wanted = pipeline.correct(analysis, Correction(shift_one_beats=2), store=store).bar_map
+        later = shift_ones(analysis.found, moved)
+        monkeypatch.setattr(pipeline, "ANALYSIS_VERSION", pipeline.ANALYSIS_VERSION + 1)
+        version = pipeline.analysis_version()
+        document = pipeline.document_of(replace(analysis, found=later))
+        for _ in range(2):  # heard twice, as after a damaged cache: it is carried over once
+            pipeline.keep_analysis(store, key, version, document, path=Path(path))
+            again = pipeline.analyse(song, store=store)
+
+            assert np.array_equal(again.bar_map.positions, wanted.positions)
+            assert again.bar_map.confidence.downbeat == 1  # still decided by a person
+            assert list(store.other_analyses(key, version)) == []
+
+
+def test_the_hand_made_model_leaves_the_shift_alone(song: Path) -> None:
+    """What it hears is another map of the same song, not a newer one."""
+    with Store() as store:
+        analysis = pipeline.analyse(song, store=store)
+        pipeline.correct(analysis, Correction(shift_one_beats=2), store=store)
+        document = pipeline.document_of(replace(analysis, found=shift_ones(analysis.found, 1)))
+        version, key = pipeline.analysis_version(hand_made=True), analysis.info.content_hash
+        pipeline.keep_analysis(store, key, version, document, path=song)
+
+        assert store.get_correction(key) == {"shift_one_beats": 2}
+        assert list(store.other_analyses(key, version)) == [pipeline.analysis_version()]
 
 
 def test_forgetting_needs_no_valid_correction(song: Path) -> None:

@@ -134,6 +134,16 @@ class Store(UserData):
             return None
         return zlib.decompress(rows[0][2]).decode("utf-8")
 
+    def other_analyses(self, content_hash: str, version: str) -> dict[str, str]:
+        """Recall what other versions heard of a song: sound documents by version, newest first."""
+        query = "SELECT * FROM analysis WHERE content_hash = ? AND version != ?"
+        rows = self._ask(f"{query} ORDER BY stored_at DESC", (content_hash, version))
+        return {
+            row[1]: zlib.decompress(row[2]).decode("utf-8")
+            for row in rows
+            if is_sound_analysis(*row)
+        }
+
     def when_heard(self, content_hash: str, version: str) -> float | None:
         """Tell when an analysis of this version was kept [seconds since 1970]."""
         query = "SELECT stored_at FROM analysis WHERE content_hash = ? AND version = ?"
