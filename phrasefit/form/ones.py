@@ -29,9 +29,9 @@ BEATS, HALF = 4, 2
 SECTIONS_SHARE = 0.15
 UNSHOWN = 0.01  # probability of a place that was too rare to be listed
 
-# On which beat of the bar songs begin, by beats a bar: songs whose first beat is beat 1, 2 ...
-# in the Beatles, RWC, TapCorrect, JAAH and Filosax annotations (F. Foscarin et al., "Beat
-# This! annotations", github.com/CPJKU/beat_this_annotations, MIT): 550 songs, 74 waltzes.
+# On which beat of the bar songs begin, by beats a bar: whole songs whose first beat is beat 1,
+# 2 ... in the annotations of the Beatles, RWC, TapCorrect, JAAH and Filosax collections, as they
+# stand in github.com/CPJKU/beat_this_annotations (MIT): 550 songs, 74 waltzes.
 OPENS_ON = {4: (470, 26, 20, 34), 3: (64, 2, 8)}
 N_BASS_BANDS = 8  # of the spectrum: up to 320 Hz
 BASS_WITHIN = float(np.log(10 ** (10 / 20)))  # 10 dB softer than it usually is, it still plays
