@@ -580,7 +580,7 @@ def test_an_answer_is_given_once(desk, page_of, as_heard) -> None:
 
 @pytest.mark.parametrize("width", [1280, 820, 360])
 def test_the_button_for_taps_stays_under_the_finger(desk, page_of, width: int) -> None:
-    """Neither the count, nor the wall that is danced, nor what is said of the taps moves it."""
+    """Neither the end of the page nor the count, the wall or what is said of taps moves it."""
     page = sheet_of(desk, page_of, width=width)
     tap = page.get_by_role("button", name="Tap every 1")
 
@@ -589,9 +589,10 @@ def test_the_button_for_taps_stays_under_the_finger(desk, page_of, width: int) -
         return [round(value) for value in tap.evaluate(box)]
 
     before = place()
+    page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+    places = [place()]
     page.get_by_role("button", name="Play", exact=True).click()
     wait_until(page, "document.querySelector('.play-bar .where').textContent === 'INTRO'")
-    places = []
     for words in ("1 taps", "2 taps", "3 taps", "you tap every beat"):
         tap.dispatch_event("pointerdown")
         page.locator(".taps", has_text=words).wait_for()
@@ -607,7 +608,7 @@ def test_the_button_for_taps_stays_under_the_finger(desk, page_of, width: int) -
     wait_until(page, "document.querySelector('.play-bar .where').textContent.startsWith('WALL 1 ')")
     places.append(place())
 
-    assert places == [before] * 5
+    assert places == [before] * 6
 
 
 def test_sharing_waits_for_the_hand(desk, page_of) -> None:
