@@ -41,10 +41,14 @@ def press(page, target) -> None:
     page.mouse.down()
 
 
-def first_of(rows, desk) -> str:
-    """Name the first song of the list that no other test needs."""
+def list_of_songs(desk, page_of) -> tuple:
+    """Open the list; gives page, rows, and the first song that no other test needs."""
+    page = page_of(desk, "/songs")
+    rows = page.locator(".rows [role=row] a")
+    rows.nth(3).wait_for()
+    page.wait_for_load_state("networkidle")
     shown = (row.get_attribute("href").rpartition("/")[2] for row in rows.all())
-    return next(name for name in shown if name != desk.names["song"])
+    return page, rows, next(name for name in shown if name != desk.names["song"])
 
 
 def three_dances(desk) -> dict:
@@ -77,11 +81,7 @@ def changed_elsewhere(desk, page, kind: str, work) -> None:
 
 def test_a_song_that_is_pressed_stays_where_it_is(desk, page_of) -> None:
     """Songs that come or go above it wait until it is let go."""
-    page = page_of(desk, "/songs")
-    rows = page.locator(".rows [role=row] a")
-    rows.nth(3).wait_for()
-    page.wait_for_load_state("networkidle")
-    gone = first_of(rows, desk)
+    page, rows, gone = list_of_songs(desk, page_of)
     title = rows.nth(3).inner_text()
     press(page, rows.nth(3))
     before = page.locator("#pressed").bounding_box()
@@ -97,11 +97,7 @@ def test_a_song_that_is_pressed_stays_where_it_is(desk, page_of) -> None:
 
 def test_the_list_of_songs_keeps_the_focus(desk, page_of) -> None:
     """Who walks through it with the keyboard stays where they are."""
-    page = page_of(desk, "/songs")
-    rows = page.locator(".rows [role=row] a")
-    rows.nth(3).wait_for()
-    page.wait_for_load_state("networkidle")
-    gone = first_of(rows, desk)
+    page, rows, gone = list_of_songs(desk, page_of)
     rows.nth(3).focus()
     title = page.evaluate(FOCUSED)
 
@@ -644,16 +640,12 @@ def test_the_paper_stays_the_one_chosen(desk, page_of, as_heard) -> None:
 
 def test_trouble_is_read_before_it_goes(desk, page_of) -> None:
     """What comes by itself takes away no message about what was pressed."""
-    page = page_of(desk, "/songs")
-    rows = page.locator(".rows [role=row] a")
-    rows.first.wait_for()
-    page.wait_for_load_state("networkidle")
+    page, _, gone = list_of_songs(desk, page_of)
     page.route("**/api/songs/forget", lambda route: route.fulfill(
         status=422, json={"error": "the disk is full"}))  # fmt: skip
     page.get_by_role("button", name="Forget ").first.click()
     page.get_by_role("button", name="Forget it").click()
     page.get_by_role("alert").filter(has_text="The disk is full.").wait_for()
-    gone = first_of(rows, desk)
 
     changed_elsewhere(
         desk, page, "songs", lambda: desk.post("/api/songs/forget", {"songs": [gone]})
