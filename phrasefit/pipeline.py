@@ -134,25 +134,14 @@ def keep_analysis(
 
 def _with_ones_kept(kept: dict[str, Any], before: str, now: str) -> dict[str, Any]:
     """Give the correction that puts the ones of `now` where `kept` has put those of `before`."""
-    from phrasefit.corrections.beats import apply_correction
-    from phrasefit.corrections.ones import is_near, ones_of
-
-    def ones_s(bar_map: BarMap) -> np.ndarray:
-        return bar_map.beat_times_s[ones_of(bar_map)]
+    from phrasefit.corrections.combine import shifted_anew
 
     try:
-        correction, found = _stored_correction(kept), recalled(now, None).found
-        one_s = float(ones_s(recalled(before, kept).bar_map)[0])
-        for beats in range(found.meter):
-            shifted = replace(correction, shift_one_beats=beats)
-            corrected_map = apply_correction(found, shifted)
-            if is_near(corrected_map, ones_s(corrected_map), one_s):
-                if not beats:  # heard as the person has it, and decided all the same
-                    shifted = replace(shifted, ones_at_s=(one_s,))
-                return correction_document(shifted)
-    except (PhrasefitError, IndexError, KeyError, ValueError):
-        pass  # what no longer fits is told where it is applied
-    return kept
+        shown = recalled(before, kept).bar_map
+        correction = shifted_anew(_stored_correction(kept), shown, recalled(now, None).found)
+    except (PhrasefitError, KeyError, ValueError):
+        return kept  # what no longer fits is told where it is applied
+    return correction_document(correction)
 
 
 def with_kept_correction(heard: Analysis, store: Store) -> Analysis:

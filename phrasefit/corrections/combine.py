@@ -72,6 +72,35 @@ def settled(correction: Correction, found: BarMap) -> Correction:
     return merged(replace(correction, shift_one_beats=0), shift, found)
 
 
+def shifted_anew(correction: Correction, shown: BarMap, found: BarMap) -> Correction:
+    """Count a shift of the ones from a song that was heard anew.
+
+    Parameters
+    ----------
+    correction : Correction
+        Leads from what was heard before to `shown`.
+    shown, found : BarMap
+        What a person has seen last; what is heard now.
+
+    Returns
+    -------
+    Correction
+        Puts the ones of `found` where those of `shown` are; `correction` itself where no
+        shift does.
+    """
+    ones = ones_of(shown)
+    if not ones.size:
+        return correction
+    one_s = float(shown.beat_times_s[ones[0]])
+    for beats in range(found.meter):
+        shifted = replace(correction, shift_one_beats=beats)
+        bar_map = apply_correction(found, shifted)
+        if is_near(bar_map, bar_map.beat_times_s[ones_of(bar_map)], one_s):
+            # Heard as the person has it: decided all the same.
+            return shifted if beats else replace(shifted, ones_at_s=(one_s,))
+    return correction
+
+
 def _made_true(total: Correction, found: BarMap) -> tuple[Correction, BarMap]:
     """Leave out what does not hold (any more) of the map that a correction leads to."""
     level = total.level if total.level and total.level > 1 else None
