@@ -47,7 +47,7 @@ export async function show(main, { query }) {
     make("p", {}, "What was taught or danced, and with which song: written when a pack is made or an evening is run, or by hand."),
     make("div", { class: "keys ends" }, make("label", { class: "field" }, make("span", {}, "Search"), search), table),
     make("details", {}, make("summary", {}, "Write down by hand"), hand), put, about, list);
-  await tried(ask);
+  await triedUnasked(ask); // a drop on the view meanwhile is told, and stays
   const again = () => triedUnasked(ask);
   return news("record", again, again);
 }
