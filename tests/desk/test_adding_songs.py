@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -408,6 +409,35 @@ def test_songs_dropped_elsewhere_lead_nowhere(desk, page_of) -> None:
 
     page.get_by_role("alert").filter(has_text="Drop songs on the view Songs").wait_for()
     assert page.url.endswith("/record")
+
+
+@pytest.mark.parametrize(
+    ("address", "late", "seen"),
+    [
+        ("/record", "**/api/lessons*", "Write down by hand"),
+        ("/evening", "**/api/evenings", "New evening"),
+        ("/songs?fits=supplied:first-gate", "**/api/songs/fits?*", "Choose a folder"),
+    ],
+)
+def test_what_goes_wrong_while_a_view_loads_stays_told(desk, page_of, address, late, seen) -> None:
+    """A view that comes late takes away no message that came before its songs or lessons."""
+    page = page_of(desk, "/routines")
+    let_through = hold_back(page, late)
+    page.goto(desk.origin + address)
+    page.get_by_text(seen).wait_for()
+    page.route(
+        "**/api/songs/drop?*", lambda route: route.fulfill(status=422, json={"error": "no song"})
+    )
+    drop_on(page, {"song.mp3": b"song"})
+    alert = page.get_by_role("alert").filter(has_text=re.compile("Drop songs|no song"))
+    alert.wait_for()
+
+    with page.expect_response(late):
+        let_through()
+    page.wait_for_load_state("networkidle")
+    page.wait_for_timeout(300)  # drawn, at the latest
+
+    assert alert.is_visible()
 
 
 @pytest.fixture(scope="module")

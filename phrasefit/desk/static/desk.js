@@ -5,7 +5,7 @@
 // class, or by `room` where the view has one. `place` holds `path`, the
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
-import { make, say, tried, triedUnasked, trouble } from "./elements.js";
+import { make, say, tried, trouble } from "./elements.js";
 import { post } from "./server.js";
 
 const VIEWS = ["songs", "routines", "sheet", "evening", "record"];
@@ -33,8 +33,7 @@ async function showPlace() {
     if (link.pathname === `/${here.view}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
-  trouble(null);
-  await triedUnasked(async () => {
+  await tried(async () => {
     const view = await import(`./views/${here.view}.js`);
     if (turn !== shown) return;
     document.title = `${view.title} – the desk`;

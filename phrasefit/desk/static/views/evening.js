@@ -34,7 +34,7 @@ async function showList(main) {
     ({ evenings } = await get("/api/evenings"));
     draw();
   };
-  await tried(ask);
+  await triedUnasked(ask); // a drop on the view meanwhile is told, and stays
   const again = () => triedUnasked(ask);
   return news("evening", again, again);
 }

@@ -210,8 +210,8 @@ export async function show(room, place) {
     if (routine === wish.routine) state.fits = fits; // not another one chosen meanwhile
   }
 
-  async function chooseRoutine() {
-    await tried(loadFits);
+  async function chooseRoutine(attempt = tried) {
+    await attempt(loadFits);
     if (state.fits) Object.assign(wish, { sort: "fit", down: true });
     else if (wish.sort === "fit") Object.assign(wish, { sort: "new", down: true });
     filters.elements.sort.value = wish.sort;
@@ -321,7 +321,7 @@ export async function show(room, place) {
   // What lies above the rows is drawn before them: a row that moves is missed by who presses it.
   const [{ routines }] = await Promise.all([get("/api/routines"), load(), queue.asked]);
   drawFilters(routines.filter((one) => !one.errors));
-  if (wish.routine) await chooseRoutine();
+  if (wish.routine) await chooseRoutine(triedUnasked); // a drop meanwhile is told, and stays
   showAll();
   showBest();
 
