@@ -79,14 +79,17 @@ def ones_later(positions: np.ndarray, shift: int, meter: int) -> np.ndarray:
 
 
 def _as_heard(bar_map: BarMap) -> np.ndarray:
-    """Give the probability that the ones are 0, 1 ... beats later [shape=(meter,)]."""
+    """Give the probability that the ones are 0, 1 ... beats later, if the beats are right.
+
+    Its shape is (meter,).
+    """
     sure = bar_map.confidence
-    places = np.full(bar_map.meter, UNSHOWN)
-    places[0] = sure.downbeat / max(sure.beats, UNSHOWN)
+    places = np.zeros(bar_map.meter)
+    places[0] = sure.downbeat
     for other in bar_map.alternatives:
         if other.kind == "one":
             places[other.correction.shift_one_beats] = other.probability
-    return np.maximum(places, UNSHOWN)
+    return np.maximum(places / max(sure.beats, UNSHOWN), UNSHOWN)
 
 
 def _by_form(halves: np.ndarray, positions: np.ndarray, evidence: BeatEvidence) -> np.ndarray:
@@ -129,7 +132,7 @@ def _placed(bar_map: BarMap, places: np.ndarray, moved: int) -> BarMap:
         Alternative(
             kind="one",
             correction=Correction(shift_one_beats=(shift - moved) % meter),
-            probability=round(float(places[shift]), 3),
+            probability=round(sure.beats * float(places[shift]), 3),
             tempo_bpm=bar_map.tempo_bpm,
             meter=meter,
         )

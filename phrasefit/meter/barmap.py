@@ -279,6 +279,9 @@ def _assemble(
     duration_s = audio.samples.size / audio.sample_rate_hz
     meter = int(np.bincount(bars.meters).argmax())
     sure_of_one, sure_of_meter = judge_bars(bars, meter, sure_of_beats, weights)
+    confidence = Confidence(
+        pulse=pulse, beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter
+    )
     return BarMap(
         beat_times_s=beat_times_s,
         positions=bars.positions,
@@ -286,10 +289,8 @@ def _assemble(
         tempo_bpm=tempo_bpm,
         end_s=min(float(beat_times_s[-1] + np.median(steps_s[-8:])), duration_s),
         duration_s=duration_s,
-        confidence=Confidence(
-            pulse=pulse, beats=sure_of_beats, downbeat=sure_of_one, meter=sure_of_meter
-        ),
-        alternatives=list_alternatives(readings, bars, meter, tempo_bpm, weights),
+        confidence=confidence,
+        alternatives=list_alternatives(readings, bars, meter, tempo_bpm, confidence),
         tempo_drift_percent=_drift_percent(beat_times_s),
         steady=all(t.steady for t in timings) and _has_one_tempo(steps_s),
         title=audio.info.title,

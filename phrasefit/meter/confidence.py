@@ -13,11 +13,12 @@ from phrasefit.meter.bars import Bars
 from phrasefit.meter.beat_descriptors import FrameEvidence, nearest_frames
 from phrasefit.meter.statespace import METERS, USUAL_BPM
 from phrasefit.meter.tempo_readings import Reading
-from phrasefit.model import Alternative, Correction
+from phrasefit.model import Alternative, Confidence, Correction
 
 SHOWN_FROM = 0.02  # rarer alternatives are not worth a line
 LEVEL_NAMES = ((0.5, "half"), (2.0, "double"))
 LEVEL_TOLERANCE = 0.12
+RARE = 1e-9  # readings that are all but ruled out share a doubt as well
 
 Weights = dict[str, np.ndarray]
 
@@ -107,30 +108,30 @@ def shift_scores(bars: Bars, meter: int) -> np.ndarray:
 
 
 def list_alternatives(
-    readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float, weights: Weights
+    readings: list[Reading], bars: Bars, meter: int, tempo_bpm: float, sure: Confidence
 ) -> tuple[Alternative, ...]:
-    """Other readings, the most probable first, each with the correction that selects it."""
-    found = _other_ones(bars, meter, tempo_bpm, weights)
-    found += _other_levels(readings, meter)
-    found += _other_meters(bars, meter, tempo_bpm, weights)
+    """Other readings, the most probable first, each with the correction that selects it.
+
+    `sure` is how sure the chosen one is called.  What is left is shared among the others, and
+    none of them is called likelier than it.
+    """
+    found = _other_ones(bars, meter, tempo_bpm, sure)
+    found += _other_levels(readings, meter, sure)
+    found += _other_meters(meter, tempo_bpm, sure)
     shown = [a for a in found if a.probability >= SHOWN_FROM]
     return tuple(sorted(shown, key=lambda a: -a.probability))
 
 
-def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
-    """The doubt about the one, shared among the other places by their evidence.
-
-    None of them is called likelier than the place that was chosen.
-    """
-    sure = probability_by(weights["sure_of_one"], one_margins(bars, meter))
+def _other_ones(bars: Bars, meter: int, tempo_bpm: float, sure: Confidence) -> list[Alternative]:
+    """The doubt about the one where the beats are right, shared by the evidence."""
     scores = shift_scores(bars, meter)[1:]
     share = np.exp((scores - scores.max()) * np.sqrt(len(bars.positions)))
-    share /= share.sum()
+    share *= (sure.beats - sure.downbeat) / share.sum()
     return [
         Alternative(
             kind="one",
             correction=Correction(shift_one_beats=shift),
-            probability=round(min(float((1 - sure) * part), sure), 3),
+            probability=round(min(float(part), sure.downbeat), 3),
             tempo_bpm=tempo_bpm,
             meter=meter,
         )
@@ -138,35 +139,34 @@ def _other_ones(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> l
     ]
 
 
-def _other_levels(readings: list[Reading], meter: int) -> list[Alternative]:
-    best = readings[0]
+def _other_levels(readings: list[Reading], meter: int, sure: Confidence) -> list[Alternative]:
+    """The doubt about the beats, shared among all readings; those of another level are listed."""
+    best, others = readings[0], readings[1:]
+    doubt = (1 - sure.beats) / max(sum(r.probability for r in others), RARE)
     found = []
     for ratio, kind in LEVEL_NAMES:
-        near = [
-            r
-            for r in readings[1:]
-            if abs(r.tempo_bpm / best.tempo_bpm / ratio - 1) < LEVEL_TOLERANCE
-        ]
+        tempo = best.tempo_bpm * ratio
+        near = [r for r in others if abs(r.tempo_bpm / tempo - 1) < LEVEL_TOLERANCE]
+        probability = doubt * sum(r.probability for r in near)
         found.append(
             Alternative(
                 kind=kind,
                 correction=Correction(level=ratio),
-                probability=round(sum(r.probability for r in near), 3),
-                tempo_bpm=best.tempo_bpm * ratio,
+                probability=round(min(probability, sure.beats), 3),
+                tempo_bpm=tempo,
                 meter=meter,
             )
         )
     return found
 
 
-def _other_meters(bars: Bars, meter: int, tempo_bpm: float, weights: Weights) -> list[Alternative]:
-    doubt = 1.0 - probability_by(weights["sure_of_meter"], meter_margins(bars, meter))
+def _other_meters(meter: int, tempo_bpm: float, sure: Confidence) -> list[Alternative]:
     other = 3 if meter == 4 else 4
     return [
         Alternative(
             kind="meter",
             correction=Correction(meter=other),
-            probability=round(doubt, 3),
+            probability=round(1 - sure.meter, 3),
             tempo_bpm=tempo_bpm,
             meter=other,
         )

@@ -15,7 +15,7 @@ from phrasefit.meter import barmap, bars, beat_descriptors, confidence, statespa
 from phrasefit.meter.handmade import HandmadeModel, frame_evidence, load_weights, shift_rows
 from phrasefit.meter.observe import Activations, beat_gain, downbeat_log_odds
 from phrasefit.meter.refine import Timing, find_onsets, refine_beats
-from phrasefit.model import Audio, Features, SongInfo
+from phrasefit.model import Audio, Confidence, Features, SongInfo
 from phrasefit.training.judgments import beat_f_measure, fit_choice, fit_logistic
 from synth import RATE_HZ, make_song
 
@@ -210,22 +210,52 @@ def test_shift_scores_point_at_the_ones() -> None:
     assert confidence.shift_scores(found, 4).argmax() == 2
 
 
+def called(beats: float, downbeat: float) -> Confidence:
+    """How sure a song's own reading is called; its pulse and meter are beyond doubt."""
+    return Confidence(pulse=1.0, beats=beats, downbeat=downbeat, meter=1.0)
+
+
+def readings_of(shares: dict[float, float]) -> list[tempo_readings.Reading]:
+    """Readings at tempos beside 120 a minute, as probable as told."""
+    return [
+        tempo_readings.Reading(
+            chains=(25.0 / ratio * np.arange(80),), level=ratio, off_beat=False,
+            tempo_bpm=120.0 * ratio, probability=share,
+        )
+        for ratio, share in shares.items()
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize("lead", [-0.4, 0.0, 0.02, 0.1, 1.0])
 def test_no_other_one_is_called_likelier_than_the_one_chosen(lead: float) -> None:
     """Where bars look much the same a beat or two later, all of them are about as likely."""
-    odds = np.tile([lead, -1.0, 0.0, 0.0], 20)
-    found, weights = bars_in_four(odds), load_weights()
+    found = bars_in_four(np.tile([lead, -1.0, 0.0, 0.0], 20))
 
-    sure, _ = confidence.judge_bars(found, 4, 1.0, weights)
-    readings = [
-        tempo_readings.Reading(
-            chains=(25.0 * np.arange(80),), level=1.0, off_beat=False, tempo_bpm=120.0
-        )
-    ]
-    others = confidence.list_alternatives(readings, found, 4, 120.0, weights)
+    sure, _ = confidence.judge_bars(found, 4, 1.0, load_weights())
+    others = confidence.list_alternatives(
+        readings_of({1.0: 1.0}), found, 4, 120.0, called(1.0, sure)
+    )
 
     rivals = [other.probability for other in others if other.kind == "one"]
     assert rivals and max(rivals) <= sure + 1e-3
+
+
+@pytest.mark.parametrize("beats", [0.3, 0.55, 0.8, 0.9])
+@pytest.mark.parametrize("half", [0.05, 0.4, 0.6])
+def test_readings_share_one_probability(beats: float, half: float) -> None:
+    """Other ones, half and double, and what was chosen are no more than certain together."""
+    odds = np.tile([1.0, -1.0, 0.5, -1.0], 20)
+    sure = called(beats, 0.7 * beats)
+    readings = readings_of({1.0: 0.95 - half, 0.5: half, 2.0: 0.03, 1.5: 0.02})
+
+    others = confidence.list_alternatives(readings, bars_in_four(odds), 4, 120.0, sure)
+
+    levels = {other.kind: other.probability for other in others if other.kind != "one"}
+    ones = [other.probability for other in others if other.kind == "one"]
+    rounding, rare = 2e-3, 2 * confidence.SHOWN_FROM  # two places are hardly likely
+    assert beats - rare <= sure.downbeat + sum(ones) <= beats + rounding
+    assert beats + sum(levels.values()) <= 1 + rounding
+    assert 0 < levels["half"] <= beats + rounding
 
 
 # ------------------------------------------------------------- observations
