@@ -17,9 +17,13 @@ BY_WEIGHT = (
 )  # fmt: skip
 MAX_RIVALS = 3  # more readings than this confuse
 RIVAL_KINDS = {
+    DoubtKind.BEATS: ("half", "double"),
     DoubtKind.ONE: ("one",),
-    DoubtKind.METER: ("meter", "half", "double"),
+    DoubtKind.METER: ("meter",),
 }
+# Beats may also be wrong throughout, which no correction mends but tapping along: another level
+# is named where so much of the doubt is about it; common practice, no source.
+LEVEL_SHARE = 1 / 3
 
 
 def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> tuple[Doubt, ...]:
@@ -29,8 +33,7 @@ def find_doubts(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> tu
     """
     readings = other_readings(bar_map, grid.beats_per_count)
     doubts = [
-        replace(doubt, rivals=_likeliest(readings, RIVAL_KINDS.get(doubt.kind, ())))
-        for doubt in doubts_of_map(bar_map)
+        replace(doubt, rivals=_rivals_of(doubt, readings)) for doubt in doubts_of_map(bar_map)
     ]
     return (*doubts, *_about_sections(bar_map), *_about_level(bar_map, grid, routine))
 
@@ -83,10 +86,12 @@ def other_readings(bar_map: BarMap, beats_per_count: float) -> tuple[Alternative
     return tuple(sorted(kept, key=lambda rival: -rival.probability))
 
 
-def _likeliest(
-    readings: tuple[Alternative, ...], kinds: tuple[str, ...]
-) -> tuple[Alternative, ...]:
-    return tuple(rival for rival in readings if rival.kind in kinds)[:MAX_RIVALS]
+def _rivals_of(doubt: Doubt, readings: tuple[Alternative, ...]) -> tuple[Alternative, ...]:
+    kinds, least = RIVAL_KINDS.get(doubt.kind, ()), 0.0
+    if doubt.kind is DoubtKind.BEATS and doubt.probability is not None:
+        least = LEVEL_SHARE * (1 - doubt.probability)
+    named = [rival for rival in readings if rival.kind in kinds and rival.probability >= least]
+    return tuple(named[:MAX_RIVALS])
 
 
 def _about_level(bar_map: BarMap, grid: CountGrid, routine: Routine | None) -> list[Doubt]:

@@ -78,6 +78,8 @@ def _weigh(fit: FitPlan, doubt: Doubt) -> list[Doubt]:
                 (rival.probability, _consequence(fit, rival.correction, _read(fit.bar_map, rival)))
                 for rival in doubt.rivals
             ]
+            if doubt.kind is DoubtKind.BEATS:  # wrong at every level, perhaps
+                found.append((max(wrong - sum(odds for odds, _ in found), 0.0), None))
     found = found or [(wrong, None)]
     # All may be lost where nothing is known of what it would be instead.
     lost = [odds * (then.lost_points if then else fit.plan.score) for odds, then in found]

@@ -83,13 +83,12 @@ def _as_heard(bar_map: BarMap) -> np.ndarray:
 
     Its shape is (meter,).
     """
-    sure = bar_map.confidence
     places = np.zeros(bar_map.meter)
-    places[0] = sure.downbeat
+    places[0] = bar_map.confidence.downbeat
     for other in bar_map.alternatives:
         if other.kind == "one":
             places[other.correction.shift_one_beats] = other.probability
-    return np.maximum(places / max(sure.beats, UNSHOWN), UNSHOWN)
+    return np.maximum(places / max(places.sum(), UNSHOWN), UNSHOWN)
 
 
 def _by_form(halves: np.ndarray, positions: np.ndarray, evidence: BeatEvidence) -> np.ndarray:

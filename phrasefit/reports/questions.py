@@ -160,16 +160,15 @@ class _Asked:
         )
 
     def _about_meter(self, doubt: Doubt) -> Question:
-        counts = any(rival.kind in ("half", "double") for rival in doubt.rivals)
         as_it_is = Answer(
             words=f"as it is, bars of {self.bar_map.meter}",
-            hearing=self._sound(Correction(), counts=counts),
+            hearing=self._sound(Correction(), counts=False),
         )
         return Question(
             key=doubt.kind.value,
-            words="Which count is yours?" if counts else "Which accent comes on every 1?",
+            words="Which accent comes on every 1?",
             why=doubt_words(doubt),
-            answers=(as_it_is, *self._rivals(doubt.rivals, counts=counts)),
+            answers=(as_it_is, *self._rivals(doubt.rivals, counts=False)),
             neither="neither",
             advice="Play the song and tap along on every 1.",
         )
@@ -194,13 +193,15 @@ class _Asked:
         )
 
     def _about_beats(self, doubt: Doubt) -> Question:
-        stays = Answer(words="yes, it stays", hearing=self._sound(Correction(), counts=True))
+        others = tuple(self._rivals(doubt.rivals, counts=True))
+        as_it_is = "as it is" if others else "yes, it stays"
+        stays = Answer(words=as_it_is, hearing=self._sound(Correction(), counts=True))
         return Question(
             key=doubt.kind.value,
-            words="Does the click stay with the beat?",
+            words="Which count is yours?" if others else "Does the click stay with the beat?",
             why=doubt_words(doubt),
-            answers=(stays,),
-            neither="no",
+            answers=(stays, *others),
+            neither="neither" if others else "no",
             advice="Play the song and tap along on every 1, or choose a song with a steadier beat.",
         )
 

@@ -618,18 +618,20 @@ def test_doubts_carry_the_other_readings() -> None:
         ("one", Correction(shift_one_beats=2), 0.3),
         ("half", Correction(level=0.5), 0.2),
         ("one", Correction(shift_one_beats=1), 0.1),
+        ("double", Correction(level=2.0), 0.05),
     )
-    sure = Confidence(beats=0.9, downbeat=0.5, meter=0.6, phrase=0.4)
+    sure = Confidence(beats=0.65, downbeat=0.25, meter=0.98, phrase=0.4)
     fit = fit_routine(make_song(*SQUARE, confidence=sure, alternatives=rivals), make_routine())
 
-    assert [doubt.kind for doubt in fit.doubts] == ["one", "meter", "phrases"]
-    assert fit.doubts[0].rivals == (rivals[0], rivals[2])
+    assert [doubt.kind for doubt in fit.doubts] == ["beats", "one", "phrases"]
+    assert fit.doubts[0].rivals == (rivals[1],), "a rare level explains hardly any of the doubt"
+    assert fit.doubts[1].rivals == (rivals[0], rivals[2])
     assert doubt_lines(fit) == (
-        "check the one (50% sure): hear whether a new line of the song begins on count 1 of a"
+        "check the one (25% sure): hear whether a new line of the song begins on count 1 of a"
         " wall; if it is wrong, it may be 2 beats later (30%; then count 1 comes at 0:18.0) or"
         " a beat later (10%)",
-        "check the bars of 4 (60% sure): count along and hear whether the accent comes on every 1;"
-        " if it is wrong, it may be half as fast (20%; then wall 2 begins at 0:49.0)",
+        "check the beat (65% sure): tap along and hear whether it stays with you; if it is wrong,"
+        " it may be half as fast (20%; then wall 2 begins at 0:49.0)",
         "check the phrases (40% sure): hear whether the music starts something new where they"
         " begin",
     )

@@ -199,21 +199,33 @@ def test_a_section_at_an_edge_does_no_harm(count: int) -> None:
 
 def test_the_doubt_that_changes_the_plan_comes_first() -> None:
     """A one that may be two beats later costs all; half the tempo changes less."""
-    sure = Confidence(beats=0.6, downbeat=0.6, meter=0.6)
+    sure = Confidence(beats=0.65, downbeat=0.3)
     rivals = (
         rival("one", Correction(shift_one_beats=2), 0.35),
-        rival("half", Correction(level=0.5), 0.02),
+        rival("half", Correction(level=0.5), 0.35),
     )
     fit = doubtful(*SQUARE, sure=sure, alternatives=rivals)
     found = by_kind(fit)
 
-    assert next(iter(found)) == "beats"  # of that nothing can be planned: all may be lost
-    assert found["one"].stake > found["meter"].stake
+    assert list(found) == ["one", "beats"]
+    assert found["one"].stake > found["beats"].stake
     then = found["one"].consequence
     shifted = fit_routine(with_ones_moved(fit.bar_map, 2), make_routine())
     assert (then.wall, then.time_s) == (1, pytest.approx(shifted.plan.start_s))
     line = next(row for row in doubt_lines(fit, option_words) if row.startswith("check the one"))
     assert "try --shift-one +2 (35%; then count 1 comes at 0:18.0)" in line
+
+
+def test_beats_are_weighed_as_far_as_another_level_explains_them() -> None:
+    """The plan is tried at half the tempo; by what is left of the doubt all may be lost."""
+    half = rival("half", Correction(level=0.5), 0.3)
+    fit = doubtful(*SQUARE, sure=Confidence(beats=0.6), alternatives=(half,))
+    found = by_kind(fit)["beats"]
+
+    assert found.rivals == (half,)
+    lost = 0.3 * found.consequence.lost_points + 0.1 * fit.plan.score
+    assert found.stake == pytest.approx(lost)
+    assert found.stake < 0.4 * fit.plan.score
 
 
 def test_the_section_that_a_tag_hangs_on() -> None:

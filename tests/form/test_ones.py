@@ -133,6 +133,21 @@ def test_a_song_that_opens_with_its_bass_opens_on_a_one(meter: int, first: int) 
     assert listed + weighed.confidence.downbeat == pytest.approx(1, abs=0.03)
 
 
+def test_one_of_the_places_is_the_one() -> None:
+    """Where bars leave most of it open, each place stands for its part of what the beats are."""
+    bar_map, evidence = opening(first=1)
+    open_ = replace(
+        bar_map,
+        confidence=Confidence(beats=0.5, downbeat=0.1),
+        alternatives=tuple(replace(a, probability=0.1) for a in bar_map.alternatives),
+    )
+    weighed = weigh_ones(open_, evidence, 1.0)
+
+    listed = sum(other.probability for other in weighed.alternatives)
+    assert listed + weighed.confidence.downbeat == pytest.approx(0.5, abs=0.02)
+    assert weighed.confidence.downbeat > 0.4
+
+
 def test_the_place_heard_before_is_still_listed() -> None:
     """Where the ones moved, the correction that is offered moves them back."""
     bar_map, evidence = opening(first=4)

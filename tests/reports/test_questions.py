@@ -48,6 +48,33 @@ def test_the_one_is_heard_on_the_same_two_bars() -> None:
     assert there.change == shift
 
 
+def test_another_level_is_an_answer_where_it_may_be_what_is_wrong_with_the_beat() -> None:
+    """Its counts are heard on the same stretch, half as many, and it is the correction."""
+    half = Alternative(
+        kind="half", correction=Correction(level=0.5), probability=0.3, tempo_bpm=60.0, meter=4
+    )
+    song = make_song(*SQUARE, confidence=Confidence(beats=0.6), alternatives=(half,))
+
+    (question,) = asked(song)
+
+    here, there = question.answers
+    assert (question.words, question.neither) == ("Which count is yours?", "neither")
+    assert there.words == "half as fast, 60 beats a minute (30%)"
+    assert there.change == half.correction
+    assert here.hearing.clicks_s[::2] == pytest.approx(there.hearing.clicks_s)
+
+
+def test_a_beat_that_may_be_wrong_at_every_level_is_tapped_along_to() -> None:
+    """A rare level explains hardly any of the doubt: no answer is offered but yes."""
+    half = Alternative(
+        kind="half", correction=Correction(level=0.5), probability=0.05, tempo_bpm=60.0, meter=4
+    )
+    (question,) = asked(make_song(*SQUARE, confidence=Confidence(beats=0.6), alternatives=(half,)))
+
+    assert question.words == "Does the click stay with the beat?"
+    assert [answer.words for answer in question.answers] == ["yes, it stays"]
+
+
 def test_a_section_is_heard_four_counts_before_and_after() -> None:
     """The weakest starts are asked about, each with a click on the place."""
     song = make_song(*SQUARE, strengths=(1.0, 0.3, 0.9), confidence=Confidence(phrase=0.6))
