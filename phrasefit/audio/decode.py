@@ -73,8 +73,8 @@ def decode(path: str | Path) -> Audio:
     Raises
     ------
     AudioError
-        If the file is missing, empty, cut off, not audio, out of the ranges
-        above or holds samples that are not numbers.
+        If the file is missing, empty, damaged, not audio, out of the ranges above, holds
+        samples that are not numbers, or is so cut off that too little can be read.
 
     Notes
     -----

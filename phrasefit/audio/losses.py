@@ -23,12 +23,13 @@ class LossWatch:
     """Decodes the packets of one stream and notices what is missing between them.
 
     Packets with times leave a hole where one is lost; of the others (MP3, AAC) each that
-    cannot be decoded is one.
+    cannot be decoded is one.  `ends_badly`: the last one is.
     """
 
     began_s: float
     has_times: bool
     is_first: bool = True
+    ends_badly: bool = False
     _first_pts: int | None = None
     _began_at_s: float = 0.0
     _expected_s: float | None = None
@@ -38,7 +39,6 @@ class LossWatch:
     _good_bytes: int = 0
     _tag_stops_at: int = 0
     _first_at: int = 0
-    _ends_badly: bool = False
 
     def decode(self, packet: Any) -> list[Any]:
         """Give the frames of a packet, none if it is damaged."""
@@ -55,7 +55,7 @@ class LossWatch:
             return []
         self._good_bytes += packet.size
         if packet.size:  # the last one is empty: it asks for what is left
-            self._ends_badly = False
+            self.ends_badly = False
         return frames
 
     def _failed(self, packet: Any) -> None:
@@ -68,7 +68,7 @@ class LossWatch:
             self._tag_stops_at = at + (id3_bytes(head) or packet.size)
         elif at >= self._tag_stops_at:
             self._lost_bytes += packet.size
-            self._ends_badly = True
+            self.ends_badly = True
 
     def was_trimmed(self, frame: Any) -> bool:
         """Tell whether FFmpeg left out samples before the first frame, as the file asked for."""
@@ -116,6 +116,4 @@ class LossWatch:
         lost_s = self.lost_s(heard_s)
         if lost_s >= TOLD_S:
             return [f"{lost_s:.1f} s of the sound cannot be read; if it stutters, {COPY_IT}"]
-        if self._ends_badly:
-            return [f"the file ends in the middle of a frame; if the end is missing, {COPY_IT}"]
         return []

@@ -19,7 +19,6 @@ from typing import Any, BinaryIO, NamedTuple
 
 import numpy as np
 
-from phrasefit.audio import MIN_SONG_S
 from phrasefit.audio.containers import (
     OggLink,
     mp3_frames,
@@ -46,6 +45,7 @@ MAX_DURATION_S = 3600.0  # longer files are recordings of an evening, not songs
 MIN_BYTES_PER_S = 1_000  # nothing that is called music is coded in less
 # A file may lack this much of its declared length, and of its middle: encoders pad and round.
 MISSING_TOLERANCE_S = 0.5
+LEAST_CUT_S = 10.0  # of a file that is cut off; in less nothing of a song is left
 MOST_OGG_LINKS = 256
 MOST_TAG_LETTERS = 200
 # What an encoder puts before the music where the file does not say: 576 samples by LAME, the
@@ -102,6 +102,7 @@ class SongReader:
     heard_s: float = 0.0
     tags: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    _ends_badly: bool = False
 
     def blocks(self) -> Iterator[Block]:
         """Yield the sound of the file.
@@ -109,7 +110,8 @@ class SongReader:
         Raises
         ------
         AudioError
-            If it is cut off, damaged, no sound, or out of the ranges above.
+            If it is damaged, no sound, out of the ranges above, or so cut off that too little
+            can be read.
         """
         with self.path.open("rb") as file:
             size_bytes = file.seek(0, io.SEEK_END)
@@ -123,21 +125,30 @@ class SongReader:
                 if not link.is_ended and link is not links[-1]:
                     may_break_s.append(self.heard_s)
         self.declared_s = max(self.declared_s, self.heard_s / there)
-        self._refuse_cut(links[-1])
-        self.notes += _notes_on_ends(links[-1], may_break_s, self.heard_s)
+        self._judge_end(links[-1], may_break_s)
 
-    def _refuse_cut(self, last: OggLink) -> None:
-        """Refuse what lacks a part whose length is known, or nearly all of it."""
-        if self.declared_s - self.heard_s > MISSING_TOLERANCE_S:
+    def _judge_end(self, last: OggLink, may_break_s: list[float]) -> None:
+        """Note where the file is cut off, or may be; refuse it if hardly anything is left."""
+        told_s = self.declared_s if self.declared_s - self.heard_s > MISSING_TOLERANCE_S else 0.0
+        if (told_s or last.is_cut) and self.heard_s < LEAST_CUT_S:
             raise AudioError(
-                f"is cut off, only {clock_time(self.heard_s)} of {clock_time(self.declared_s)}"
-                f" can be read; {COPY_IT}",
+                f"is cut off, only {_heard_of(self.heard_s, told_s)} can be read; {COPY_IT}",
                 where=self.path,
             )
-        if last.is_cut and self.heard_s < MIN_SONG_S:
-            raise AudioError(
-                f"is cut off, only its first {clock_time(self.heard_s)} can be read; {COPY_IT}",
-                where=self.path,
+        self.notes += _notes_on_joints(may_break_s)
+        if told_s or last.is_cut:
+            self.notes.append(
+                f"the file is cut off, only {_heard_of(self.heard_s, told_s)} can be heard;"
+                f" {COPY_IT}"
+            )
+        elif not last.has_end_mark:
+            self.notes.append(
+                "the file lacks the mark that ends an Ogg file; if the song goes on after"
+                f" {clock_time(self.heard_s)}, {COPY_IT}"
+            )
+        elif self._ends_badly:
+            self.notes.append(
+                f"the file ends in the middle of a frame; if the end is missing, {COPY_IT}"
             )
 
     def _links(self, file: BinaryIO, size_bytes: int) -> list[OggLink]:
@@ -176,7 +187,8 @@ class SongReader:
         if self.heard_s:
             return f"is damaged after {clock_time(self.heard_s)}; {COPY_IT}"
         if there < 1.0:
-            return f"is cut off, only {100 * there:.0f} percent of its bytes are there; {COPY_IT}"
+            percent = f"{100 * there:.0f} percent of its bytes are there"
+            return f"is cut off, only {percent}, and none of it can be read; {COPY_IT}"
         if head[4:8] == b"ftyp" or head.startswith(KNOWN_HEADS):
             return f"is damaged or cut off, none of it can be read; {COPY_IT}"
         return "is not a sound file that can be read; use WAV, FLAC, OGG, MP3 or M4A"
@@ -214,6 +226,7 @@ class SongReader:
             watch.jumped_over(link.stop)
         watch.ended(link.end_granule * stream.time_base)
         self._refuse_damage(watch)
+        self._ends_badly = watch.ends_badly
         self.notes += watch.remarks(self.heard_s)
 
     def _heard(self, piece: Piece) -> Piece:
@@ -286,20 +299,19 @@ class SongReader:
 # ------------------------------------------------------------------------- helpers
 
 
-def _notes_on_ends(last: OggLink, may_break_s: list[float], heard_s: float) -> Iterator[str]:
-    """Say where an Ogg file is cut off, or may be: at its end, and where recordings are joined."""
+def _heard_of(heard_s: float, declared_s: float) -> str:
+    """Say how much is there, and of how much where the file states it (0: it does not)."""
+    heard = clock_time(heard_s)
+    return f"{heard} of {clock_time(declared_s)}" if declared_s else f"its first {heard}"
+
+
+def _notes_on_joints(may_break_s: list[float]) -> Iterator[str]:
+    """Say where recordings are joined of which one may be cut off."""
     if may_break_s:
         others = f", so may {len(may_break_s) - 1} more" if len(may_break_s) > 1 else ""
         yield (
             "several recordings are joined in this file, and the one that ends at"
             f" {clock_time(may_break_s[0])} may be cut off{others}; if music is missing, {COPY_IT}"
-        )
-    if last.is_cut:
-        yield f"the file is cut off, only its first {clock_time(heard_s)} can be heard; {COPY_IT}"
-    elif not last.has_end_mark:
-        yield (
-            "the file lacks the mark that ends an Ogg file; if the song goes on after"
-            f" {clock_time(heard_s)}, {COPY_IT}"
         )
 
 

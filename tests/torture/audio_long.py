@@ -64,7 +64,7 @@ class Case:
     content: bytes
 
 
-def whole_files(folder: Path, notation: str = "4*4") -> dict[str, bytes]:
+def whole_files(folder: Path, notation: str = "4*12") -> dict[str, bytes]:
     """Encode one short song as every kind."""
     files = {}
     for ending in ENDINGS:
