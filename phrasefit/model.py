@@ -278,6 +278,13 @@ class Alternative:
     meter: int
 
 
+# What a note begins with that says where a recording cannot be danced to: sheets and lists, which
+# have no room for all notes, look for these.
+CUT_OFF = "the file is cut off"
+NO_BEAT = "no beat"
+JUMPS = "the music jumps"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BarMap:
     """The song as dancers need it: beats, ones, sections and phrases.
@@ -330,6 +337,11 @@ class BarMap:
             raise ParameterError(f"meter={self.meter} must be at least 1 beat a bar")
         if self.beats_per_count not in (None, *LEVELS):
             raise ParameterError(f"beats_per_count={self.beats_per_count:g} must be 0.5, 1, 2 or 3")
+
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether the file surely ends before the song does."""
+        return any(note.startswith(CUT_OFF) for note in self.notes)
 
     @property
     def all_forms(self) -> Outlook | None:

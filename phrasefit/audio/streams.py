@@ -28,7 +28,7 @@ from phrasefit.audio.containers import (
 from phrasefit.audio.losses import COPY_IT, LossWatch
 from phrasefit.clock import clock_time
 from phrasefit.errors import AudioError
-from phrasefit.model import one_line
+from phrasefit.model import CUT_OFF, one_line
 
 FORMATS = (
     "wav,w64,aiff,au,caf,flac,ogg,mp3,aac,mov,matroska,asf,avi,mpegts,mpeg,ac3,eac3,wv,ape,"
@@ -138,8 +138,7 @@ class SongReader:
         self.notes += _notes_on_joints(may_break_s)
         if told_s or last.is_cut:
             self.notes.append(
-                f"the file is cut off, only {_heard_of(self.heard_s, told_s)} can be heard;"
-                f" {COPY_IT}"
+                f"{CUT_OFF}, only {_heard_of(self.heard_s, told_s)} can be heard; {COPY_IT}"
             )
         elif not last.has_end_mark:
             self.notes.append(

@@ -30,7 +30,7 @@ from phrasefit.meter.tempo_readings import (
     Reading,
     smooth_beats,
 )
-from phrasefit.model import Audio, BarMap, Confidence, Features
+from phrasefit.model import JUMPS, NO_BEAT, Audio, BarMap, Confidence, Features
 from phrasefit.steps import GAP, are_gaps
 
 QUIET_DB = 35.0  # below the loudest: what is softer is the end of a fade, or the room
@@ -324,10 +324,10 @@ def _note(before_s: np.ndarray, after_s: np.ndarray) -> str:
     """Tell of a gap or a jump; a tempo that changes on a beat is seen in the beats."""
     then, now = _usual_step(before_s[-FIRST_STEPS:]), _usual_step(after_s)
     if after_s[0] - before_s[-1] > GAP * max(then, now):
-        return f"no beat from {clock_time(before_s[-1])} to {clock_time(after_s[0])}"
+        return f"{NO_BEAT} from {clock_time(before_s[-1])} to {clock_time(after_s[0])}"
     if abs(then / now - 1) > BRIDGE_TEMPO_SHARE:
         return ""
-    return f"the music jumps at {clock_time(after_s[0])}: the beat goes on out of step"
+    return f"{JUMPS} at {clock_time(after_s[0])}: the beat goes on out of step"
 
 
 def _ends_without_beat(bar_map: BarMap, features: Features) -> list[str]:
@@ -338,7 +338,9 @@ def _ends_without_beat(bar_map: BarMap, features: Features) -> list[str]:
     first, last = bar_map.beat_times_s[[0, -1]]
     notes = []
     if first - begin > LEAST_S:
-        notes.append(f"no beat before {clock_time(first)}: what sounds from {clock_time(begin)} on")
+        notes.append(
+            f"{NO_BEAT} before {clock_time(first)}: what sounds from {clock_time(begin)} on"
+        )
     if end - last > LEAST_S:
-        notes.append(f"no beat after {clock_time(last)}: what sounds until {clock_time(end)}")
+        notes.append(f"{NO_BEAT} after {clock_time(last)}: what sounds until {clock_time(end)}")
     return [f"{note} is not counted" for note in notes]

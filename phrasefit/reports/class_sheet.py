@@ -1,7 +1,7 @@
 """The sheet for the class: the picture of the song, and one row a wall and event.
 
-What is for the instructor's eyes (how well it fits, what to check) has one line below the
-table; `phrasefit fit` and the rehearsal page say all of it.
+What is for the instructor's eyes (how well it fits, what to check, where the recording fails)
+stands below the table in few words; `phrasefit fit` and the rehearsal page say all of it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from phrasefit.reports.leaf import (
     FOOT_PT,
     HEAD_PT,
     HEAVY_RULE_PT,
-    LEADING,
     LEFT_PT,
     SMALL_PT,
     Leaf,
@@ -42,7 +41,6 @@ LEAST_PT = 9.0  # the smallest type of a row
 SIZES = (16.0, 14.0, 13.0, BODY_PT, 11.0, 10.5)  # the largest one, in which a short plan fills it
 LEAD_EM = 1.6  # from row to row
 VERDICT_GAP_PT = 6.0  # between the table and the line below it
-VERDICT_PT = 2 * VERDICT_GAP_PT + SMALL_PT * LEADING
 MOST_STRETCH = 0.8  # of the type: how far rows move apart to fill a page
 # Columns, as multiples of the type; what follows has the rest.
 TIME_EM, COUNTS_EM, MUSIC_EM, PART_EM = 4.4, 3.6, 4.9, 4.2
@@ -77,8 +75,10 @@ def _leaves_at(size: float, fit: FitPlan, plan: Plan, paper: str) -> list[Leaf]:
     flow.need(height)
     draw_picture(flow.leaf, LEFT_PT, flow.y, flow.inner_pt, fit, plan)
     flow.y += height + 6
-    _table(flow, fit, plan, size)
-    flow.words(verdict_in_a_line(fit, plan), SMALL_PT, least=FOOT_PT, before=VERDICT_GAP_PT)
+    verdict = verdict_in_a_line(fit, plan)
+    below = set_words(verdict, flow.inner_pt, SMALL_PT, least=FOOT_PT)
+    _table(flow, fit, plan, size, below=2 * VERDICT_GAP_PT + below.height)
+    flow.words(verdict, SMALL_PT, least=FOOT_PT, before=VERDICT_GAP_PT)
     return flow.finish()
 
 
@@ -93,15 +93,15 @@ def _facts(fit: FitPlan) -> list[str]:
     return [", ".join(filter(None, line)) for line in (about, music) if any(line)]
 
 
-def _table(flow: Flow, fit: FitPlan, plan: Plan, size: float) -> None:
-    """Set the rows, under heads that each page repeats."""
+def _table(flow: Flow, fit: FitPlan, plan: Plan, size: float, *, below: float) -> None:
+    """Set the rows, under heads that each page repeats, and leave room `below` them."""
     phrased = len(fit.routine.parts) > 1
     groups = plan_rows(fit, plan)
     columns = _columns(size, phrased=phrased)
     heads = _heads(columns)
     slabs = [[slab for row in group for slab in _row(row, columns, size, flow)] for group in groups]
     flow.need(heads[0].height + min(height_of(slabs[0]), flow.room_again / 2))
-    taken = heads[0].height + VERDICT_PT
+    taken = heads[0].height + below
     pages = paginate(slabs, flow.room_left - taken, flow.room_again - taken)
     for number, page in enumerate(pages):
         if number:
@@ -111,13 +111,14 @@ def _table(flow: Flow, fit: FitPlan, plan: Plan, size: float) -> None:
         heads[0].put(flow.leaf, flow.y)
         flow.y += heads[0].height
         flow.leaf.rule(flow.y, HEAVY_RULE_PT)
-        stretch = _stretch(flow, page, size) if len(pages) == 1 else 0.0
+        room = flow.room_left - below
+        stretch = _stretch(page, room, size) if len(pages) == 1 else 0.0
         flow.y = put_rows(flow.leaf, flow.y, page, stretch=stretch)
 
 
-def _stretch(flow: Flow, page: Sequence[Slab], size: float) -> float:
-    """Say how far the rows of a page move apart to fill it."""
-    spare = flow.room_left - VERDICT_PT - height_of(page)
+def _stretch(page: Sequence[Slab], room: float, size: float) -> float:
+    """Say how far the rows of a page move apart to fill its `room`."""
+    spare = room - height_of(page)
     return min(max(spare / sum(slab.ends for slab in page), 0.0), MOST_STRETCH * size)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from phrasefit.clock import clock_time
 from phrasefit.errors import ParameterError
 from phrasefit.fit.tempo import is_in_reach
-from phrasefit.model import FitPlan, Plan, Restart, Tag
+from phrasefit.model import CUT_OFF, FitPlan, Plan, Restart, Tag
 from phrasefit.reports.cues import COUNT_IN
 from phrasefit.reports.event_words import floor_words, label
 from phrasefit.reports.flow import Flow
@@ -154,7 +154,12 @@ def card_rows(fit: FitPlan, plan: Plan) -> list[tuple[str, str]]:
     first = plan.start_count - n_in
     return [
         ("artist", song.artist or "unknown"),
-        ("length", f"{clock_time(song.duration_s, decimals=0)}, check it is this recording"),
+        (
+            "length",
+            clock_time(song.duration_s, decimals=0)
+            + f" ({CUT_OFF})" * song.is_cut_off
+            + ", check it is this recording",
+        ),
         (
             "tempo",
             tempo_and_course_words(fit) if _is_mended_at_the_desk(fit) else pace_words(grid),

@@ -26,6 +26,7 @@ from phrasefit.reports.leaf import (
 from phrasefit.reports.paper import Document
 from phrasefit.reports.playlists import tempo_words
 from phrasefit.reports.rows import Row, row_of, set_words
+from phrasefit.reports.words import recording_faults
 
 LEAST_PT = 9.0
 TIME_EM, PLACE_EM = 3.6, 1.9  # widths of the columns of times and places
@@ -126,14 +127,17 @@ def _lesson(evening: Evening, dance: Dance) -> Item:
 
 def _dance(dance: Dance) -> Item:
     fit, length_s = dance.pairing.fit, dance.pairing.length_s
-    start = (
-        f"count 1 at {clock_time(fit.plan.start_s)}, after {counts_words(fit.plan.intro_counts)}"
+    facts = (
+        f"count 1 at {clock_time(fit.plan.start_s)}, after {counts_words(fit.plan.intro_counts)}",
+        tempo_words(dance),
+        f"{clock_time(length_s, decimals=0)} long",
+        *recording_faults(fit.bar_map),
     )
     return Item(
         start_s=dance.start_s,
         place=str(dance.place),
         names=(fit.routine.name, _song(fit)),
-        facts=f"{start}; {tempo_words(dance)}; {clock_time(length_s, decimals=0)} long",
+        facts="; ".join(facts),
         calls=event_calls(fit.plan),
     )
 

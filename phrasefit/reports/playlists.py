@@ -22,7 +22,7 @@ from phrasefit.model import one_line
 from phrasefit.reports.event_words import change_sentences
 from phrasefit.reports.spreadsheet import csv_text
 from phrasefit.reports.table import fit_row
-from phrasefit.reports.words import plural_s
+from phrasefit.reports.words import plural_s, recording_faults
 
 PLAYLIST_FORMAT = "phrasefit-playlist"
 FORMAT_VERSION = 1
@@ -193,6 +193,8 @@ def render_evening(evening: Evening) -> str:
             f"  to  {song}"
         )
         lines.append(f"{'':>15}{tempo_words(dance)}; {', '.join(dance.reasons)}")
+    for bar_map in (dance.pairing.fit.bar_map for dance in evening.dances):
+        lines += [f"{bar_map.title}: {fault}" for fault in recording_faults(bar_map)]
     lines += [f"note: {note}" for note in evening.notes]
     better = "no better one can be made of them"
     if evening.gap_percent >= 1:

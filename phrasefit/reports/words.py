@@ -6,6 +6,7 @@ its time as well.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
@@ -15,7 +16,19 @@ from phrasefit.fit.regret import FELT_POINTS, points_as_shown
 from phrasefit.fit.tempo import is_in_reach
 from phrasefit.fit.tempo_course import course_of_counts
 from phrasefit.meters import DANCE_METERS
-from phrasefit.model import FitPlan, PhraseBreak, Plan, Routine, Section, TempoVerdict, Wall
+from phrasefit.model import (
+    CUT_OFF,
+    JUMPS,
+    NO_BEAT,
+    BarMap,
+    FitPlan,
+    PhraseBreak,
+    Plan,
+    Routine,
+    Section,
+    TempoVerdict,
+    Wall,
+)
 from phrasefit.reports.doubts import NameCorrection, doubt_cell, doubt_words, main_doubt
 from phrasefit.reports.event_words import change_sentences, counts_words, ending_sentence
 from phrasefit.reports.pace_words import course_words
@@ -32,6 +45,7 @@ FITS = 70.0
 FITS_IN_PART = 40.0
 FELT_PERCENT = 1.0  # a smaller change of tempo is not felt; common practice, no source
 SHOWN_CHARGE = 0.05  # points; less is written as 0.0
+SHOWN_FAULTS = 3  # of a recording, on a sheet
 SHOWN_BREAKS = 2  # the first ones: by then an instructor knows what kind of song it is
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -106,14 +120,27 @@ def verdict_line(fit: FitPlan, plan: Plan | None = None) -> str:
 
 
 def verdict_in_a_line(fit: FitPlan, plan: Plan) -> str:
-    """Say what to check, the score and a wrong tempo: what has room on one line of a sheet."""
+    """Say what to check, the score, a wrong tempo and what the recording lacks, for a sheet."""
     score = _score(fit, plan) if plan is fit.advised else _choice(fit, plan)
     doubt = main_doubt(fit)
     said = [doubt_cell(doubt), score] if doubt else [score]
     if is_off_tempo(fit.tempo):
         said.append(f"the tempo is {fit.tempo.verdict}")
-    text = "; ".join(said)
+    text = "; ".join((*said, *recording_faults(fit.bar_map)))
     return f"{text[:1].upper()}{text[1:]}."
+
+
+def recording_faults(bar_map: BarMap) -> tuple[str, ...]:
+    """List in few words where the recording cannot be danced to; what follows is left out.
+
+    It is cut off, has no beat in a part, or jumps.  No more are told than a sheet has room for.
+    """
+    told = [note for note in bar_map.notes if note.startswith((CUT_OFF, NO_BEAT, JUMPS))]
+    faults = [re.split("[;:] ", note)[0] for note in told]
+    if len(faults) > SHOWN_FAULTS:
+        n_left = len(faults) - SHOWN_FAULTS + 1
+        faults[SHOWN_FAULTS - 1 :] = [f"{_number(n_left)} more such places"]
+    return tuple(faults)
 
 
 def music_name(section: Section) -> str:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from evenings import TITLES, evening
 
 from phrasefit.clock import time_of_day
-from phrasefit.reports.floor_list import floor_leaves
+from phrasefit.reports.floor_list import floor_leaves, items
+from phrasefit.reports.playlists import render_evening
 
 
 def test_eight_dances_and_the_teaching_are_on_one_page() -> None:
@@ -46,3 +49,19 @@ def test_without_a_time_of_day_it_counts_from_the_beginning() -> None:
         assert leaf.texts[0].words == "Long Night, continued"
     places = [t.words for leaf in leaves for t in leaf.texts if t.words.isdigit()]
     assert places == [str(n) for n in range(1, 31)]
+
+
+def test_a_song_that_is_cut_off_is_not_played_without_a_word() -> None:
+    """Neither from the list on paper nor from that in the terminal."""
+    made = evening(2)
+    first = made.dances[0]
+    note = "the file is cut off, only 3:10.0 of 4:00.0 can be heard; copy or download it again"
+    song = replace(first.pairing.fit.bar_map, notes=(note,))
+    pairing = replace(first.pairing, fit=replace(first.pairing.fit, bar_map=song))
+    cut = replace(made, dances=(replace(first, pairing=pairing), made.dances[1]))
+
+    said = "the file is cut off, only 3:10.0 of 4:00.0 can be heard"
+    first_item, second_item = items(cut)
+    assert first_item.facts.endswith(f" long; {said}")
+    assert "cut off" not in second_item.facts
+    assert f"{TITLES[0]}: {said}" in render_evening(cut).splitlines()

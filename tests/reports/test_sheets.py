@@ -268,3 +268,59 @@ def test_sheets_drawn_at_once_are_as_those_drawn_alone(tagged: FitPlan) -> None:
         drawn = list(pool.map(draw, range(8)))
 
     assert [content == alone for content in drawn] == [True] * 8
+
+
+# ------------------------------------------------------------------ what a recording lacks
+
+CUT = "the file is cut off, only 3:10.0 of 4:00.0 can be heard; copy or download it again"
+GAP = "no beat from 1:02.3 to 1:15.0"
+QUIET = "no beat after 2:50.0: what sounds until 3:09.0 is not counted"
+OF_NO_USE = "the file does not say how much silence its encoder put before the music; so be it"
+
+
+def with_notes(fit: FitPlan, *notes: str) -> FitPlan:
+    """Give the fit to a song of which this was noted."""
+    return dataclasses.replace(fit, bar_map=dataclasses.replace(fit.bar_map, notes=notes))
+
+
+def test_the_class_sheet_says_once_what_the_recording_lacks(tagged: FitPlan) -> None:
+    """Beside the doubts, in few words; what could be done about it is for the desk."""
+    noted = words_of(sheet(with_notes(tagged, OF_NO_USE, CUT, GAP, QUIET)))
+
+    said = (
+        "; the file is cut off, only 3:10.0 of 4:00.0 can be heard; no beat from 1:02.3 to 1:15.0"
+    )
+    assert f"{said}; no beat after 2:50.0." in noted
+    for words in ("cut off", "1:02.3", "2:50.0"):
+        assert noted.count(words) == 1
+    assert "encoder" not in noted
+
+
+def test_of_many_gaps_the_first_stand_on_the_class_sheet(tagged: FitPlan) -> None:
+    """A medley has one after each song."""
+    gaps = [f"no beat from {minute}:00.0 to {minute}:05.0" for minute in range(5)]
+
+    noted = words_of(sheet(with_notes(tagged, CUT, *gaps)))
+
+    assert "; no beat from 0:00.0 to 0:05.0; four more such places." in noted
+
+
+def test_what_the_recording_lacks_pushes_no_row_off_the_page() -> None:
+    """Of as many walls as have room on one page, and of one more."""
+    routine = routine_from_numbers(counts=32, walls=4)
+    for n_phrases in range(8, 24):
+        fit = fit_routine(song((32, *[64] * n_phrases)), routine)
+
+        leaves, noted = (sheet_leaves(one) for one in (fit, with_notes(fit, CUT, GAP)))
+
+        assert len(noted) == len(leaves)
+        assert [len(leaf.texts) for leaf in noted] == [len(leaf.texts) for leaf in leaves]
+
+
+def test_the_card_says_that_the_recording_is_cut_off(tagged: FitPlan) -> None:
+    """The DJ looks at its length to know that it is the right one."""
+    cut = with_notes(tagged, CUT)
+
+    length = clock_time(cut.bar_map.duration_s, decimals=0)
+    said = f"{length} (the file is cut off), check it is this recording"
+    assert dict(card_rows(cut, cut.plan))["length"] == said
