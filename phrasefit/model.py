@@ -462,7 +462,7 @@ class SongSummary:
     `tempo_bpm` are beats a minute, `meter` beats a bar; `confidence` (0-1) is that of the
     least sure reading; `beats_per_count` is the level a person chose, None where nobody did.
     `counts_per_minute` are those it is danced at if no routine decides; `doubts` are the kinds of
-    its doubts (`DoubtKind`), with commas between.
+    its doubts (`DoubtKind`), with commas between; `cut_off`: the file ends before the song does.
     """
 
     content_hash: str
@@ -476,6 +476,7 @@ class SongSummary:
     beats_per_count: float | None
     counts_per_minute: float
     doubts: str
+    cut_off: bool
     grid: bytes
 
 

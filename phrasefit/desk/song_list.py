@@ -21,6 +21,7 @@ from phrasefit.store import Store
 
 COLUMNS = (
     "hash", "title", "artist", "tempo", "meter", "duration_s", "sure", "doubt", "heard_at", "plays",
+    "cut_off",
 )  # fmt: skip
 SUMMED_UP_AT_ONCE = 12  # songs that a list sums up itself; more are left to a process
 
@@ -126,6 +127,7 @@ def row_of(song: SongSummary, heard_at: float, plays: Set[str]) -> list[object]:
         _doubt_cell(song.doubts),
         round(heard_at),
         int(song.content_hash in plays),
+        int(song.cut_off),
     ]
 
 

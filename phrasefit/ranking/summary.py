@@ -87,6 +87,7 @@ def summary_of(bar_map: BarMap, *, key: str, version: str = "") -> SongSummary:
         beats_per_count=bar_map.beats_per_count,
         counts_per_minute=tempo_bpm / level_of(bar_map) if bar_map.beat_times_s.size else 0.0,
         doubts=",".join(doubts_of_song(bar_map)),
+        cut_off=bar_map.is_cut_off,
         grid=layouts_of(bar_map),
     )
 

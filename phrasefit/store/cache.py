@@ -27,7 +27,7 @@ from phrasefit.store.salvage import (
 from phrasefit.store.user_data import UserData
 
 SUMMARY_KINDS: tuple[type | UnionType, ...] = (
-    str, str, str, str, float, float, int, float, float | None, float, str, bytes, int,
+    str, str, str, str, float, float, int, float, float | None, float, str, int, bytes, int,
 )  # fmt: skip
 KNOWN_REASONS = {str(reason): reason for reason in Reason}
 
@@ -243,7 +243,7 @@ class Store(UserData):
             return
         rows = [tuple(getattr(s, name) for name in SongSummary.__slots__) for s in summaries]
         values = [(*row, _summary_checksum(row)) for row in rows]
-        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        query = "INSERT OR REPLACE INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         self._change(lambda: self._db.executemany(query, values))
 
 

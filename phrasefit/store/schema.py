@@ -91,6 +91,19 @@ MIGRATIONS: tuple[str, ...] = (
         version TEXT NOT NULL, trouble TEXT NOT NULL, reason TEXT NOT NULL
     ) WITHOUT ROWID;
     """,
+    # 7: lists of songs say which file is cut off (summaries are made again); files that were
+    # refused because they are cut off are tried again.
+    """
+    DROP TABLE summary;
+    CREATE TABLE summary (
+        content_hash TEXT PRIMARY KEY, version TEXT NOT NULL, title TEXT NOT NULL,
+        artist TEXT NOT NULL, duration_s REAL NOT NULL, tempo_bpm REAL NOT NULL,
+        meter INTEGER NOT NULL, confidence REAL NOT NULL, beats_per_count REAL,
+        counts_per_minute REAL NOT NULL, doubts TEXT NOT NULL, cut_off INTEGER NOT NULL,
+        grid BLOB NOT NULL, checksum INTEGER
+    );
+    DELETE FROM failure;
+    """,
 )
 SCHEMA = len(MIGRATIONS)
 

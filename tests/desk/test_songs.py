@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from kept_songs import keep, square_song
 from phrasefit.batch import Workers, listen_to, songs_in
 from phrasefit.corrections import UNTOUCHED
 from phrasefit.desk.desk import Desk
@@ -112,6 +113,22 @@ def test_the_list_follows_a_correction(new_desk, heard, tmp_path) -> None:
 
     tempo = columns.index("tempo")
     assert after[tempo] == pytest.approx(before[tempo] / 2, abs=0.1)
+
+
+def test_the_list_marks_a_file_that_is_cut_off(new_desk, page_of, tmp_path) -> None:
+    """Whoever looks for a song sees it before it is opened; a whole one has no mark."""
+    music, data = tmp_path / "music", tmp_path / "data"
+    music.mkdir()
+    data.mkdir()
+    note = "the file is cut off, only 1:02.0 of 3:00.0 can be heard; copy or download it again"
+    with desk_store(tmp_path) as store:
+        keep(store, music, square_song("Half Heard", 4, 8, 8, 8, notes=(note,)))
+        keep(store, music, square_song("Heard Out", 4, 8, 8, 8))
+        choose_folder(store, music)
+    page = page_of(new_desk(data), "/songs")
+
+    page.get_by_role("link", name="Half Heard (cut off)", exact=True).wait_for()
+    page.get_by_role("link", name="Heard Out", exact=True).wait_for()
 
 
 def desk_store(folder: Path) -> Store:

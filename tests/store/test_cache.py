@@ -24,7 +24,7 @@ DATA = Path(__file__).parent / "data"
 SUMMARY = SongSummary(
     content_hash="abc", version="1.1", title="T", artist="", duration_s=9.0, tempo_bpm=120.0,
     meter=4, confidence=0.9, beats_per_count=None, counts_per_minute=120.0,
-    doubts="one", grid=b"grid",
+    doubts="one", cut_off=True, grid=b"grid",
 )  # fmt: skip
 
 
@@ -158,7 +158,9 @@ def test_each_earlier_schema_is_brought_up_to_date(place: Path, schema: int) -> 
         assert store.get_correction("abc") == {"meter": 3}
         assert store.get_correction("def") == {"level": 0.5}
         assert store.files() == {"/music/song.wav": (5, 123, "abc")}
+        assert store.failures("1") == {}  # files once refused are tried again
         store.put_summaries([SUMMARY])
+        assert store.summaries("1.1") == [SUMMARY]
         kept = {"Mine": "counts = 32"} if schema > 1 else {}
         store.put_routine("R", "text")
         assert store.routines() == {**kept, "R": "text"}

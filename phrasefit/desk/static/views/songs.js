@@ -83,7 +83,7 @@ export async function show(room, place) {
     const query = wish.routine ? `?routine=${encodeURIComponent(wish.routine)}` : "";
     return [
       make("a", { href: `/sheet/${song.hash}${query}`, title: song.plays ? null : "its file is not in one of your folders" },
-        song.title || "without a title", song.plays ? "" : " (no file)"),
+        song.title || "without a title", song.plays ? "" : " (no file)", song.cut_off ? " (cut off)" : ""),
       song.artist,
       song.tempo ? String(Math.round(song.tempo)) : "–",
       length(song.duration_s),
