@@ -1,7 +1,9 @@
 """The evening on paper for the floor: what comes next, where count 1 is, what to call.
 
 Black on white, one block a dance that never breaks over a page; teaching is a row of its
-own.  With the time of day the evening begins, each row says when it is due.
+own.  With the time of day the evening begins, each row says when it is due.  When rows are due
+follows from how fast songs are played; every time within a song is that of the recording, as
+on all other sheets.
 """
 
 from __future__ import annotations
@@ -126,11 +128,12 @@ def _lesson(evening: Evening, dance: Dance) -> Item:
 
 
 def _dance(dance: Dance) -> Item:
-    fit, length_s = dance.pairing.fit, dance.pairing.length_s
+    fit = dance.pairing.fit
+    as_recorded = " as recorded" if fit.tempo.change_percent else ""
     facts = (
         f"count 1 at {clock_time(fit.plan.start_s)}, after {counts_words(fit.plan.intro_counts)}",
         tempo_words(dance),
-        f"{clock_time(length_s, decimals=0)} long",
+        f"{clock_time(fit.bar_map.duration_s, decimals=0)} long{as_recorded}",
         *recording_faults(fit.bar_map),
     )
     return Item(

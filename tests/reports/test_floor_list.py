@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 from evenings import TITLES, evening
 
-from phrasefit.clock import time_of_day
+from phrasefit.clock import clock_time, time_of_day
+from phrasefit.reports.dj_card import card_rows
 from phrasefit.reports.floor_list import floor_leaves, items
 from phrasefit.reports.playlists import render_evening
 
@@ -65,3 +67,21 @@ def test_a_song_that_is_cut_off_is_not_played_without_a_word() -> None:
     assert first_item.facts.endswith(f" long; {said}")
     assert "cut off" not in second_item.facts
     assert f"{TITLES[0]}: {said}" in render_evening(cut).splitlines()
+
+
+def test_times_within_a_song_are_those_of_its_recording() -> None:
+    """As on the class sheet and the DJ's card; only the next row is due sooner or later."""
+    made = evening(2)
+    first = made.dances[0]
+    tempo = replace(first.pairing.fit.tempo, change_percent=-5.0)
+    pairing = replace(first.pairing, fit=replace(first.pairing.fit, tempo=tempo))
+    slower = replace(made, dances=(replace(first, pairing=pairing), made.dances[1]))
+
+    slow, usual = items(slower)
+
+    length = clock_time(pairing.fit.bar_map.duration_s, decimals=0)
+    assert slow.facts.endswith(f", played 5.0 % slower; {length} long as recorded")
+    assert usual.facts.endswith(f"; {length} long")
+    times = re.findall(r"\d+:\d\d(?:\.\d)?", slow.facts)
+    card = dict(card_rows(pairing.fit, pairing.fit.plan))
+    assert all(time in f"{card['count 1']} {card['length']}" for time in times)
