@@ -6,7 +6,6 @@ they score.
 
 from __future__ import annotations
 
-import shutil
 import textwrap
 from collections.abc import Callable, Sequence
 
@@ -15,9 +14,9 @@ from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, is_in_reach
 from phrasefit.model import FitPlan, Plan
 from phrasefit.ranking.rank import Ranking
 from phrasefit.ranking.summary import least_confidence
+from phrasefit.reports.terminal import columns
 from phrasefit.reports.words import is_off_tempo, plural_s, verdict, verdict_cell
 
-NO_TERMINAL = (10_000, 24)  # into a file or another program no name is cut
 LEAST_NAME = 12  # columns
 LEAST_VERDICT = 13  # columns, more where a doubt is longer
 LONG_INDENT = 8
@@ -65,7 +64,7 @@ def _rows(
     fits: Sequence[FitPlan], what: str, name_of: NameOf, width: int | None, long: bool
 ) -> list[str]:
     """Write those in reach, then the others under a line that says so; places run on."""
-    width = width or shutil.get_terminal_size(NO_TERMINAL).columns
+    width = width or columns()
     ordered = sorted(fits, key=lambda fit: not is_in_reach(fit.tempo))
     n_reached = sum(is_in_reach(fit.tempo) for fit in fits)
     heads = ("", "score", "verdict", "tempo", "count 1", "changes", "sure")
