@@ -74,16 +74,19 @@ def numbers_name(counts: int, walls: int, *, waltz: bool) -> str:
     return f"{counts}-counts-{walls}-walls{'-waltz' if waltz else ''}"
 
 
-def sheet_of(kind: Sheet, made: Planned, *, paper: str = "a4", per_page: int = 4) -> Document:
-    """Lay out a sheet."""
-    from phrasefit.reports.dj_card import dj_card
+def sheet_of(
+    kind: Sheet, made: Planned, *, paper: str = "a4", per_page: int | None = None
+) -> Document:
+    """Lay out a sheet; `per_page` DJ cards on a page, as many as usual if left out."""
+    from phrasefit.reports.dj_card import USUAL_PER_PAGE, dj_card
     from phrasefit.reports.sheet import sheet
     from phrasefit.reports.step_sheet import step_sheet
 
     if kind is Sheet.STEPS:
         return step_sheet(made.fit.routine, paper=paper)
     if kind is Sheet.DJ:
-        return dj_card(made.fit, made.plan, paper=paper, per_page=per_page)
+        n_cards = USUAL_PER_PAGE if per_page is None else per_page
+        return dj_card(made.fit, made.plan, paper=paper, per_page=n_cards)
     return sheet(made.fit, made.plan, size=kind.value, paper=paper)
 
 

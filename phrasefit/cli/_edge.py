@@ -195,7 +195,8 @@ def parse_time(text: str) -> float:
     Raises
     ------
     ParameterError
-        If `text` is no such time.
+        If `text` is no such time, or 60 or more stand behind a colon: a slip that nobody would
+        find in the place it leads to.
     """
     match = re.fullmatch(
         r"(?:(?:(\d{1,2}):)?(\d{1,4}):)?(\d{1,6}(?:\.\d{1,9})?)", text.strip(), re.ASCII
@@ -205,6 +206,11 @@ def parse_time(text: str) -> float:
             f"time={shown(text)} is not a time; write seconds (83.5) or m:ss (1:23.5)"
         )
     hours, minutes, seconds = match.groups()
+    if (minutes and float(seconds) >= 60) or (hours and int(minutes) >= 60):
+        raise ParameterError(
+            f"time={shown(text)} is not a time, as 60 or more stand behind a colon; write seconds"
+            " (83.5) or m:ss (1:23.5)"
+        )
     return 3600 * int(hours or 0) + 60 * int(minutes or 0) + float(seconds)
 
 

@@ -50,7 +50,10 @@ class EveningOptions:
         float, typer.Option("--beginner-share", help="Share of beginner dances, 0 to 1.")
     ] = 0.0
     teach: Annotated[
-        Words, typer.Option("--teach", metavar="ROUTINE", help="A routine taught that evening.")
+        Words,
+        typer.Option(
+            "--teach", metavar="ROUTINE", help="A routine taught that evening: a word of its name."
+        ),
     ] = options.EMPTY
     teach_minutes: Annotated[
         float, typer.Option("--teach-minutes", help="Minutes of teaching for each of them.")

@@ -35,8 +35,9 @@ def sheet(
     ] = Sheet.PAGE,
     paper: PaperSize = Paper.A4,
     per_page: Annotated[
-        int, typer.Option("--per-page", metavar="N", help="DJ cards on a page: 1, 2 or 4.")
-    ] = 4,
+        int | None,
+        typer.Option("--per-page", metavar="N", help="With --kind dj: cards on a page, 1, 2 or 4."),
+    ] = None,
     command: PlanCommand,
 ) -> None:
     """Print a cue sheet: PDF, or PNG by the file's ending (one picture a page).
@@ -45,8 +46,11 @@ def sheet(
 
     Example: phrasefit sheet song.mp3 routine.toml --kind stand --paper letter
     """
+    from phrasefit.errors import ParameterError
     from phrasefit.hand_out import sheet_of
 
+    if per_page is not None and kind is not Sheet.DJ:
+        raise ParameterError("--per-page goes with --kind dj only; add that, or leave it out")
     target = check_ending(command.named(out, f"-{kind.value}.pdf"), (".pdf", ".png"))
     document = sheet_of(kind, command.planned(target), paper=paper.value, per_page=per_page)
     for path in save(document, target, force=command.force):

@@ -136,7 +136,7 @@ def explained(pairings: Sequence[Pairing], request: EveningRequest) -> tuple[Dan
     for place, (before, pairing) in enumerate(
         zip((None, *pairings), pairings, strict=False), start=1
     ):
-        lesson = next((word for word in waiting if pairing.matches(word)), None)
+        lesson = next((word for word in waiting if pairing.dances(word)), None)
         if lesson is not None:
             waiting.remove(lesson)
             clock_s += 60 * request.teach_minutes

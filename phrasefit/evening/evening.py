@@ -64,6 +64,10 @@ class Pairing:
         """Whether the routine calls itself one for beginners."""
         return "beginner" in self.fit.routine.level.lower()
 
+    def dances(self, word: str) -> bool:
+        """Tell whether the name of the routine contains `word`, in any case."""
+        return word.casefold() in self.fit.routine.name.casefold()
+
     def matches(self, word: str) -> bool:
         """Tell whether title, artist or routine name contains `word`, in any case."""
         song = self.fit.bar_map
@@ -83,7 +87,8 @@ class EveningRequest:
     of titles, artists or routine names.  `fixed`: place (from 1) and such a word.
     `kept`: place (from 1), key of the song and name of the routine that shall stay there,
     whatever they score.
-    `teach`: routines taught that evening, each for `teach_minutes` before its dance.
+    `teach`: words of the names of routines taught that evening, each for `teach_minutes` before
+    its dance.
     `repeats`: how often a routine may be danced, again only after all the others and with
     `repeat_gap` dances between; a song is never played twice.  `min_score`: of the fit.
     `min_length_s`: of the recording.  `instead`: places (from 1) whose dance is not wanted;

@@ -131,8 +131,10 @@ class EveningProgram:
                 if name:
                     self._spread(wish, [key(o) == name for o in pairings], gap + 1, 0, 1)
         everywhere = range(self.n_places)
-        for word in (*request.must, *request.teach):
+        for word in request.must:
             self._add(f'"{word}"', self._matching(word), everywhere, 1, np.inf)
+        for word in request.teach:
+            self._add(f'"{word}"', self._taught(word), everywhere, 1, np.inf)
         for place, word in request.fixed:
             self.require_place(place)
             self._add(f'"{word}" at place {place}', self._matching(word), [place - 1], 1, 1)
@@ -183,6 +185,16 @@ class EveningProgram:
             raise ParameterError(
                 f"{word!r} is in no title, artist or routine of a pair that fits at a score of"
                 f" {self.request.min_score:g} or more; check the spelling, or lower --min-score"
+            )
+        return which
+
+    def _taught(self, word: str) -> list[bool]:
+        which = [pairing.dances(word) for pairing in self.pairings]
+        if not any(which):
+            raise ParameterError(
+                f"{word!r} is to be taught, and is no routine of a pair that fits at a score of"
+                f" {self.request.min_score:g} or more; name one of {', '.join(self._routines)}, or"
+                " lower --min-score"
             )
         return which
 

@@ -88,8 +88,8 @@ def nearest_count(grid: CountGrid, time_s: float, what: str) -> int:
     spare = float(np.median(np.diff(times)))
     if not times[0] - spare <= time_s <= times[-1]:
         raise ParameterError(
-            f"{what} {clock_time(time_s)} lies outside the counted song"
-            f" ({clock_time(float(times[0]))} to {clock_time(float(times[-1]))})"
+            f"{what} {clock_time(time_s)} lies outside the counted song; give a time from"
+            f" {clock_time(float(times[0]))} to {clock_time(float(times[-1]))}"
         )
     return int(np.argmin(np.abs(times[:-1] - time_s)))
 

@@ -132,6 +132,13 @@ def test_maps_out_of_range(
         (("practice", *NUMBERS, "--tempo", "nan"), "tempo=nan"),
         (("practice", *NUMBERS, "--out", "x.txt"), "is no audio format known here"),
         (("fit", *NUMBERS, "--start-at", "9" * 30), "is not a time"),
+        (("fit", *NUMBERS, "--start-at", "9:99"), '"9:99" is not a time, as 60 or more stand'),
+        (("fit", *NUMBERS, "--tag-at", "1:75:00"), '"1:75:00" is not a time, as 60 or more stand'),
+        (
+            ("fit", *NUMBERS, "--start-at", "75:30"),
+            "1:15:30.0 lies outside the counted song; give a",
+        ),
+        (("sheet", *NUMBERS, "--per-page", 2), "--per-page goes with --kind dj only"),
     ],
 )
 def test_options_out_of_range(

@@ -183,6 +183,14 @@ def test_teaching_takes_its_time() -> None:
     assert evening.length_s / 60 == pytest.approx(20, abs=0.75)
 
 
+def test_only_routines_are_taught() -> None:
+    """The word of a song, or a slip, would be a lesson of another dance, or of none."""
+    for word in ("Song 3.", "Dense 3."):
+        message = rf"'{word}' is to be taught, and is no routine .* name one of Dance 0., Dance"
+        with pytest.raises(ParameterError, match=message):
+            build_evening(pairings(), wish(20, teach=(word,), teach_minutes=10))
+
+
 def test_routines_may_come_again_but_not_at_once() -> None:
     """With few routines each may be repeated, never twice in a row."""
     evening = build_evening(pairings(16, 3), wish(14, repeats=4))
