@@ -100,13 +100,49 @@ def check_target(path: Path, *, force: bool) -> None:
         raise OutputError(f"{path}: is no file that can be replaced; choose another name")
     if state and (what := _given.get((state.st_dev, state.st_ino))):
         raise OutputError(f"{path}: is {what} itself; choose another name for the result")
+    check_free(path, force=force)
+    check_folder_of(path)
+
+
+def check_free(path: Path, *, force: bool) -> None:
+    """Refuse to replace what is there, be it a link that leads nowhere, without `force`.
+
+    Raises
+    ------
+    OutputError
+    """
     if os.path.lexists(path) and not force:
         raise OutputError(f"{path}: exists already; add --force to replace it")
+
+
+def check_folder_of(path: Path) -> None:
+    """Refuse a place in a folder that is missing or closed to writing.
+
+    Raises
+    ------
+    OutputError
+    """
     folder = Path(os.path.realpath(path)).parent if path.is_symlink() else path.parent
     if not folder.is_dir():
         raise OutputError(f"{path}: the folder {folder} does not exist; make it first")
     if not os.access(folder, os.W_OK):
         raise OutputError(f"{path}: the folder {folder} cannot be written to; choose another")
+
+
+def cannot_begin(path: Path, exc: OSError) -> OutputError:
+    """Say that nothing can be written there."""
+    return OutputError(f"{path}: cannot be written ({_reason(exc)}); choose another")
+
+
+def failed_midway(path: Path, exc: OSError) -> OutputError:
+    """Say that writing was begun and given up."""
+    return OutputError(
+        f"{path}: writing failed ({_reason(exc)}); nothing was left behind, make room and try again"
+    )
+
+
+def _reason(exc: OSError) -> str:
+    return exc.strerror or str(exc)
 
 
 @contextlib.contextmanager
@@ -118,7 +154,7 @@ def _temporary_beside(path: Path) -> Iterator[Path]:
         )
         os.close(handle)
     except OSError as exc:
-        raise OutputError(f"{path}: cannot be written ({exc.strerror}); choose another") from exc
+        raise cannot_begin(path, exc) from exc
     temporary = Path(name)
     try:
         yield temporary
@@ -129,10 +165,7 @@ def _temporary_beside(path: Path) -> Iterator[Path]:
         temporary.chmod(0o666 & ~umask)
         temporary.replace(path)
     except OSError as exc:
-        reason = exc.strerror or str(exc)
-        raise OutputError(
-            f"{path}: writing failed ({reason}); nothing was left behind, make room and try again"
-        ) from exc
+        raise failed_midway(path, exc) from exc
     finally:
         temporary.unlink(missing_ok=True)
 
@@ -287,5 +320,4 @@ def _pour(path: Path, content: bytes | str | Writer) -> None:
             whole.seek(0)
             shutil.copyfileobj(whole, stream)
     except OSError as exc:
-        reason = exc.strerror or str(exc)
-        raise OutputError(f"{path}: cannot be written ({reason}); choose another") from exc
+        raise cannot_begin(path, exc) from exc

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from phrasefit.reports.page import Level, Origin
     from phrasefit.reports.paper import Document
 
-LEVELS = (0.5, 2.0, 1.0, 0.25, 4.0)  # beats of the map in a count, tried for half and double
+LEVELS_IN_TURN = (0.5, 2.0, 1.0, 0.25, 4.0)  # of a correction, tried for half and double
 SAME_PACE = 0.03  # two levels count equally fast if they differ by less
 
 
@@ -120,7 +120,7 @@ def origin_of(made: Planned) -> Origin | None:
     fit, _, analysis = made
     if analysis is None:  # a map file: nothing was heard that could be corrected
         return None
-    levels = [level for change in LEVELS if (level := _level(analysis, fit, change))]
+    levels = [level for change in LEVELS_IN_TURN if (level := _level(analysis, fit, change))]
     pace = fit.grid.counts_per_minute
 
     def at(factor: float) -> Level | None:

@@ -16,8 +16,6 @@ from phrasefit.errors import ParameterError
 if TYPE_CHECKING:
     from phrasefit.model import Correction, OddBar, SectionName
 
-ODD_BAR_BEATS = (2, 16)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CorrectionOptions:
@@ -126,6 +124,7 @@ def _times(texts: Sequence[str]) -> tuple[float, ...]:
 
 def _odd_bar(text: str) -> OddBar:
     """Read ``1:02.4=2``: when the bar begins, and its beats."""
+    from phrasefit.corrections.document import ODD_BAR_BEATS
     from phrasefit.model import OddBar
 
     at, _, beats = text.partition("=")

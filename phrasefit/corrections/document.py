@@ -19,7 +19,7 @@ from phrasefit.model import MOST_NAME_LETTERS, Correction, OddBar, SectionName
 FORMAT = "phrasefit-correction"
 VERSION = 2
 READABLE = (1, 2)
-LEVELS = (0.25, 0.5, 1, 2, 4)
+LEVELS = (0.25, 0.5, 1, 2, 4)  # halved or doubled once or twice; 1: as found, whatever its tempo
 METERS = (2, 3, 4, 6)
 MOST_SHIFT_BEATS = 64
 MOST_NUDGE_S = 1.0

@@ -6,17 +6,17 @@ one, and a bar that was odd is odd where it was.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
+from phrasefit.corrections.document import LEVELS
 from phrasefit.corrections.ones import beats_of, ones_of, positions_from_ones
 from phrasefit.errors import ParameterError
 from phrasefit.model import BarMap
-
-LEVELS = {0.25: 2, 0.5: 1, 1.0: 0, 2.0: 1, 4.0: 2}  # and the halvings or doublings of each
 
 # What it costs, in units of section strength (0-1), to count the first bar of a song as
 # the end of a longer one: as much as a boundary must be clearer to be worth it.
@@ -31,7 +31,7 @@ def change_level(bar_map: BarMap, level: float, ones_at_s: Sequence[float] = ())
     bar_map : BarMap
         Its sections, where it has them, tell at which of two bars pairs begin.
     level : float
-        One of `LEVELS`.
+        One of `phrasefit.corrections.document.LEVELS`.
     ones_at_s : sequence of float, seconds
         Ones that a person gave: pairs of bars begin there.
 
@@ -43,7 +43,7 @@ def change_level(bar_map: BarMap, level: float, ones_at_s: Sequence[float] = ())
     if level not in LEVELS:
         raise ParameterError(f"level={level:g} must be 0.25, 0.5, 1, 2 or 4 times the beats found")
     changed = bar_map
-    for _ in range(LEVELS[level]):
+    for _ in range(abs(round(math.log2(level)))):
         changed = _halved(changed, ones_at_s) if level < 1 else _doubled(changed)
     return replace(
         changed,

@@ -24,7 +24,6 @@ from phrasefit.routine.form import (
     FIELDS,
     HEAD,
     MOST_BLOCKS,
-    MOST_LINES,
     PART,
     STEP_CELLS,
     FormBlock,
@@ -32,6 +31,7 @@ from phrasefit.routine.form import (
     read_form,
     write_form,
 )
+from phrasefit.routine.step_lines import MOST_LINES
 from phrasefit.routine.toml_lines import MAX_FILE_BYTES, Source, parse_source
 from phrasefit.routine.turns import clock
 

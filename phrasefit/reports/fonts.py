@@ -136,7 +136,8 @@ def _joins_next(letter: str) -> bool:
 def isolated(name: str) -> str:
     """Keep the direction of `name` to itself, so that it cannot turn the words around it.
 
-    For a name inside a sentence; a line that is nothing but the name needs none.
+    For a name inside a sentence; a line that is nothing but the name needs none.  FIRST STRONG
+    ISOLATE and POP DIRECTIONAL ISOLATE (Unicode Standard Annex 9).
     """
     is_turned = any(unicodedata.bidirectional(c) in ("R", "AL", "AN") for c in name)
     return f"\u2068{name}\u2069" if is_turned else name

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from phrasefit.errors import OutputError
+from phrasefit.files import cannot_begin, check_folder_of, check_free, failed_midway
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.fonts import letters_note
 from phrasefit.reports.page.index import Entry, Use, index_page
@@ -162,7 +163,7 @@ def write_pack(
     try:
         building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
     except OSError as exc:
-        raise OutputError(f"{folder}: cannot be made ({exc.strerror}); choose another") from exc
+        raise cannot_begin(folder, exc) from exc
     given: set[str] = set()
     try:
         for i, item in enumerate(wanted):
@@ -181,10 +182,7 @@ def write_pack(
         building.chmod(0o777 & ~umask)
         _swap(building, folder)
     except OSError as exc:
-        raise OutputError(
-            f"{folder}: writing failed ({exc.strerror}); nothing was left behind,"
-            " make room and try again"
-        ) from exc
+        raise failed_midway(folder, exc) from exc
     finally:
         shutil.rmtree(building, ignore_errors=True)
     if tell and (note := letters_note(given)):
@@ -199,19 +197,16 @@ def check_folder(folder: Path, *, force: bool) -> None:
     ------
     OutputError
         If `folder` exists without `force`, is a file, holds other things than a pack,
-        or its parent is missing.
+        or its parent is missing or closed to writing.
     """
-    parent = Path(os.path.realpath(folder)).parent if folder.is_symlink() else folder.parent
-    if not parent.is_dir():
-        raise OutputError(f"{folder}: the folder {parent} does not exist; make it first")
+    check_folder_of(folder)
     if not os.path.lexists(folder):
         return
     if not folder.exists():
         raise OutputError(f"{folder}: is a link that leads nowhere; give another name")
     if not folder.is_dir():
         raise OutputError(f"{folder}: is a file; give the name of a folder")
-    if not force:
-        raise OutputError(f"{folder}: exists already; add --force to replace it")
+    check_free(folder, force=force)
     if any(folder.iterdir()) and not (folder / "plan.json").exists():
         raise OutputError(f"{folder}: holds other things than a pack; give another name")
 

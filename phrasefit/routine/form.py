@@ -37,7 +37,6 @@ FIELDS = {
 _TEMPO = re.compile(r"[0-9.]+(?:\s*(?:to|-|–|,)\s*[0-9.]+)?", re.IGNORECASE)
 STEP_CELLS = ("counts", "step", "feet", "turn")
 MOST_BLOCKS = 120
-MOST_LINES = 2000
 
 
 Place = tuple[str | int, ...]

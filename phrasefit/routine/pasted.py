@@ -33,7 +33,7 @@ from phrasefit.routine.turns import facing_from_clock
 from phrasefit.routine.typed_steps import plain, read_typed_step, split_counts
 from phrasefit.routine.written import Draft, DraftBlock, file_text
 
-MOST_LINES = 1000
+MOST_LINES = 1000  # of a sheet
 MOST_LETTERS = 500  # of a line; longer ones are no line of a sheet
 
 STEP, HEADING, FACT, REMARK = "step", "heading", "fact", "remark"

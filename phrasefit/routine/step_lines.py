@@ -27,7 +27,7 @@ HEADING_SIGNS = ("--", "==")
 _COLUMNS = "counts | step | feet | turn"
 
 
-MOST_LINES = 2000  # four for each count of the longest routine
+MOST_LINES = 2000  # of a part: four for each count of the longest routine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

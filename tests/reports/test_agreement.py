@@ -16,6 +16,7 @@ from phrasefit.fit import fit_routine
 from phrasefit.model import FitPlan, Plan
 from phrasefit.reports.captions import captions
 from phrasefit.reports.fit_text import render
+from phrasefit.reports.fonts import isolated
 from phrasefit.reports.midi import midi_file
 from phrasefit.reports.page.document import page_document
 from phrasefit.reports.practice import PracticeRequest, practice
@@ -99,3 +100,13 @@ def test_what_is_wrong_with_a_recording_stands_beside_its_plan() -> None:
 
     assert note in render(fit)
     assert note in page_document(fit, fit.plan, origin=None)["remarks"]
+
+
+@pytest.mark.parametrize("name", ["Lantern Row", "\u05e8\u05d5\u05d7"])
+def test_names_in_a_sentence_are_written_alike(name: str) -> None:
+    """One from right to left turns no words around it; another carries no signs of that."""
+    fit = fit_routine(replace(SONG, title=name), routine_from_numbers(counts=32, walls=4))
+
+    page = page_document(fit, fit.plan, origin=None)["facts"]
+
+    assert page.startswith(isolated(name))

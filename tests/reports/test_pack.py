@@ -76,8 +76,11 @@ def test_index_leads_with_the_rehearsal_page(folder: Path) -> None:
 
 
 @pytest.mark.usefixtures("small_pack")
+@pytest.mark.parametrize(
+    "trouble", [OSError(28, "No space left on device"), OSError("No space left in this folder")]
+)
 def test_a_failure_half_way_leaves_the_old_pack(
-    tagged: FitPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tagged: FitPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trouble: OSError
 ) -> None:
     """A full disk while the third file is written changes nothing."""
     folder = write_pack(tmp_path / "class", tagged)
@@ -87,7 +90,7 @@ def test_a_failure_half_way_leaves_the_old_pack(
     def full(path: Path, data: bytes) -> int:
         written.append(path)
         if len(written) == 3:
-            raise OSError(28, "No space left on device")
+            raise trouble
         return len(data)
 
     monkeypatch.setattr(Path, "write_bytes", full)

@@ -40,6 +40,7 @@ from phrasefit.reports.event_words import (
     remark,
     sheet_words,
 )
+from phrasefit.reports.fonts import isolated
 from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
@@ -160,22 +161,14 @@ def facts(fit: FitPlan, plan: Plan) -> str:
 
 def song_facts(fit: FitPlan) -> str:
     """Say in one line the song, how fast and how long it is."""
-    by = f"by {_isolated(fit.routine.by)}; " if fit.routine.by else ""
+    by = f"by {isolated(fit.routine.by)}; " if fit.routine.by else ""
     return f"{by}{_song_words(fit.bar_map, fit.grid)}"
 
 
 def _song_words(bar_map: BarMap, grid: CountGrid) -> str:
-    song = " – ".join(_isolated(name) for name in (bar_map.title, bar_map.artist) if name)
+    song = " – ".join(isolated(name) for name in (bar_map.title, bar_map.artist) if name)
     length = clock_time(bar_map.duration_s, decimals=0)
     return f"{song}, {pace_words(grid)}, {length}"
-
-
-def _isolated(name: str) -> str:
-    """Keep a name written from right to left from turning the words around it.
-
-    FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE (Unicode Standard Annex 9).
-    """
-    return f"\u2068{name}\u2069"
 
 
 def _remarks(fit: FitPlan, plan: Plan) -> list[str]:
