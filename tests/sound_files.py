@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -100,7 +101,7 @@ def without_end_mark(ogg: bytes) -> bytes:
 
 def ogg_pages(ogg: bytes) -> list[bytes]:
     """Take an Ogg file apart; its sound must not hold the mark of a page."""
-    starts = [at for at in range(len(ogg)) if ogg.startswith(b"OggS", at)]
+    starts = [mark.start() for mark in re.finditer(b"OggS", ogg)]
     return [ogg[a:b] for a, b in pairwise([*starts, len(ogg)])]
 
 
