@@ -3,7 +3,8 @@
 Everything goes through the screen, as a person would do it; what the desk answers is only
 looked at.  The first step is the same in four of them and takes the longest, so it is taken
 once: a song is dropped onto the desk of an empty folder, which hears it.  Each of these goes on
-from there with a copy of that folder, in its place; the evening begins with a dozen songs.
+from there with a copy of that folder, in its place; the evening begins with six songs, to which
+six more are added.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from pypdf import PdfReader
 
 from browsing import PATIENCE_S, hold_back, wait_until
 from desk_server import RunningDesk, end, start_desk
-from heard import SAMPLES
+from heard import SAMPLES, fill
 from in_process import Program
 
 SONG, TITLE = SAMPLES / "marmalade-polka.ogg", "Marmalade Polka"
@@ -197,12 +198,11 @@ def test_a_routine_typed_from_paper_is_printed(begun, page_of) -> None:
         assert words in text
 
 
-def a_dozen_songs(folder: Path) -> list[Path]:
-    """Make song files of six sample songs and of the same a little slower or faster."""
+def six_songs_again(folder: Path) -> list[Path]:
+    """Make song files of the sample songs danced, a little slower or faster."""
     paths = []
     for name in DANCED:
-        paths.append(Path(shutil.copy(SAMPLES / f"{name}.ogg", folder)))
-        samples, rate_hz = soundfile.read(paths[-1], dtype="float32")
+        samples, rate_hz = soundfile.read(SAMPLES / f"{name}.ogg", dtype="float32")
         speed = 1.04 if name in SLOW else 0.95
         paths.append(folder / f"{name} again.flac")
         soundfile.write(paths[-1], samples.mean(axis=1), round(rate_hz * speed))
@@ -211,9 +211,11 @@ def a_dozen_songs(folder: Path) -> list[Path]:
 
 def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
     """Songs picked and heard; filled, printed, run with the key to its end, and on record."""
+    fill(tmp_path / "data", *DANCED)
     desk = new_desk()
     page = page_of(desk, "/songs")
-    page.get_by_label("Add songs").set_input_files(a_dozen_songs(tmp_path))
+    page.get_by_text(f"{len(DANCED)} songs", exact=True).wait_for()
+    page.get_by_label("Add songs").set_input_files(six_songs_again(tmp_path))
     page.get_by_text(f"{2 * len(DANCED)} songs", exact=True).wait_for(timeout=HEARD_WITHIN_MS)
     page.get_by_role("link", name="Evening", exact=True).click()
     page.get_by_role("button", name="New evening", exact=True).click()
@@ -221,10 +223,10 @@ def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
     more = (("One for beginners among", "0"), ("Shortest song", "60"), ("Times for one", "3"),
             ("Gap between two of one routine", "2"))  # fmt: skip
     for label, value in fields:
-        fill(page, label, value)
+        write(page, label, value)
     page.get_by_text("More wishes").click()
     for label, value in more:
-        fill(page, label, value)
+        write(page, label, value)
     page.get_by_role("button", name="Fill the evening").click()
     page.locator(".places li").first.wait_for(timeout=90_000)
     names = page.locator(".places li strong").all_inner_texts()
@@ -247,7 +249,7 @@ def test_an_evening_of_ten_dances(new_desk, page_of, tmp_path: Path) -> None:
     page.get_by_text("10 entries").wait_for()
 
 
-def fill(page, label: str, value: str) -> None:
+def write(page, label: str, value: str) -> None:
     """Write into a field of a form, and leave it."""
     page.get_by_label(label, exact=False).first.fill(value)
     page.keyboard.press("Tab")

@@ -26,6 +26,7 @@ from phrasefit.reports.practice import (
     practice,
 )
 from phrasefit.reports.voice import say
+from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.routine.spec import load_routine
 from phrasefit.routine.vocabulary import cue_words
 from songs import song
@@ -50,13 +51,19 @@ def stepped() -> FitPlan:
     return fit_routine(song((32, 64, 36, 64)), load_routine(ROUTINES / "borrowed-teaspoons.toml"))
 
 
+@pytest.fixture(scope="module")
+def short() -> FitPlan:
+    """Three walls and a tag: encoding takes longer than all else, and as long as the song."""
+    return fit_routine(song((32, 36, 64)), routine_from_numbers(counts=32, walls=4))
+
+
 @pytest.mark.parametrize("suffix", FORMATS)
 @pytest.mark.parametrize("wishes", [SILENT, PracticeRequest(saying="nothing", percent=75)])
 def test_detected_onsets_are_the_plan_within_1_ms(
-    tagged: FitPlan, suffix: str, wishes: PracticeRequest
+    short: FitPlan, suffix: str, wishes: PracticeRequest
 ) -> None:
     """In every format, what is heard after decoding begins where the plan says."""
-    made = practice(tagged, None, wishes)
+    made = practice(short, None, wishes)
 
     samples, rate = soundfile.read(io.BytesIO(encoded(made, suffix)), dtype="float32")
     heard = onsets_s(samples, rate)
@@ -206,10 +213,10 @@ def test_wishes_out_of_range_are_refused(wishes: dict, words: str) -> None:
 
 
 @pytest.mark.parametrize("suffix", [".mp3", ".ogg", ".flac"])
-def test_chapters_mark_walls_and_tags(tagged: FitPlan, suffix: str) -> None:
+def test_chapters_mark_walls_and_tags(short: FitPlan, suffix: str) -> None:
     """Another reader finds each wall and the tag within a millisecond; the sound is untouched."""
     mutagen = pytest.importorskip("mutagen")
-    made = practice(tagged, None, SILENT)
+    made = practice(short, None, SILENT)
     expected = chapters_of(made)
 
     coded = encoded(made, suffix)
