@@ -18,14 +18,15 @@ import numpy as np
 import pytest
 
 import phrasefit
+from heard import SAMPLES
+from heard import heard as kept
 from phrasefit.fit.planner import HEARD_POINTS
 from phrasefit.fit.request import PlanRequest
 from phrasefit.model import BarMap, Plan
-from phrasefit.pipeline import Analysis
+from phrasefit.pipeline import Analysis, recalled
 from phrasefit.routine.from_numbers import routine_from_numbers
 from phrasefit.serial import read_map
 
-SAMPLES = Path(__file__).parents[1] / "sample_audio"
 SONGS = sorted(path.stem for path in SAMPLES.glob("*.json"))
 # Lengths that go into the songs' phrases: others are a toss-up between starts.
 COUNTS = {4: (32, 64), 3: (24, 48)}
@@ -45,8 +46,8 @@ def truth(name: str) -> BarMap:
 
 @cache
 def analysis(name: str) -> Analysis:
-    """What is found out about a song."""
-    return phrasefit.analyse(SAMPLES / f"{name}.ogg")
+    """What is found out about a song, as it is kept."""
+    return recalled(kept(name)[1], None)
 
 
 def heard(name: str) -> BarMap:
