@@ -69,7 +69,13 @@ def practice(
     """
     from phrasefit.clock import clock_time
     from phrasefit.files import write_atomic
-    from phrasefit.reports.practice import PracticeRequest, encode, known_format, length_s
+    from phrasefit.reports.practice import (
+        PracticeRequest,
+        encode,
+        known_format,
+        length_s,
+        unsaid_note,
+    )
     from phrasefit.reports.practice import practice as made
 
     target = command.named(out, "-practice.wav")
@@ -97,6 +103,9 @@ def practice(
         audio = made(planned.fit, planned.plan, wish)
         write_atomic(path, partial(encode, audio, path.suffix), force=command.force)
         tell(f"wrote {path}")
+    calls = say in (Saying.CUES, Saying.BOTH)
+    if calls and (note := unsaid_note(planned.fit.routine)):
+        tell(f"phrasefit: {note}", err=True)
 
 
 def percents(text: str, *, steady: bool) -> list[float]:

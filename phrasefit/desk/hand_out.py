@@ -229,7 +229,7 @@ def _pack(desk: Desk, request: Request, sent: Fields) -> dict[str, str]:
         entry = write_lesson(store, fit=made.fit, song=content_hash, routine_key=key, how="pack")
     desk.news.publish("record", {"id": entry})
     name = desk.packs.get(token).name
-    return {"address": f"/hand-out/packs/{token}", "name": name, "note": " ".join(notes)}
+    return {"address": f"/hand-out/packs/{token}", "name": name, "note": "; ".join(notes)}
 
 
 def zipped(folder: Path) -> bytes:

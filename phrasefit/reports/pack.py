@@ -150,13 +150,16 @@ def write_pack(
 ) -> Path:
     """Write all files of the pack into `folder`, which appears whole or not at all.
 
-    `tell` hears once what is to be known of the whole: letters that no font here has.
+    `tell` hears what is to be known of the whole: letters that no font here has, calls that
+    no voice here can say.
 
     Raises
     ------
     OutputError
         If the folder exists without `force`, or its parent or the disk refuses.
     """
+    from phrasefit.reports.practice import unsaid_note
+
     check_folder(folder, force=force)
     folder = Path(os.path.realpath(folder)) if folder.is_symlink() else folder  # the link stays
     wanted = list(items(fit, plan, paper=paper, origin=origin))
@@ -185,8 +188,9 @@ def write_pack(
         raise failed_midway(folder, exc) from exc
     finally:
         shutil.rmtree(building, ignore_errors=True)
-    if tell and (note := letters_note(given)):
-        tell(note)
+    if tell:
+        for note in filter(None, (letters_note(given), unsaid_note(fit.routine))):
+            tell(note)
     return folder
 
 

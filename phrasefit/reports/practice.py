@@ -22,12 +22,12 @@ import numpy as np
 
 from phrasefit.errors import ParameterError
 from phrasefit.files import in_blocks, write_sound
-from phrasefit.model import EventKind, FitPlan, Plan, Step, Tag, Wall
+from phrasefit.model import EventKind, FitPlan, Plan, Routine, Step, Tag, Wall
 from phrasefit.reports.chapters import add_chapters
 from phrasefit.reports.cues import COUNT_IN, RunningCount, running_counts
 from phrasefit.reports.event_words import chapter_name
 from phrasefit.reports.groove import groove
-from phrasefit.reports.voice import say
+from phrasefit.reports.voice import say, sayable
 from phrasefit.routine.counts import sounding_offset
 from phrasefit.routine.vocabulary import cue_words
 
@@ -129,8 +129,6 @@ def practice(
     ------
     ParameterError
         If it would last longer than `LONGEST_S`.
-    MissingExtraError
-        If a cue is not among the shipped words and no voice is installed.
     """
     plan, wishes = plan or fit.plan, wishes or PracticeRequest()
     clicks = timeline(fit, plan, wishes)
@@ -288,7 +286,21 @@ def _step_calls(
         called = step
         fraction = step.moments[0] - (click.row.count - 1)
         late = sounding_offset(fraction, swing) if 0 < fraction < 1 else 0.0
-        yield click.time_s + late * (end - click.time_s), cue_words(step.name)
+        if text := sayable(cue_words(step.name)):
+            yield click.time_s + late * (end - click.time_s), text
+
+
+def unsaid_note(routine: Routine) -> str:
+    """Name the calls that are said in part or not at all, as no voice is installed; "" if none."""
+    sheets = [part.steps for part in routine.parts] + [tag.steps for tag in routine.tags]
+    calls = dict.fromkeys(cue_words(step.name) for steps in sheets for step in steps)
+    short = [f'"{call}"' for call in calls if sayable(call) != call]
+    if not short:
+        return ""
+    return (
+        f"calls are said without the words that do not ship: {', '.join(short)};"
+        ' the extra "phrasefit[speech]" lets the voice of your system say them'
+    )
 
 
 def _ahead(calls: Iterable[tuple[float, str]]) -> Iterator[tuple[float, float, str]]:

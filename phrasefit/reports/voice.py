@@ -2,7 +2,8 @@
 
 Numbers and the cue words of the step vocabulary ship with the package (made with
 eSpeak NG, see ``speech/words.json``).  Other words need the extra
-``pip install "phrasefit[speech]"``, which uses the voice of the system.
+``pip install "phrasefit[speech]"``, which uses the voice of the system; `sayable` leaves
+them out of a call where there is none.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 BANK_FOLDER = Path(__file__).parent / "speech"
 BANK_RATE_HZ = 22050
+SIDES = {"r": "right", "l": "left"}  # as step sheets write them
 SILENCE_SHARE = 0.02  # of the peak: what is quieter at either end is cut off
 
 
@@ -62,13 +64,31 @@ def say(words: str, sample_rate_hz: int) -> np.ndarray:
     import soxr
 
     bank, index = _bank()
-    pieces = [words] if words in index else re.findall(r"[^\s,;]+", words)
+    pieces = _pieces(words)
     if all(piece in index for piece in pieces):
         sounds = [bank[at : at + length] for at, length in (index[piece] for piece in pieces)]
         sound = np.concatenate(sounds)
     else:
-        sound = _system_voice(words)
+        sound = _system_voice(" ".join(pieces))
     return soxr.resample(sound, BANK_RATE_HZ, sample_rate_hz).astype(np.float32)
+
+
+@functools.lru_cache(maxsize=512)
+def sayable(words: str) -> str:
+    """Give `words` if they can be said, else those of them that are in the bank; "" if none is."""
+    try:
+        say(words, BANK_RATE_HZ)
+    except MissingExtraError:
+        return " ".join(piece for piece in _pieces(words) if piece in bank_words())
+    return words
+
+
+def _pieces(words: str) -> list[str]:
+    """Cut words where the bank joins them; sheets write them with capitals, and R for right."""
+    if words in bank_words():
+        return [words]
+    plain = (piece.lower() for piece in re.findall(r"[^\s,;]+", words))
+    return [SIDES.get(piece, piece) for piece in plain]
 
 
 def _system_voice(words: str) -> np.ndarray:

@@ -24,10 +24,11 @@ from phrasefit.reports.practice import (
     click_sound,
     encoded,
     practice,
+    unsaid_note,
 )
-from phrasefit.reports.voice import say
+from phrasefit.reports.voice import say, sayable
 from phrasefit.routine.from_numbers import routine_from_numbers
-from phrasefit.routine.spec import load_routine
+from phrasefit.routine.spec import load_routine, parse_routine
 from phrasefit.routine.vocabulary import cue_words
 from songs import song
 
@@ -195,6 +196,39 @@ def test_missing_voice_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
 
     with pytest.raises(MissingExtraError, match=r"phrasefit\[speech\]"):
         say("gallimaufry wobble", SAMPLE_RATE_HZ)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [("Step R to", "step right"), ("Stomp L, touch", "Stomp L, touch"), ("Fandango!", "")],
+)
+def test_a_call_leaves_out_words_that_nobody_can_say(
+    call: str, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sheets are typed with capitals, R and L, and words of their own."""
+    monkeypatch.setitem(sys.modules, "pyttsx3", None)
+    sayable.cache_clear()
+
+    assert sayable(call) == said
+
+
+def test_a_routine_in_its_own_words_gets_practice_audio(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What can be called is called, the rest is left out, and that is told."""
+    monkeypatch.setitem(sys.modules, "pyttsx3", None)
+    sayable.cache_clear()
+    text = (ROUTINES / "first-gate.toml").read_text(encoding="utf-8")
+    text = text.replace("vine right, touch", "Step R to the lamp").replace(
+        "vine left, touch", "Fandango!"
+    )
+    routine = parse_routine(text)
+
+    made = practice(fit_routine(song((64, 64)), routine))
+
+    spoken = {words for _, _, words in made.words}
+    assert "step right" in spoken and not any("andango" in words for words in spoken)
+    assert 'said without the words that do not ship: "Step R to", "Fandango!"' in unsaid_note(
+        routine
+    )
 
 
 @pytest.mark.parametrize(

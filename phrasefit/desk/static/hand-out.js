@@ -14,7 +14,7 @@ const SHEETS = [
   ["steps", "the routine's steps", "as a step sheet"],
   ["dj", "cards for the DJ", "four on a page"],
 ];
-const TEMPOS = [75, 85, 100];
+const TEMPOS = [75, 80, 85, 90, 100];
 const SAYINGS = [["cues", "calls"], ["numbers", "numbers"], ["both", "calls and numbers"], ["nothing", "nothing"]];
 const EXPORTS = [
   ["export.csv", "the walls for a spreadsheet (CSV)"],
@@ -102,6 +102,7 @@ function practising(plan, how) {
     onchange: () => { how.groove = backing.checked ? "yes" : ""; draw(); } });
   return make("section", { "aria-label": "Practice audio" }, make("h2", {}, "Practice audio"),
     make("p", {}, "Clicks and calls without the song, to practice and film to. "
+      + "Words that this computer has no voice for are left out of the calls. "
       + "Start quietly with headphones: clicks are sharper than music."),
     make("p", { class: "keys" },
       choice("Spoken", how, "say", SAYINGS, draw),
