@@ -25,7 +25,9 @@ from heard import fill
 from phrasefit.desk import dropped, endpoints
 from phrasefit.desk.dropped import copy_name
 from phrasefit.desk.folder_choice import typed_folder
+from phrasefit.desk.places import copies_folder
 from phrasefit.errors import ParameterError
+from phrasefit.store.database import FILE_NAME
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio"
 SONG = SAMPLES / "tangerine-ferry.ogg"
@@ -398,6 +400,23 @@ def test_what_is_said_of_a_drop_is_not_talked_over(desk, page_of) -> None:
     page.wait_for_timeout(500)
 
     assert "Songs" not in page.evaluate("said")
+
+
+def test_where_songs_are_is_told_in_words(new_desk, page_of) -> None:
+    """A copy, and no folder: nothing of the page's own making stands between."""
+    desk = new_desk()
+    copied = copies_folder(desk.folder / FILE_NAME) / "one" / "song.wav"
+    copied.parent.mkdir(parents=True)
+    copied.write_bytes(b"song")
+    page = page_of(desk, "/songs")
+
+    page.get_by_text("Where the songs are").click()
+
+    told = page.locator("details", has_text="Where the songs are").inner_text().split("\n")
+    assert [line for line in told if line.strip()] == [
+        "Where the songs are",
+        "1 copy of a dropped song, 0.0 MB Clear the copies",
+    ]
 
 
 def test_songs_dropped_elsewhere_lead_nowhere(desk, page_of) -> None:

@@ -15,7 +15,12 @@ export function make(tag, attributes = {}, ...children) {
     else if (value === true) element.setAttribute(name, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(name, value);
   }
-  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
+  return fill(element, ...children);
+}
+
+/** Put children into an element in place of what is there; null is passed over, arrays are laid flat. */
+export function fill(element, ...children) {
+  element.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return element;
 }
 

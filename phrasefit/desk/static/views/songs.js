@@ -1,6 +1,6 @@
 // --------------------------------------------------------------------------- the view "Songs"
 
-import { make, once, say, tried, triedUnasked } from "../elements.js";
+import { fill, make, once, say, tried, triedUnasked } from "../elements.js";
 import { onceLetGo } from "../letting-go.js";
 import { get, news, post } from "../server.js";
 import { chooseFolder, confirmed, copy, filesOf, onlySongs } from "../songadding.js";
@@ -299,7 +299,7 @@ export async function show(room, place) {
     const { folders, copies } = state.places;
     const act = (words, label, work) => make("button", { "aria-label": label, onclick: () => tried(async () => { await work(); await refresh(); }) }, words);
     where.hidden = !folders.length && !copies.n;
-    where.replaceChildren(make("summary", {}, "Where the songs are"),
+    fill(where, make("summary", {}, "Where the songs are"),
       make("ul", {}, folders.map((folder) => make("li", {},
         make("span", {}, folder.path, folder.there ? "" : " (not there now)"),
         act("Forget this folder", `Forget this folder: ${folder.path}`, () => post("/api/songs/folders/forget", { name: folder.name }))))),
