@@ -673,3 +673,20 @@ def test_a_window_goes_on_with_the_next_desk(new_desk, page_of, tmp_path) -> Non
     page.get_by_role("link", name="Missed", exact=True).wait_for()
     new_evening(again, title="Heard of")
     page.get_by_role("link", name="Heard of", exact=True).wait_for()
+
+
+def test_a_view_that_does_not_come_is_told_in_plain_words(new_desk, page_of, tmp_path) -> None:
+    """Whoever goes to a view after the desk was closed is told so; started again, it comes."""
+    desk = new_desk(tmp_path / "data")
+    page = page_of(desk, "/songs")
+    page.get_by_role("button", name="Choose a folder").wait_for()
+    record = page.get_by_role("link", name="Record", exact=True)
+    end(desk)
+
+    record.click()
+    page.get_by_role("alert").filter(has_text="The desk has been closed").wait_for()
+
+    again = new_desk(desk.folder, "--port", str(desk.port))
+    page.context.new_page().goto(again.address)
+    record.click()
+    page.get_by_role("heading", name="Record").wait_for()

@@ -6,7 +6,7 @@
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
 import { make, say, tried, trouble } from "./elements.js";
-import { post } from "./server.js";
+import { moduleAt, post } from "./server.js";
 
 const VIEWS = ["songs", "routines", "sheet", "evening", "record"];
 const main = document.getElementById("view");
@@ -34,7 +34,7 @@ async function showPlace() {
     else link.removeAttribute("aria-current");
   }
   await tried(async () => {
-    const view = await import(`./views/${here.view}.js`);
+    const view = await moduleAt(`/static/views/${here.view}.js`);
     if (turn !== shown) return;
     document.title = `${view.title} – the desk`;
     const room = make("div", { class: view.room ?? here.view });

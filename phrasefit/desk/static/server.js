@@ -29,6 +29,16 @@ async function asked(address, how) {
   return said;
 }
 
+/** Take a module of the desk; where it does not come, the desk is asked what the matter is. */
+export async function moduleAt(address) {
+  try {
+    return await import(address);
+  } catch {
+    await asked(address);
+    return import(address);
+  }
+}
+
 /** Ask for something; `signal` of an AbortController gives it up. */
 export const get = (address, signal) => asked(address, { signal });
 
