@@ -19,7 +19,7 @@ def clock_time(seconds: float, *, decimals: int = 1) -> str:
     if not math.isfinite(seconds):
         return str(seconds)
     sign = "-" if seconds < 0 else ""
-    units = round(abs(seconds) * 10**decimals)
+    units = math.floor(abs(seconds) * 10**decimals + 0.5)  # halves up, as browsers round
     whole, part = divmod(units, 10**decimals)
     minutes, secs = divmod(whole, 60)
     hours, minutes = divmod(minutes, 60)

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from phrasefit.model import BarMap, Phrase, Section
+
+
+def upbeat(bar_map: BarMap) -> BarMap:
+    """Begin a song of four with an upbeat: its second beat is the first one."""
+    return replace(bar_map, positions=(np.arange(len(bar_map.positions)) - 1) % 4 + 1)
 
 
 def song(lengths_in_beats: tuple[int, ...], *, meter: int = 4, bpm: float = 120.0) -> BarMap:

@@ -20,6 +20,7 @@ from phrasefit.reports.picture import (
     wall_words,
 )
 from phrasefit.reports.song_view import SongView, doubtful_ones, gaps, odd_bars
+from phrasefit.reports.start_words import intro_words
 from phrasefit.routine.turns import clock
 
 NOTE_WORDS_PT = 7.5
@@ -103,10 +104,9 @@ def _sections_without_room(view: SongView, pace: float) -> Iterator[Note]:
 
 
 def _walls_without_room(view: SongView, plan: Plan, pace: float) -> Iterator[Note]:
-    if text_width_pt(f"intro {plan.start_count}", INTRO_WORDS_PT) > pace * min(
-        plan.start_count, view.per_line
-    ):
-        yield Note(count=0, words=f"intro {plan.start_count}")
+    intro, room = intro_words(plan), pace * min(plan.start_count, view.per_line)
+    if text_width_pt(intro, INTRO_WORDS_PT) > room:
+        yield Note(count=0, words=intro)
     for wall in plan.walls:
         end = min(wall.start_count + wall.counts, view.n_counts)
         pieces = _pieces(view, wall.start_count, end)

@@ -19,6 +19,7 @@ from phrasefit.model import BarMap, CountGrid, FitPlan, Plan, Restart, Tag, Wall
 from phrasefit.reports.event_words import short_words
 from phrasefit.reports.leaf import CAPITAL, Canvas, Leaf
 from phrasefit.reports.paper import text_width_pt
+from phrasefit.reports.start_words import intro_words
 from phrasefit.reports.words import music_name, part_name
 from phrasefit.routine.turns import clock
 
@@ -211,7 +212,7 @@ class Strip:
         if cell := self.cut(0, plan.start_count):
             self.page.box(*self._box(cell), line=0.5, fill="0.93")
             baseline = self.wall_y + self.wall_pt / 2 + 3
-            self._label(*cell, baseline, f"intro {plan.start_count}", INTRO_WORDS_PT)
+            self._label(*cell, baseline, intro_words(plan), INTRO_WORDS_PT)
         for event in plan.events:
             if isinstance(event, Wall):
                 self._wall(plan, event, number_pt)

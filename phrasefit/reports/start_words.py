@@ -31,6 +31,11 @@ def start_words(fit: FitPlan, plan: Plan) -> str:
     return text
 
 
+def intro_words(plan: Plan) -> str:
+    """Name in the least room what comes before count 1, counted as `start_words` counts it."""
+    return f"intro {plan.intro_counts}" if plan.intro_counts > 0 else "intro"
+
+
 def option_words(fit: FitPlan, option: StartOption) -> str:
     """Say what is special about a start, and what speaks against it if it is not the plan's."""
     sung = "on the vocals" * (option.start_count == fit.grid.singing)

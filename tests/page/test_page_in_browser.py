@@ -18,8 +18,9 @@ from phrasefit.reports.cues import running_counts
 from phrasefit.reports.page import Recording
 from phrasefit.reports.page import page as page_of
 from phrasefit.reports.practice import CLICKS
+from phrasefit.routine.spec import routine_from_numbers
 from phrasefit.routine.turns import clock
-from songs import song
+from songs import song, upbeat
 from watching import (
     assert_counts_are_the_plans,
     start_before_event,
@@ -101,6 +102,18 @@ def test_names_with_markup_do_nothing(opened: Callable) -> None:
     assert page.title() == f"{evil} – {end}"
     assert page.evaluate("document.scripts.length") == 2  # the data and the page's own
     assert page.evaluate("document.images.length") == 0
+
+
+def test_lines_and_intro_are_named_as_on_paper(opened: Callable) -> None:
+    """An upbeat is not counted into the intro, and a line's time is rounded, not cut."""
+    fit = fit_routine(
+        upbeat(song((33, 64, 64), bpm=126.0)), routine_from_numbers(counts=32, walls=4)
+    )
+    page = opened(page_of(fit))
+
+    times = page.locator(".sheet .when").all_inner_texts()
+    assert times == [clock_time(t, decimals=0) for t in fit.grid.times_s[:-1:32]]
+    assert page.locator(".sheet .piece.intro span").first.inner_text() == "intro 32"
 
 
 def _routine_named(name: str):

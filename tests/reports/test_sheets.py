@@ -29,7 +29,7 @@ from phrasefit.reports.sheet import SIZES, sheet, sheet_leaves
 from phrasefit.reports.sheet_rows import plan_rows
 from phrasefit.reports.step_sheet import step_sheet
 from phrasefit.routine.spec import load_routine, routine_from_numbers
-from songs import song
+from songs import song, upbeat
 
 ROUTINES = Path(__file__).parents[2] / "phrasefit" / "routines"
 
@@ -207,6 +207,17 @@ def test_numbers_of_three_digits_stay_in_their_boxes(size: str) -> None:
                 assert text.x + text_width_pt(text.words, text.size, True) < box_ends
     assert numbers == [str(wall.number) for wall in fit.plan.walls]
     assert len(numbers) > 100
+
+
+def test_an_upbeat_is_not_counted_into_the_intro() -> None:
+    """The box before wall 1 says what the head of the sheet says: counts from the first one."""
+    fit = fit_routine(upbeat(song((33, 64, 64))), routine_from_numbers(counts=32, walls=4))
+
+    said = words_of(sheet(fit))
+
+    assert (fit.plan.start_count, fit.plan.intro_counts) == (33, 32)
+    assert "after 32 counts" in said
+    assert re.findall(r"intro \d+", said) == ["intro 32"]
 
 
 def test_dj_card_counts_in_before_count_one(tagged: FitPlan) -> None:

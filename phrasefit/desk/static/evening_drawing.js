@@ -47,7 +47,7 @@ function frame(drawing, course, at, width) {
     words(drawing, LEFT - 6, at.y(tempo) + 5, Math.round(tempo), "end");
   }
   for (const [time, anchor] of [[0, "start"], [course.length_s, "end"]]) {
-    words(drawing, at.x(time), HEIGHT - 4, minutes(Math.round(time)).slice(0, -2), anchor);
+    words(drawing, at.x(time), HEIGHT - 4, wholeMinutes(time), anchor);
   }
 }
 

@@ -33,6 +33,9 @@ function minutes(seconds) {
   return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
 }
 
+/** Write seconds as m:ss, rounded as on paper. */
+const wholeMinutes = (seconds) => minutes(Math.round(seconds)).slice(0, -2);
+
 /** Take a position that ran on past the end of a stretch that repeats back into it. */
 const wrapped = (time, again) =>
   again && time >= again.end

@@ -44,7 +44,7 @@ from phrasefit.reports.fonts import isolated
 from phrasefit.reports.leaf import CAUTION
 from phrasefit.reports.pace_words import pace_words
 from phrasefit.reports.practice import CLICKS, PEAK, SECOND_TONE_S
-from phrasefit.reports.start_words import start_words
+from phrasefit.reports.start_words import intro_words, start_words
 from phrasefit.reports.words import cautions, music_name, off_phrase_lines, part_name, verdict
 from phrasefit.routine.turns import format_turn
 from phrasefit.routine.vocabulary import cue_words
@@ -193,6 +193,7 @@ def _score_and_steps(fit: FitPlan, plan: Plan) -> dict[str, Any]:
             for row in running_counts(fit, plan)
         ],
         "events": [_event(fit, event) for event in plan.events],
+        "intro": intro_words(plan),
     }
     return {"score": score, "steps": steps.made}
 

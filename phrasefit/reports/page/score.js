@@ -121,7 +121,7 @@ function sectionsAfter(change) {
 /** Add to times, rows and events what the page draws: stretches, sections, phrases. */
 function scoreOf(change) {
   const planned = isUntouched(change);
-  const { times, ones, rows, events, start: begin } = planned ? data.score : recounted(change);
+  const { times, ones, rows, events, intro, start: begin } = planned ? data.score : recounted(change);
   const countAt = (time) => Math.max(0, nearest(times, time + change.nudge_s));
   const sections = sectionsAfter(change).map((s) => ({ ...s, at: countAt(s.start_s) }));
   const phrases = planned // after a correction the program looks for them again
@@ -129,7 +129,7 @@ function scoreOf(change) {
   const start = begin ?? Math.max(0, rows.findIndex((row) => row.kind === "wall"));
   const pace = change.level === null ? data.counts_per_minute : 60 / median(gaps(times));
   const calls = planned ? data.group : barSize(ones); // counts up to this number
-  return { planned, times, ones, rows, events, sections, phrases, start, pace, calls,
+  return { planned, times, ones, rows, events, intro, sections, phrases, start, pace, calls,
     group: data.group, parts: stretches(rows), end: events.at(-1) };
 }
 

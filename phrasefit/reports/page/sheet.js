@@ -3,9 +3,9 @@
 // `linesOf` says what stands where, `sheetOf` makes elements of it, `walkTo` moves the mark.
 // They need counting.js and the shapes #mark-… of the page, and know nothing else of it.
 // A score holds `times`, `ones` and `rows` by count, `parts` (stretches of one kind),
-// `events`, `sections` and `phrases` with their count `at`, and `group`, the counts called
-// together: four groups make a line, or as many as `groups` says. Where it holds `loudness`
-// (0-1), each box tells its own to the style as --loud.
+// `events`, `intro` in words, `sections` and `phrases` with their count `at`, and `group`, the
+// counts called together: four groups make a line, or as many as `groups` says. Where it holds
+// `loudness` (0-1), each box tells its own to the style as --loud.
 
 const GROUPS_A_LINE = 4;
 const ROOM_FOR_WORDS = 8; // counts; a wall is named on its first piece as long as that
@@ -69,7 +69,7 @@ function linesOf(score) {
     }));
     const dance = cutTo(line, score.parts.filter((part) => part.kind !== "counts"))
       .map((piece) => ({
-        ...piece, label: walls.get(piece.first), named: namedOn(piece, size) === k,
+        ...piece, label: piece.kind === "intro" ? score.intro : walls.get(piece.first), named: namedOn(piece, size) === k,
       }));
     const notes = score.events.map((event) => notedIn(line, event)).filter((e) => e?.row);
     return { ...line, start_s: score.times[line.first], boxes, dance, notes,
@@ -115,7 +115,6 @@ function drawPiece(cells, piece) {
     if (room && piece.kind === "wall") put(box, "span", "", piece.label.toLowerCase());
     return;
   }
-  const counts = piece.end - piece.first;
   if (piece.kind === "wall") {
     put(box, "b", "", piece.label);
     const way = put(box, "span", "way");
@@ -123,7 +122,7 @@ function drawPiece(cells, piece) {
     put(way, "span", "clock", clock(piece.facing));
     if (piece.name) put(box, "span", "of", piece.name);
   } else {
-    const words = { intro: `intro ${counts}`, tag: `${counts}`, after: "after the dance" };
+    const words = { intro: piece.label, tag: `${piece.end - piece.first}`, after: "after the dance" };
     put(box, piece.kind === "tag" ? "b" : "span", "", words[piece.kind]);
   }
 }
@@ -142,7 +141,7 @@ function drawNote(cells, note, size) {
 /** Draw one line. */
 function drawLine(line) {
   const item = document.createElement("li");
-  put(item, "span", "when", minutes(line.start_s).slice(0, -2));
+  put(item, "span", "when", wholeMinutes(line.start_s));
   const cells = put(item, "div", "cells");
   cells.style.gridTemplateColumns = `repeat(${line.size}, minmax(0, 1fr))`;
   for (const section of line.sections) {

@@ -57,10 +57,10 @@ function groupsIn(width, group) {
 
 /** Make of a document what sheet.js draws, in lines of `groups` groups. */
 function scoreOf(doc, groups) {
-  const { times, ones, rows, events } = doc.sheet.score;
+  const { times, ones, rows, events, intro } = doc.sheet.score;
   const at = (start_s) => nearest(times, start_s);
   return {
-    times, ones, rows, group: doc.sheet.group, groups,
+    times, ones, rows, intro, group: doc.sheet.group, groups,
     events: [...events, ...doc.notes], parts: stretches(rows), loudness: doc.loudness,
     sections: doc.sheet.sections.map((s) => ({ ...s, at: at(s.start_s) })),
     phrases: doc.sheet.phrases.map((p) => ({ strength: p.strength, at: at(p.start_s) })),
