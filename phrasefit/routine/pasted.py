@@ -22,6 +22,7 @@ from phrasefit.routine.part_reader import MOST_LISTED, parse_rhythm
 from phrasefit.routine.sheet_changes import (
     denied,
     is_about_restart,
+    is_announced,
     restart_after,
     says_only_after,
     tag_in,
@@ -149,8 +150,8 @@ class _Reader:
         self.last_was_step = False
         self.rules: tuple[Callable[[str], Taken], ...] = (
             self._own_form, self._part, self._head, self._whole_size, self._no_changes,
-            self._restart, self._tag, self._size, self._again, self._facing_line, self._section,
-            self._step, self._title, self._note, self._capitals, self._goes_on,
+            self._announced, self._restart, self._tag, self._size, self._again, self._facing_line,
+            self._section, self._step, self._title, self._note, self._capitals, self._goes_on,
         )  # fmt: skip
 
     def read(self, place: int, number: int) -> SheetLine:
@@ -224,6 +225,13 @@ class _Reader:
         if "restarts" in kinds:
             self._of_restarts.restarts = "none"
         return (FACT, text.lower()) if kinds else None
+
+    def _announced(self, text: str) -> Taken:
+        """Take ``1 Tag, 2 Restarts``, which says neither where nor how long they are."""
+        if not is_announced(text) or (is_about_restart(text) and "count" in text.lower()):
+            return None
+        self.draft.notes.append(text)
+        return REMARK, "kept as a note"
 
     def _restart(self, text: str) -> Taken:
         if not is_about_restart(text) or self._is_step(text):
@@ -358,7 +366,7 @@ class _Reader:
         return any(block.rows for block in (self.draft.main, *self.draft.parts))
 
     def _is_step(self, text: str) -> bool:
-        return bool(split_counts(plain(text))[0])
+        return bool(split_counts(plain(text))[0]) and not is_announced(text)
 
     def _steps_follow(self) -> bool:
         """Tell whether the next line is a step."""

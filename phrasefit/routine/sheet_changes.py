@@ -15,6 +15,11 @@ from phrasefit.routine.written import DraftBlock
 _DENIED = re.compile(
     r"no (?:tags?|restarts?)(?:\s*(?:,|&|and|or|no|/)\s*(?:no )?(?:tags?|restarts?))*", re.I
 )
+_ANNOUNCED = re.compile(
+    r"(?:\d{1,2}|no|one|two|three|four)\s+(?:(?:easy|short|simple)\s+)*(?:tag|bridge|restart)s?\b"
+    r"|(?:tags|restarts|tag\s*:\s*\d{1,2}\W+restart)\s*:\s*\d{1,2}\b",
+    re.I,
+)
 _TAG = re.compile(
     r'(?:tag|bridge)s?\s*\d?\b\s*(?P<name>"(?:[^"\\]|\\.)*")?\s*[:,(-]*\s*(?P<rest>.*)', re.I
 )
@@ -28,11 +33,17 @@ _AFTER_SECTION = re.compile(r"after\s+(?:section|sec|set|s)\.?\s*(?P<number>\d{1
 
 
 def denied(text: str) -> frozenset[str]:
-    """Take ``no tags, no restarts``: give which of ``tags`` and ``restarts`` there are none of."""
-    said = text.lower().strip(" .!")
-    if not _DENIED.fullmatch(said):
-        return frozenset()
-    return frozenset(kind for kind in ("tags", "restarts") if kind[:-1] in said)
+    """Take ``no tags, 1 restart``: give which of ``tags`` and ``restarts`` there are none of."""
+    said = re.sub(r"\b0\b", "no", text.lower().strip(" .!"))
+    if _DENIED.fullmatch(said):
+        return frozenset(kind for kind in ("tags", "restarts") if kind[:-1] in said)
+    others = re.findall(r"\bno (tag|restart)s?\b", said) if is_announced(said) else ()
+    return frozenset(f"{kind}s" for kind in others)
+
+
+def is_announced(text: str) -> bool:
+    """Tell whether a line begins with how many there are, as in ``1 Tag, 2 Restarts``."""
+    return _ANNOUNCED.match(text) is not None
 
 
 def is_about_restart(text: str) -> bool:
@@ -98,8 +109,17 @@ def tag_in(text: str, *, steps_follow: bool, in_head: bool) -> DraftBlock | None
     if not number and not steps_follow:
         raise ParameterError("it does not say how many counts; write Tag: 4 counts")
     words = match["rest"].replace(counts[0], " ") if counts else match["rest"]
-    name = unquoted(match["name"]) if match["name"] else one_line(words).strip(" ,:;.()-")
+    name = unquoted(match["name"]) if match["name"] else _unwrapped(one_line(words))
     return DraftBlock(name=name, counts=number)
+
+
+def _unwrapped(name: str) -> str:
+    """Take what a name no longer needs from its ends; a bracket stays where its other half is."""
+    name = name.strip(" ,:;.-")
+    opened, closed = name.count("("), name.count(")")
+    if (name.startswith("(") and name.endswith(")")) or opened != closed:
+        return name.strip(" ,:;.()-")
+    return name
 
 
 def unquoted(name: str) -> str:

@@ -303,3 +303,36 @@ def essence(routine):
             for tag in routine.tags
         ],
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "kind", "noted", "tags"),
+    [
+        ("1 Tag, 1 Restart", "remark", True, None),
+        ("2 easy tags", "remark", True, None),
+        ("No Tags, 1 Restart", "fact", False, "none"),
+        ("0 Tags, 0 Restarts", "fact", False, "none"),
+        ("1 Restart on wall 3 after 4 counts", "fact", True, None),
+    ],
+)
+def test_how_many_changes_there_are_is_no_step(
+    line: str, kind: str, noted: bool, tags: str | None
+) -> None:
+    """Sheets announce their tags and restarts at their head; no count is danced there."""
+    sheet = read_pasted(
+        f"Tin Cup\n8 counts, 1 wall\n{line}\n1-4 Vine right, touch\n5-8 Vine left\n"
+    )
+
+    assert sheet.lines[2].kind == kind
+    assert (line in sheet.text) == noted
+    assert (f'tags = "{tags}"' in sheet.text) == (tags is not None)
+    assert ("restarts = [4]" in sheet.text) == line.endswith("after 4 counts")
+
+
+def test_the_name_of_a_tag_keeps_both_its_brackets() -> None:
+    """The name is printed on every sheet."""
+    head = "Tin Cup\n4 counts\n1-4 Vine right, touch\n"
+    tag = "TAG: end of wall 2 (facing 6:00), 4 counts\n1-4 Sway R L R L\n"
+    sheet = read_pasted(head + tag)
+
+    assert sheet.lines[3].taken_as == "a tag of 4 counts: end of wall 2 (facing 6:00)"
