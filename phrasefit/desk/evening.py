@@ -161,9 +161,12 @@ def _put(desk: Desk, store: Store, name: str, revision: int, made: Document | No
 
 
 def _with_dances(kept: Document, dances: list[Document], **more: Any) -> Document:
-    """Put other dances into an evening; the earlier ones can be had back."""
+    """Put other dances into an evening; the earlier ones can be had back.
+
+    What was said of the dances before is true of them only.
+    """
     earlier = [*kept["earlier"], {"dances": kept["dances"], "notes": kept["notes"]}]
-    fresh = {"dances": dances, "earlier": earlier[-MOST_UNDONE:], "refused": []}
+    fresh = {"dances": dances, "earlier": earlier[-MOST_UNDONE:], "notes": [], "refused": []}
     return kept | fresh | more
 
 

@@ -173,8 +173,10 @@ def _reasons(
     if taught:
         said.append("taught just before")
     was_put = any(at == place and pairing.matches(word) for at, word in request.fixed)
-    if was_put or request.keeps(pairing, place):
+    if was_put:
         said.append("you put it here")
+    elif request.keeps(pairing, place):
+        said.append("you keep it here")
     elif any(pairing.matches(word) for word in request.must):
         said.append("you asked for it")
     said.append(f"fits {pairing.fit.plan.score:.0f} of 100")

@@ -42,7 +42,7 @@ def test_a_kept_dance_stays_whatever_it_scores() -> None:
 
     assert (worst.key, worst.fit.routine.name) not in names(first)
     assert names(evening)[1] == (worst.key, worst.fit.routine.name)
-    assert "you put it here" in evening.dances[1].reasons
+    assert "you keep it here" in evening.dances[1].reasons
 
 
 def test_a_kept_place_that_is_no_more() -> None:
