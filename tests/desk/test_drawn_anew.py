@@ -589,7 +589,7 @@ def test_the_button_for_taps_stays_under_the_finger(desk, page_of, width: int) -
     places = [place()]
     page.get_by_role("button", name="Play", exact=True).click()
     wait_until(page, "document.querySelector('.play-bar .where').textContent === 'INTRO'")
-    for words in ("1 taps", "2 taps", "3 taps", "you tap every beat"):
+    for words in ("1 tap;", "2 taps", "3 taps", "you tap every beat"):
         tap.dispatch_event("pointerdown")
         page.locator(".taps", has_text=words).wait_for()
         places.append(place())

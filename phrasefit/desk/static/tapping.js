@@ -21,7 +21,7 @@ export class Taps {
     const last = this.times.at(-1);
     if (last !== undefined && (time < last || time - last > LONGEST_GAP_S)) this.times = [];
     this.times.push(time);
-    if (this.times.length < LEAST_TAPS) return { words: `${this.times.length} taps; go on`, change: null };
+    if (this.times.length < LEAST_TAPS) return { words: `${tapsOf(this.times.length)}; go on`, change: null };
     const found = readTaps(this.times, map.beats_s, map.positions, map.meter);
     if (found.apart <= 1) return { words: "you tap every beat; tap only the 1s", change: null };
     if (!found.steady || found.share < 0.7) return { words: "the taps do not agree yet; go on", change: null };

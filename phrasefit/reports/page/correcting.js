@@ -118,7 +118,7 @@ function tap() {
   if (taps.length && (now < taps.at(-1) || now - taps.at(-1) > 12)) taps = [];
   taps.push(now);
   $("use-taps").disabled = true;
-  $("taps").value = `${taps.length} taps`;
+  $("taps").value = tapsOf(taps.length);
   if (taps.length < 4) return;
   const { beats, positions } = moved(state.change);
   const found = readTaps(taps, beats, positions, data.map.meter);

@@ -33,6 +33,8 @@ function minutes(seconds) {
   return `${Math.floor(tenths / 600)}:${rest}.${tenths % 10}`;
 }
 
+const tapsOf = (n) => (n === 1 ? "1 tap" : `${n} taps`);
+
 /** Write seconds as m:ss, rounded as on paper. */
 const wholeMinutes = (seconds) => minutes(Math.round(seconds)).slice(0, -2);
 
