@@ -245,13 +245,26 @@ def plain_pattern(name: str) -> StepPattern | None:
     return None if no_weight_only and ("," in name or "+" in name) else found[0]
 
 
+# Words that a call does not end on: what they lead to is not called.
+_LEADING_ON = frozenset(
+    {"a", "an", "the", "and", "or", "then", "to", "into", "of", "on", "onto", "over", "under", "in",
+     "at", "by", "for", "from", "with", "like", "as", "&", "+", "/"}
+)  # fmt: skip
+
+
 def cue_words(name: str) -> str:
-    """Give the words to call for a step: at most three.
+    """Give the words to call for a step: at most three, and none that leads to a fourth.
 
     Examples
     --------
     >>> cue_words("right grapevine with a touch"), cue_words("wiggle like a fish")
-    ('vine touch', 'wiggle like a')
+    ('vine touch', 'wiggle')
     """
     found = find_patterns(name)
-    return found[0].cue if len(found) == 1 else " ".join(name.split()[:3])
+    if len(found) == 1:
+        return found[0].cue
+    first = name.split()[:3]
+    called = list(first)
+    while called and called[-1].lower() in _LEADING_ON:
+        called.pop()
+    return " ".join(called or first).rstrip(",;")
