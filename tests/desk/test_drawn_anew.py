@@ -690,3 +690,20 @@ def test_a_view_that_does_not_come_is_told_in_plain_words(new_desk, page_of, tmp
     page.context.new_page().goto(again.address)
     record.click()
     page.get_by_role("heading", name="Record").wait_for()
+
+
+def test_many_windows_are_open_at_once(desk, page_of) -> None:
+    """A browser has six lines to one address: no window keeps one of them to itself."""
+    first = page_of(desk, "/routines")
+    windows = [first.context.new_page() for _ in range(7)]
+    for window in windows:
+        window.goto(f"{desk.origin}/record")
+        window.get_by_text("Write down by hand").wait_for()
+
+    write_entry(desk, routine="Seen by All")
+    for window in windows:
+        window.get_by_text("Seen by All").wait_for()
+    first.close()  # the one that heard it
+    write_entry(desk, routine="Seen Without It")
+    for window in windows:
+        window.get_by_text("Seen Without It").wait_for()

@@ -52,35 +52,62 @@ export const send = (address, file, signal) => asked(address, {
   method: "POST", body: file, headers: { "content-type": "application/octet-stream" }, signal,
 });
 
+// One window of the browser holds the line to the desk, and the others hear of it from there: a
+// browser has six lines to one address, and with a line for each window the seventh stood still.
 const AGAIN_MS = 2000;
 const hearers = new Set(); // [kind, hear]
-let source = null;
+const kinds = new Set(["open"]); // what the line is asked for
+const windows = new BroadcastChannel("news");
+let line = null; // in the window that holds it
 let isMissed = false;
 
-function listen() {
-  source = new EventSource("/news");
-  for (const [kind, hear] of hearers) source.addEventListener(kind, hear);
-  source.addEventListener("error", () => { // a stranger is not let in, nor asked to try again
-    isMissed = true;
-    if (source.readyState === EventSource.CLOSED) setTimeout(listen, AGAIN_MS);
-  });
+function want(kind) {
+  if (kinds.has(kind)) return;
+  kinds.add(kind);
+  line?.addEventListener(kind, hearOn);
 }
-listen();
+
+function take({ kind, data }) {
+  if (kind === "missed") {
+    isMissed = true;
+    for (const [wanted] of hearers) windows.postMessage({ wanted }); // another may hold the line now
+  }
+  for (const [wanted, hear] of [...hearers]) if (wanted === kind) hear(data);
+}
+
+function pass(kind, data = "") {
+  windows.postMessage({ kind, data });
+  take({ kind, data });
+}
+
+const hearOn = ({ type, data }) => { if (data) pass(type, data); }; // "open" is the browser's own, too
+
+function listen() {
+  line = new EventSource("/news");
+  for (const kind of kinds) line.addEventListener(kind, hearOn);
+  line.addEventListener("error", () => { // a stranger is not let in, nor asked to try again
+    pass("missed");
+    if (line.readyState === EventSource.CLOSED) setTimeout(listen, AGAIN_MS);
+  });
+  return new Promise(() => {}); // until the window is closed
+}
+
+windows.addEventListener("message", ({ data }) => (data.wanted ? want(data.wanted) : take(data)));
+navigator.locks.request("news", { ifAvailable: true }, (free) => free && listen())
+  .then(() => navigator.locks.request("news", () => { // whoever held it is gone
+    pass("missed");
+    return listen();
+  }));
 
 /**
  * Call `work` with each piece of news of this kind, and `again` once some may have been missed;
  * gives a function that ends it.
  */
 export function news(kind, work, again = null) {
-  const hear = ({ data }) => { if (data) work(JSON.parse(data)); }; // "open" is the browser's own, too
-  const mine = [[kind, hear]];
-  if (again) mine.push(["open", ({ data }) => { if (data && isMissed) again(); }]);
-  for (const one of mine) {
-    hearers.add(one);
-    source.addEventListener(...one);
-  }
-  return () => mine.forEach((one) => {
-    hearers.delete(one);
-    source.removeEventListener(...one);
-  });
+  const mine = [[kind, (data) => work(JSON.parse(data))]];
+  if (again) mine.push(["open", () => { if (isMissed) again(); }]);
+  want(kind);
+  windows.postMessage({ wanted: kind });
+  for (const one of mine) hearers.add(one);
+  return () => mine.forEach((one) => hearers.delete(one));
 }
