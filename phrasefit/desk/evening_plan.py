@@ -147,12 +147,20 @@ def laid_out(desk: Desk, store: Store, kept: Document) -> Laid:
         except PhrasefitError as exc:
             pairings.append(None)
             faults.append(plainly(str(exc)))
+    places = [place for place, pairing in enumerate(pairings, start=1) if pairing]
+    wishes = wishes_of(kept)
+    still = {place: at for at, place in enumerate(places, start=1)}  # what cannot be danced is out
+    stay = tuple((still[at], song, name) for at, song, name in wishes.kept if at in still)
     evening = arranged(
-        [pairing for pairing in pairings if pairing], wishes_of(kept), notes=kept["notes"]
+        [pairing for pairing in pairings if pairing],
+        replace(wishes, kept=stay),
+        notes=kept["notes"],
     )
-    left = iter(evening.dances)
+    # Words name the places that the list shows.
+    numbered = [replace(d, place=at) for d, at in zip(evening.dances, places, strict=True)]
+    left = iter(numbered)
     return Laid(
-        evening=evening,
+        evening=replace(evening, dances=tuple(numbered)),
         dances=tuple(next(left) if pairing else None for pairing in pairings),
         faults=tuple(faults),
         starts_at_s=seconds_of_day(kept["starts_at"]),
@@ -205,7 +213,7 @@ def _rows(kept: Document, laid: Laid) -> list[dict[str, Any]]:
         lesson, item = items
         if lesson:
             rows.append({"kind": "lesson"} | _row(lesson, laid))
-        about |= {"kind": "dance", "again": list(again_at(laid.evening, dance.place))}
+        about |= {"kind": "dance", "again": list(again_at(laid.evening, dance))}
         rows.append(about | {"why": ", ".join(dance.reasons)} | _row(item, laid))
     return rows
 
@@ -232,7 +240,7 @@ def _course(laid: Laid) -> dict[str, Any]:
                 "start_s": dance.start_s,
                 "length_s": dance.pairing.length_s,
                 "tempo": dance.pairing.counts_per_minute,
-                "wished": curve_at(evening.request, dance.place - 1, len(evening.dances)),
+                "wished": curve_at(evening.request, place - 1, len(laid.dances)),
                 "lesson_s": lesson_s if dance.taught else 0,
                 "routine": dance.pairing.fit.routine.name,
             }

@@ -16,10 +16,10 @@ def course_words(evening: Evening) -> tuple[str, ...]:
     return (_tempos(evening), *(again or ("No routine and no song comes twice.",)))
 
 
-def again_at(evening: Evening, place: int) -> tuple[int, ...]:
-    """List the other places (from 1) at which the routine of this place is danced."""
-    name = evening.dances[place - 1].pairing.fit.routine.name
-    return tuple(d.place for d in evening.dances if _routine(d) == name and d.place != place)
+def again_at(evening: Evening, dance: Dance) -> tuple[int, ...]:
+    """List the other places (from 1) at which the routine of this dance is danced."""
+    others = (d for d in evening.dances if d.place != dance.place)
+    return tuple(d.place for d in others if _routine(d) == _routine(dance))
 
 
 def _tempos(evening: Evening) -> str:

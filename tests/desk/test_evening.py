@@ -271,7 +271,10 @@ def test_what_is_gone_is_told(desk) -> None:
 
 def test_a_song_that_is_no_more(desk, filled) -> None:
     """Its place says so; no list is printed with a dance missing; running it goes on."""
-    state = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    copy = desk.post("/api/evenings", {"copy_of": filled["id"]})
+    last = copy["rows"][-1]
+    state = change(desk, copy, "add", song=last["song"], routine=last["routine"])
+    n = len(state["rows"])
 
     def forget(kept: dict) -> dict:
         kept["dances"][0]["song"] = "0" * 64
@@ -285,6 +288,8 @@ def test_a_song_that_is_no_more(desk, filled) -> None:
     assert [row["kind"] for row in now["rows"][:2]] == ["fault", "dance"]
     assert dances(now) == dances(state)
     assert len(now["course"]["dances"]) == len(now["rows"]) - 1
+    assert [row["again"] for row in now["rows"][-2:]] == [[n], [n - 1]]
+    assert f"{last['name']} comes at places {n - 1} and {n}." in now["course"]["words"]
     refused = desk.ask("GET", f"{address}/files/floor.pdf")
     assert (refused.status, "place 1: " in refused.json["error"]) == (422, True)
     assert "fault" in desk.get(f"{address}/run")["dances"][0]
