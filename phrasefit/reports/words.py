@@ -456,7 +456,8 @@ def cautions(fit: FitPlan) -> tuple[str, ...]:
     lines = []
     level = fit.routine.level.lower()
     if fit.tempo.verdict == "too fast" and is_off_tempo(fit.tempo):
-        lines.append("fast for this routine: keep the steps small, or slow the music down")
+        slower = ", or slow the music down" if is_in_reach(fit.tempo) else ""
+        lines.append(f"fast for this routine: keep the steps small{slower}")
     if not course_of_counts(fit.grid).is_kept:
         lines.append(
             f"{course_words(fit.grid)}: dance it through before you teach to it, and watch whether"

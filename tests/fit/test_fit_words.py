@@ -189,6 +189,17 @@ def test_a_tempo_off_by_a_hair_is_no_fault() -> None:
     assert cautions(fit) == ()
 
 
+@pytest.mark.parametrize(
+    ("bpm", "end"), [(126, ", or slow the music down"), (140, "")], ids=["in reach", "out of reach"]
+)
+def test_the_cautions_ask_for_no_pace_that_would_sound_wrong(bpm: int, end: str) -> None:
+    """Where the verdict says that no slower pace sounds right, they do not advise one."""
+    fit = fit_routine(make_song(*SQUARE, bpm=bpm), make_routine(tempo_bpm=(88, 116)))
+
+    assert ("it would sound wrong at that pace" in verdict(fit)) == (not end)
+    assert cautions(fit) == (f"fast for this routine: keep the steps small{end}",)
+
+
 def test_verdict_of_a_plan_that_was_asked_for() -> None:
     """It speaks of the plan that is printed, and names the advised one beside it."""
     fit = fit_routine(make_song(*EXAMPLE), make_routine())
