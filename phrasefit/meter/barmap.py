@@ -82,8 +82,8 @@ def track(
     _require_sound(audio, features)
     model = model or HandmadeModel()
     activations, weights = model.observe(features), model.decoder_weights()
-    heard = prepare_evidence(features, activations)
-    heard, readings, decoded = _search(heard, weights, anyway=anyway)
+    as_it_sounds = prepare_evidence(features, activations)
+    heard, readings, decoded = _search(as_it_sounds, weights, anyway=anyway)
     if not decoded:
         raise NoPulseError(
             f"no steady beat found; {_what_was_heard(features, readings)}",
@@ -92,6 +92,8 @@ def track(
     decoded = with_other_tempos(heard, decoded, weights)
     found = [smooth_beats(chain.steps) for chain in decoded]
     pulse = judge_pulse(heard, readings, found, weights)
+    if heard is not as_it_sounds:  # of itself it had no beats: help makes them no likelier
+        pulse = min(pulse, LEAST_PULSE)
     if pulse < LEAST_PULSE and not anyway:
         raise NoPulseError(
             f"no steady beat found; {_what_was_heard(features, readings)}",
@@ -119,7 +121,7 @@ def _search(
         lifted = replace(heard, gain=heard.gain + lift, gain_near=heard.gain_near + lift)
         readings, decoded = in_one_tempo(lifted, weights)
         if decoded:
-            return lifted, readings, decoded
+            return lifted if lift else heard, readings, decoded
     return heard, readings, []
 
 

@@ -353,6 +353,20 @@ def test_whoever_insists_gets_a_map_with_a_doubt(kind: str, model: ObservationMo
     assert heard.confidence.hardly_steady
 
 
+@pytest.mark.parametrize("pitches_hz", [(50,), (220, 277, 330)], ids=["hum", "held chord"])
+def test_what_has_no_beat_of_itself_is_not_called_steady_for_being_insisted_on(
+    pitches_hz: tuple[int, ...],
+) -> None:
+    """Beats laid evenly over a sound without onsets look steadier than any band's."""
+    times_s = np.arange(40 * RATE_HZ) / RATE_HZ
+    held = np.mean([np.sin(2 * np.pi * pitch * times_s) for pitch in pitches_hz], axis=0)
+
+    heard = hear(held.astype(np.float32), LearnedModel(), anyway=True)
+
+    assert heard.confidence.hardly_steady
+    assert heard.confidence.pulse <= 0.15
+
+
 def test_silence_has_no_map_however_one_insists() -> None:
     """Where nothing sounds there is nothing to lay beats on."""
     with pytest.raises(NoPulseError, match="silent"):
