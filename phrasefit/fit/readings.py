@@ -12,6 +12,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from phrasefit.fit.grid import SHOWN_SHARE
 from phrasefit.model import BarMap, CountGrid, Phrase, Section, form_starts
 
 Stretch = TypeVar("Stretch", Section, Phrase)
@@ -80,9 +81,10 @@ def without_section(grid: CountGrid, index: int, phrase_counts: int) -> CountGri
     here = np.flatnonzero(grid.section == index)
     before = np.flatnonzero(grid.strength[: here[0]])
     if before.size:
-        return _with_phrases_from(grid, int(before[-1]), here, phrase_counts)
-    strength = np.where(grid.section == index, 0.0, grid.strength)
-    return replace(grid, strength=strength, expected=strength)
+        strength = _with_phrases_from(grid.strength, int(before[-1]), here, phrase_counts)
+    else:
+        strength = np.where(grid.section == index, 0.0, grid.strength)
+    return _shown_so(grid, strength, int(here[0]))
 
 
 def with_section(grid: CountGrid, count: int, phrase_counts: int) -> CountGrid:
@@ -105,21 +107,30 @@ def with_section(grid: CountGrid, count: int, phrase_counts: int) -> CountGrid:
     end = int(later[0]) if later.size else len(grid.strength)
     strength = grid.strength.copy()
     strength[count] = 1.0
-    begun = replace(grid, strength=strength, expected=strength)
-    return _with_phrases_from(begun, count, np.arange(count + 1, end), phrase_counts)
+    strength = _with_phrases_from(strength, count, np.arange(count + 1, end), phrase_counts)
+    return _shown_so(grid, strength, count)
+
+
+def _shown_so(grid: CountGrid, strength: np.ndarray, settled: int) -> CountGrid:
+    """Show phrases of `strength`; what else was expected stays so, but on the count `settled`."""
+    if np.array_equal(grid.expected, grid.strength):  # nothing else is expected
+        return replace(grid, strength=strength, expected=strength)
+    expected = grid.expected + SHOWN_SHARE * (strength - grid.strength)
+    expected[settled] = strength[settled]
+    return replace(grid, strength=strength, expected=np.clip(expected, 0.0, 1.0))
 
 
 def _with_phrases_from(
-    grid: CountGrid, start: int, here: np.ndarray, phrase_counts: int
-) -> CountGrid:
+    strength: np.ndarray, start: int, here: np.ndarray, phrase_counts: int
+) -> np.ndarray:
     """Let phrases on the counts `here`, if any, run on from the phrase start before them."""
     if not here.size:
-        return grid
-    strength = grid.strength.copy()
+        return strength
+    strength = strength.copy()
     inner = strength[here[1:]]
     level = float(inner.max(initial=0.0))  # of phrases that begin inside a section there
     strength[here] = 0.0
     starts = np.arange(start + phrase_counts, int(here[-1]) + 1, phrase_counts)
     ends = starts + phrase_counts // 2 <= here[-1] + 1  # a shorter rest is no phrase
     strength[starts[ends]] = level or strength[start] / 2
-    return replace(grid, strength=strength, expected=strength)
+    return strength

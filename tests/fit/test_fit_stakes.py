@@ -194,6 +194,18 @@ def test_a_section_at_an_edge_does_no_harm(count: int) -> None:
     assert with_section(grid, count, 32).strength[count] == 1.0
 
 
+def test_a_section_in_doubt_settles_its_own_place_only() -> None:
+    """What is expected of phrases elsewhere stays: else a plan changes for another reason."""
+    plain = make_song(("A", 16), ("B", 9), ("C", 16), ("D", 16))
+    grid = count_grid(with_outlook(plain, np.random.default_rng(1)), routine=make_routine())
+    others = {100: without_section(grid, 2, 32), 48: with_section(grid, 48, 32)}
+
+    for settled, other in others.items():
+        elsewhere = (other.strength == grid.strength) & (np.arange(len(grid.strength)) != settled)
+        assert (other.expected[elsewhere] == grid.expected[elsewhere]).all()
+        assert other.expected[settled] == other.strength[settled] == float(settled == 48)
+
+
 # ------------------------------------------------------------------------ stakes
 
 
