@@ -44,7 +44,9 @@ def fit(
 
     planned = command.planned(json_path, change=corrections.correction(), forget=corrections.forget)
     plan = planned.fit
-    name = partial(option_words, beats_per_count=plan.grid.beats_per_count)
+    name = None  # the options that correct are refused with a map from a file
+    if planned.analysis is not None:
+        name = partial(option_words, beats_per_count=plan.grid.beats_per_count)
     doubts = doubt_lines(plan, name)
     document = fit_document(
         plan, verdict=verdict(plan, name_correction=name), doubts=doubts, reasons=reasons

@@ -181,6 +181,29 @@ def test_no_pulse_means_no_plan(
             assert path.name in done.err
 
 
+def test_no_option_is_advised_that_a_map_file_refuses(phrasefit: Program, tmp_path: Path) -> None:
+    """Corrections belong to a song: doubts of a map written by hand are told in plain words."""
+    by_hand = tmp_path / "map.json"
+    beats_s = [1 + 0.36 * beat for beat in range(300)]
+    turn = {"kind": "one", "correction": {"shift_one_beats": 2}, "probability": 0.4}
+    by_hand.write_text(
+        json.dumps(
+            {
+                "beats_s": beats_s,
+                "positions": [beat % 4 + 1 for beat in range(300)],
+                "confidence": {"downbeat": 0.5},
+                "alternatives": [turn | {"tempo_bpm": 166.7, "meter": 4}],
+            }
+        )
+    )
+
+    words = " ".join(phrasefit("fit", "--map", by_hand, "--counts", "32").out.split())
+
+    assert "it may be 2 beats later (40%" in words
+    assert "or twice as fast, 167 counts a minute" in words
+    assert "--" not in words
+
+
 def test_whoever_insists_gets_a_map_under_a_loud_doubt(
     phrasefit: Program, tmp_path: Path, rng: np.random.Generator
 ) -> None:
