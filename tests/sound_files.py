@@ -39,6 +39,8 @@ BY_FFMPEG: dict[str, Recipe] = {
     "webm": ("libopus", "webm", {}, {}),
     "flac.ogg": ("flac", "ogg", {}, {}),  # its packets go on from page to page
 }
+# Kinds whose place in time is known to some hundredths of a second only.
+SHIFTED: dict[str, Recipe] = {"wma": ("wmav2", "asf", {}, {"b": "128k"})}
 ALL_ENDINGS = (*BY_SOUNDFILE, *BY_FFMPEG)
 OPUS_RATE_HZ = 48_000
 
@@ -59,7 +61,7 @@ def write_song(path: Path, ending: str, samples: np.ndarray, rate_hz: int, title
                 file.title = title
             file.write(samples)
         return path
-    codec, container, options, codec_options = BY_FFMPEG[ending]
+    codec, container, options, codec_options = (BY_FFMPEG | SHIFTED)[ending]
     columns = np.ascontiguousarray(np.atleast_2d(samples.T), dtype=np.float32)
     with av.open(str(path), "w", format=container, options=options) as out:
         out.metadata["title"] = title

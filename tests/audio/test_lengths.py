@@ -131,6 +131,15 @@ def test_what_is_cut_is_told_once(tmp_path: Path) -> None:
         assert len(decode(path).info.notes) == 1
 
 
+def test_a_kind_that_is_heard_early_or_late_says_so(tmp_path: Path) -> None:
+    """FFmpeg's decoder and encoder of WMA do not agree on where the music begins."""
+    path = write_song(tmp_path / "song.wma", "wma", make_song("4*8").samples, RATE_HZ)
+
+    (note,) = decode(path).info.notes
+
+    assert note.startswith("a file of this kind (WMAV2) may be heard up to 0.05 s early or late")
+
+
 def test_cut_aac_is_heard_with_a_doubt(tmp_path: Path) -> None:
     """Nothing states how long it was, but its last frame is not whole."""
     whole = encoded(tmp_path, "aac", 20)
