@@ -441,7 +441,7 @@ def test_a_tag_of_one_count() -> None:
     """One count is no counts."""
     song = make_song(("I", 8), ("A", [4] * 15 + [5]), *[("B", 16), ("A", 16)] * 3)
 
-    text = render(fit_routine(song, make_routine()))
+    text = render(fit_routine(song, make_routine()), width=200)
 
     assert "TAG 1 count after wall 2" in text
     assert "A 1-count tag after wall 2" in text
