@@ -12,7 +12,7 @@ from phrasefit.reports.terminal import Labeled, Line, columns, in_blocks
 from phrasefit.serial import irregular_bars
 
 # A rival reading less likely than this is not worth an instructor's time.
-SHOW_RIVAL_FROM = 0.03
+SHOW_RIVAL_FROM = 0.08
 
 
 def render(
