@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from phrasefit.errors import ParameterError
+from phrasefit.errors import ParameterError, shown
 
 NO_WEIGHT = "."
 BOTH = "B"
@@ -37,17 +37,17 @@ def parse_feet(text: str, n_moments: int) -> tuple[str, ...]:
     unknown = [sign for sign in joined if sign not in _SIGNS]
     if any(sign.isdigit() for sign in unknown):
         raise ParameterError(
-            f"feet {text.strip()!r} look like a turn;"
+            f"feet {shown(text.strip())} look like a turn;"
             " the order is counts | step | feet | turn, so put another | before it"
         )
     if unknown:
         raise ParameterError(
-            f"feet {text.strip()!r}: {unknown[0]!r} is not understood;"
+            f"feet {shown(text.strip())}: {shown(unknown[0])} is not understood;"
             " write R, L, B (both) or . (no weight)"
         )
     if len(joined) != n_moments:
         raise ParameterError(
-            f"feet {text.strip()!r} are {len(joined)} for {n_moments} moments of the counts;"
+            f"feet {shown(text.strip())} are {len(joined)} for {n_moments} moments of the counts;"
             " write one sign for each, and . where no foot takes weight"
         )
     return tuple(_SIGNS[sign] for sign in joined)
@@ -57,7 +57,7 @@ def parse_foot(text: str) -> str:
     """Read the foot that begins: ``R``, ``L``, ``right`` or ``left``."""
     foot = _NAMES.get(text.strip().lower().removesuffix(" foot"), "")
     if foot not in ("R", "L"):
-        raise ParameterError(f'foot {text!r} is not understood; write "R" or "L"')
+        raise ParameterError(f'foot {shown(text)} is not understood; write "R" or "L"')
     return foot
 
 

@@ -12,9 +12,14 @@ from phrasefit.routine.toml_lines import KeyPath, Source
 
 Value = TypeVar("Value")
 
-MOST_TEXT = 500  # letters of a name or note: four lines of a sheet
+MOST_TEXT = 500  # letters of a name, step or note: four lines of a sheet
 MOST_TEXTS = 200  # notes, or parts of a sequence
 MOST_UNKNOWN = 20  # keys of one table that are complained about one by one
+
+
+def too_long(what: str, text: str) -> str:
+    """Say that a text of a routine has more letters than a sheet has room for."""
+    return f"{what} has {len(text)} letters; {MOST_TEXT} are the most"
 
 
 class KeyReader:
@@ -74,7 +79,7 @@ class KeyReader:
         """Make a text one line; complain about one that no sheet has room for."""
         if len(text) <= MOST_TEXT:
             return one_line(text)
-        self.complain(key, f"{key} has {len(text)} letters; {MOST_TEXT} are the most")
+        self.complain(key, too_long(key, text))
         return one_line(text[:MOST_TEXT])
 
     def block(self, key: str) -> list[tuple[int, str]] | None:

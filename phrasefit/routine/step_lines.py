@@ -20,6 +20,7 @@ from phrasefit.meters import DANCE_METERS
 from phrasefit.model import Finding, Step, one_line
 from phrasefit.routine.counts import parse_counts
 from phrasefit.routine.feet import NO_WEIGHT, parse_feet
+from phrasefit.routine.key_reader import MOST_TEXT, too_long
 from phrasefit.routine.turns import facing_from_clock, parse_turn
 
 _FACING_NOTE = re.compile(r"facing[\s:]\s*(?P<clock>.*)", re.IGNORECASE)
@@ -81,7 +82,8 @@ class _Reader:
         text = text.strip()
         if text.startswith(HEADING_SIGNS):
             above = one_line(text.strip("-= "))
-            self.heading = ", ".join(filter(None, (self.heading, above)))
+            whole = ", ".join(filter(None, (self.heading, above)))
+            self.heading = self._bounded(line, "the heading", whole)
             return
         if not text or text.startswith("#"):
             return
@@ -120,13 +122,18 @@ class _Reader:
                 line=line,
                 counts=" ".join(counts.split()),
                 moments=moments,
-                name=name,
+                name=self._bounded(line, "the step", name),
                 feet=self._feet(line, feet, name, len(moments)),
                 turn_deg=self._turn(line, turn),
                 heading=self.heading,
             )
         )
         self.heading = ""
+
+    def _bounded(self, line: int, what: str, text: str) -> str:
+        if len(text) > MOST_TEXT:
+            self.complain(line, too_long(what, text))
+        return text[:MOST_TEXT]
 
     def _feet(self, line: int, text: str, name: str, n_moments: int) -> tuple[str, ...]:
         if not text:

@@ -36,7 +36,7 @@ def test_no_weight_has_three_signs() -> None:
     [
         ("R L", 3, "are 2 for 3 moments"),
         ("R L R", 2, "are 3 for 2 moments"),
-        ("R X", 2, "'x' is not understood"),
+        ("R X", 2, '"x" is not understood'),
         ("1/4 L", 2, "look like a turn"),
     ],
 )

@@ -134,7 +134,7 @@ def test_mistakes_of_counts(lines: list[str], line: int, words: str) -> None:
             "count 4 steps on the right foot",
         ),
         ([EIGHT, "9-16 | weave | R L R L |"], 6, "are 4 for 8 moments"),
-        ([EIGHT, "9-16 | weave | R L R L R L R Q |"], 6, "'q' is not understood"),
+        ([EIGHT, "9-16 | weave | R L R L R L R Q |"], 6, '"q" is not understood'),
         ([EIGHT, "9-12 | weave", "13-16 | weave | R L R L |"], 6, "feet are missing"),
         ([EIGHT, "9-10 | pivot | 1/2 L", "11-16 | weave | R L R L R L |"], 6, "look like a turn"),
     ],

@@ -368,3 +368,22 @@ def test_unknown_keys_are_told_one_by_one_up_to_twenty() -> None:
 
     assert len(findings) == 20 + 1 + 1  # and the number of counts is missing
     assert "19980 more keys have no meaning here" in {f.line: f.message for f in findings}[21]
+
+
+@pytest.mark.parametrize("line", ["1-16 | {} | |", "-- {}\n1-16 | walk | |"])
+def test_steps_and_headings_have_a_length(line: str) -> None:
+    """A step of 200,000 letters took 15 s to check: each word is looked for in all others."""
+    words = "kick ball " * 60
+    check = read_routine(f'name = "A"\ncounts = 16\nsteps = """\n{line.format(words)}\n"""\n')
+
+    assert "letters; 500 are the most" in check.findings[0].message
+
+
+def test_what_is_said_of_feet_is_short() -> None:
+    """The whole line stood in the message, however long."""
+    check = read_routine(
+        'name = "A"\ncounts = 16\nsteps = """\n1-16 | walk | ' + "R " * 5000 + '|\n"""\n'
+    )
+
+    assert "5000 for 16 moments" in check.findings[0].message
+    assert len(check.findings[0].message) < 300
