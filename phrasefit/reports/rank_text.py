@@ -14,10 +14,12 @@ from phrasefit.fit.tempo import MOST_CHANGE_PERCENT, is_in_reach
 from phrasefit.model import FitPlan, Plan
 from phrasefit.ranking.rank import Ranking
 from phrasefit.ranking.summary import least_confidence
-from phrasefit.reports.terminal import columns
+from phrasefit.reports.terminal import columns, cut
 from phrasefit.reports.words import is_off_tempo, plural_s, verdict, verdict_cell
 
-LEAST_NAME = 12  # columns
+LEAST_NAME = 8  # columns
+HEADS = ("", "score", "verdict", "tempo", "count 1", "changes", "sure")
+FIRST_TO_GO = 2  # of these, from the last on, where a terminal is narrow
 LEAST_VERDICT = 13  # columns, more where a doubt is longer
 LONG_INDENT = 8
 
@@ -30,7 +32,8 @@ def render_ranking(ranking: Ranking, *, width: int | None = None, long: bool = F
     Parameters
     ----------
     width : int, optional
-        Columns; names are cut to fit.  Those of the terminal if left out.
+        Columns; names are cut to fit, and in a narrow terminal the last of `HEADS` are left
+        out.  Those of the terminal if left out.
     """
     n_shown = len(ranking.songs)
     looked = f"{ranking.n_songs} song{plural_s(ranking.n_songs)}"
@@ -67,19 +70,30 @@ def _rows(
     width = width or columns()
     ordered = sorted(fits, key=lambda fit: not is_in_reach(fit.tempo))
     n_reached = sum(is_in_reach(fit.tempo) for fit in fits)
-    heads = ("", "score", "verdict", "tempo", "count 1", "changes", "sure")
     cells = [_cells(place, fit) for place, fit in enumerate(ordered, start=1)]
     verdict_width = max(LEAST_VERDICT, *(len(row[2]) for row in cells))
-    lines = [_line(heads, verdict_width) + what]
+    n_columns = _n_columns(verdict_width, width)
+    lines = [_line(HEADS[:n_columns], verdict_width) + what]
     for place, (fit, row) in enumerate(zip(ordered, cells, strict=True)):
         if place == n_reached:
             lines.append(f"out of reach, the tempo is off by more than {MOST_CHANGE_PERCENT:g} %:")
-        line = _line(row, verdict_width)
-        lines.append(line + _cut(name_of(fit), max(LEAST_NAME, width - len(line))))
+        line = _line(row[:n_columns], verdict_width)
+        lines.append(line + cut(name_of(fit), max(LEAST_NAME, width - len(line))))
         if long:
             words = textwrap.wrap(verdict(fit), max(40, width - LONG_INDENT))
             lines += [" " * LONG_INDENT + text for text in words]
     return lines
+
+
+def _n_columns(verdict_width: int, width: int) -> int:
+    """Say how many columns have room beside a name."""
+    fewest = len(HEADS) - FIRST_TO_GO
+    fitting = (
+        n
+        for n in range(len(HEADS), fewest, -1)
+        if len(_line(HEADS[:n], verdict_width)) + LEAST_NAME <= width
+    )
+    return next(fitting, fewest)
 
 
 def _cells(place: int, fit: FitPlan) -> tuple[str, ...]:
@@ -95,15 +109,11 @@ def _cells(place: int, fit: FitPlan) -> tuple[str, ...]:
 
 
 def _line(cells: tuple[str, ...], verdict_width: int) -> str:
-    place, score, words, tempo, start, changes, sure = cells
-    return (
-        f"{place:>4} {score:>5}  {words:<{verdict_width}}  {tempo:<10}  {start:>7}  {changes:<7}"
-        f"  {sure:>4}  "
-    )
-
-
-def _cut(name: str, room: int) -> str:
-    return name if len(name) <= room else name[: room - 1].rstrip() + "…"
+    """Set cells under their heads; of `HEADS`, the last ones may be left out."""
+    place, *others = cells
+    shapes = (">5", f"<{verdict_width}", "<10", ">7", "<7", ">4")
+    set_cells = (f"{cell:{shape}}" for cell, shape in zip(others, shapes, strict=False))
+    return f"{place:>4} {'  '.join(set_cells)}  "
 
 
 def tempo_cell(fit: FitPlan) -> str:

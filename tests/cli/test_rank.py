@@ -103,7 +103,7 @@ def test_long_report(program: Program, music: Path) -> None:
     assert "145 counts a minute is too fast (96 to 124 is wanted), by 14 %: choose another" in words
 
 
-@pytest.mark.parametrize("width", [80, 100])
+@pytest.mark.parametrize("width", [60, 70, 80, 100])
 def test_as_wide_as_the_terminal(
     program: Program, music: Path, monkeypatch: pytest.MonkeyPatch, width: int
 ) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from phrasefit.model import Confidence, FitPlan
 from phrasefit.reports import fit_text, map_text
+from phrasefit.reports.terminal import cut
 
 NOTE = (
     "the file does not say how much silence its encoder put before the music; the usual 25 ms were"
@@ -64,3 +65,19 @@ def test_what_goes_into_a_file_keeps_its_lines(
 
     assert NOTE in map_lines(tagged)
     assert 84 < max(map(len, fit_lines(tagged))) <= fit_text.WIDTH
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("Tin Whistle", "Tin Whi…"),
+        ("Whistler", "Whistler"),
+        ("日本語のうた", "日本語…"),
+        ("日本語歌", "日本語歌"),
+        ("שִׁיר עֶרֶב", "שִׁיר עֶרֶב"),
+        ("", ""),
+    ],
+)
+def test_names_are_cut_by_the_columns_they_take(name: str, shown: str) -> None:
+    """Letters that are two columns wide pushed a line over the edge; marks take none."""
+    assert cut(name, 8) == shown
