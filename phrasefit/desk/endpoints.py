@@ -93,7 +93,15 @@ async def _sent(request: Request) -> Fields:
             raise TooMuch("this is more than the desk takes at once; send less")
         pieces.append(piece)
     try:
-        return Fields("what the page sent", json.loads(b"".join(pieces) or b"{}"))
+        values = json.loads(b"".join(pieces) or b"{}")
+        json.dumps(
+            values, ensure_ascii=False
+        ).encode()  # halves of letters cannot be kept, nor sent back
+        return Fields("what the page sent", values)
+    except UnicodeEncodeError as exc:
+        raise PhrasefitError(
+            "a letter in what you wrote is not whole; delete it and write it again"
+        ) from exc
     except (ValueError, RecursionError) as exc:
         raise PhrasefitError("what the page sent is no JSON; load the page again") from exc
 

@@ -140,3 +140,12 @@ def test_the_frame_opens_in_a_browser(desk, page_of) -> None:
         assert page.url == f"{desk.origin}/{name.lower()}"
     page.go_back()
     page.wait_for_url("**/record")
+
+
+@pytest.mark.parametrize("path", ["/api/songs/folders/forget", "/api/evenings", "/api/room/x"])
+def test_half_a_letter_is_refused_in_words(desk, path: str) -> None:
+    """Text cut through the middle of a letter beyond 16 bits can be neither kept nor sent back."""
+    answer = desk.ask("POST", path, body=b'{"name": "\\ud83d", "revision": "\\ud83d"}')
+
+    assert answer.status == 422
+    assert answer.json["error"].startswith("a letter in what you wrote is not whole")
