@@ -93,16 +93,35 @@ def _longest(
         return program, found
     reason = program.why_not()
     held = [*(place for place, _ in request.fixed), *(place for place, _, _ in request.kept)]
-    least = max(held, default=1)
+    least, too_many = max(held, default=1), n
+    offered: tuple[EveningProgram, Solution] | None = None
     for shorter in dict.fromkeys((n - 1, n - 2, n - 3, 3 * n // 4, n // 2, n // 4)):
         if not least <= shorter < n:
             continue
-        tried = EveningProgram(pairings, request, n_places=shorter)
-        if found := tried.solve():
-            tried.notes += program.notes
-            tried.notes.append(f"{shorter} instead of {n} dances: {reason}")
-            return tried, found
-    raise NoFitError(reason, reason=Reason.NO_EVENING)
+        if offered := _of_length(shorter, pairings, request):
+            break
+        too_many = shorter
+    if offered is None:
+        raise NoFitError(reason, reason=Reason.NO_EVENING)
+    while too_many - offered[0].n_places > 1:  # the longest lies between
+        middle = (offered[0].n_places + too_many) // 2
+        if longer := _of_length(middle, pairings, request):
+            offered = longer
+        else:
+            too_many = middle
+    tried, found = offered
+    tried.notes += program.notes
+    tried.notes.append(f"{tried.n_places} instead of {n} dances: {reason}")
+    return tried, found
+
+
+def _of_length(
+    n: int, pairings: Sequence[Pairing], request: EveningRequest
+) -> tuple[EveningProgram, Solution] | None:
+    """Find the best evening of `n` dances, if there is one."""
+    program = EveningProgram(pairings, request, n_places=n)
+    found = program.solve()
+    return (program, found) if found else None
 
 
 def _with_others(program: EveningProgram, found: Solution, request: EveningRequest) -> Solution:

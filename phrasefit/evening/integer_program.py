@@ -167,10 +167,13 @@ class EveningProgram:
         self._add(f'"{title}" kept at place {place}', which, [place - 1], 1, 1)
 
     def _add_repeats(self) -> None:
-        """Let no routine come again before all have been danced, nor soon after itself."""
+        """Let no routine come again before all have been danced, nor soon after itself.
+
+        All are as many as there are songs for: two waltzes share the only song in three.
+        """
         if self.request.repeats == 1:
             return
-        n_routines = len(self._routines)
+        n_routines = self._most_routines()
         first_round = range(min(n_routines, self.n_places))
         gap = min(self.request.repeat_gap, n_routines - 1)
         for name in self._routines:
@@ -178,6 +181,17 @@ class EveningProgram:
             wish = "the rule that all routines are danced before one comes again"
             self._add(wish, which, first_round, 0, 1)
             self._spread("the gap between two dances of a routine", which, gap + 1, 0, 1)
+
+    def _most_routines(self) -> int:
+        """Say how many routines can be danced if each has a song of its own (exact)."""
+        from scipy.sparse import csr_array
+        from scipy.sparse.csgraph import maximum_bipartite_matching
+
+        songs = tuple(dict.fromkeys(o.key for o in self.pairings))
+        goes_with = np.zeros((len(self._routines), len(songs)), dtype=bool)
+        for o in self.pairings:
+            goes_with[self._routines.index(o.fit.routine.name), songs.index(o.key)] = True
+        return int(np.sum(maximum_bipartite_matching(csr_array(goes_with)) >= 0))
 
     def _matching(self, word: str) -> list[bool]:
         which = [pairing.matches(word) for pairing in self.pairings]

@@ -324,6 +324,27 @@ def test_no_routine_again_before_all_were_danced() -> None:
     assert all(len(set(names[i : i + 4])) == 4 for i in range(len(names) - 3))
 
 
+def test_routines_that_share_their_only_song_do_not_end_the_first_round() -> None:
+    """Only one of two waltzes had a song, so nothing came again and the evening was short."""
+    shared = [pairing(20, 3), pairing(20, 4)]
+    offers = [pairing(song, routine) for song in range(12) for routine in range(3)] + shared
+    evening = build_evening(offers, wish(16, repeats=4, repeat_gap=2))
+    names = [dance.pairing.fit.routine.name for dance in evening.dances]
+
+    assert len(names) > 6
+    assert len(set(names[:4])) == 4
+    assert not evening.notes
+
+
+def test_the_shorter_evening_is_the_longest() -> None:
+    """Fast and slow by turns with one fast song: some lengths were passed over."""
+    songs = [0, 8, 16, 24, 32, 40, 48, 56, 64, 72, 80, 6]
+    few = [pairing(song, routine) for song in songs for routine in range(12)]
+    evening = build_evening(few, wish(24, alternate=True, fast_cpm=130))
+
+    assert len(evening.dances) == 3
+
+
 def test_short_songs_and_songs_out_of_reach_are_left_out() -> None:
     """A DJ plays neither; how many were short is noted."""
     long = [o for o in pairings() if o.fit.bar_map.duration_s >= 130]
