@@ -31,14 +31,14 @@ def new(*arguments: object) -> Result:
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_every_template_is_a_right_routine(template: str, tmp_path: Path) -> None:
     """What a person starts from has no mistake and no doubt, and the file's name."""
-    target = tmp_path / "paper-lanterns.toml"
+    target = tmp_path / "paper-ladders.toml"
 
     result = new(target, "--template", template)
 
     assert result.exit_code == 0
     routine, findings = check_routine(target)
     assert routine is not None and findings == ()
-    assert routine.name == "Paper lanterns"
+    assert routine.name == "Paper ladders"
     size = TEMPLATES[template].title
     assert str(routine.counts) in size or routine.sequence
     assert "phrasefit check" in result.stdout

@@ -11,21 +11,21 @@ from phrasefit.routine.check import check_routine
 from phrasefit.store import Store
 from phrasefit.store.database import FILE_NAME
 
-OWN = 'name = "Copper Kettle"\ncounts = 32\nwalls = 2\n'
+OWN = 'name = "Pewter Ladle"\ncounts = 32\nwalls = 2\n'
 BENT = "counts = 32\nwalls = 9\n"
 
 
 def test_a_key_leads_to_its_routine() -> None:
     """Own and supplied routines are found by key; those with mistakes are not offered."""
     with Store() as store:
-        store.put_routine("Copper Kettle", OWN)
+        store.put_routine("Pewter Ladle", OWN)
         store.put_routine("Bent Nail", BENT)
 
         keys = routines.routine_keys(store)
 
-        assert keys[0] == "Copper Kettle" and "Bent Nail" not in keys
+        assert keys[0] == "Pewter Ladle" and "Bent Nail" not in keys
         assert "supplied:borrowed-teaspoons" in keys
-        assert routines.routine_called(store, "Copper Kettle").walls == 2
+        assert routines.routine_called(store, "Pewter Ladle").walls == 2
         assert routines.routine_called(store, "supplied:mill-pond-waltz").meter == 3
         with pytest.raises(RoutineError, match="walls"):
             routines.routine_called(store, "Bent Nail")
@@ -165,7 +165,7 @@ def test_new_from_a_template_typed_mended_and_found(desk, page_of) -> None:
     """The journey of a new routine: a mistake shows beside its line, and is mended there."""
     page = page_of(desk, "/routines")
     page.get_by_role("link", name="New routine").click()
-    page.get_by_label("Name", exact=True).fill("Paper Lanterns")
+    page.get_by_label("Name", exact=True).fill("Paper Ladders")
     page.get_by_role("button", name="32 counts, 4 walls").click()
     rows = page.locator(".row.step")
     rows.first.locator("svg.feet").wait_for()
@@ -183,10 +183,10 @@ def test_new_from_a_template_typed_mended_and_found(desk, page_of) -> None:
     assert rows.nth(1).get_by_role("img").get_attribute("aria-label").startswith("right foot, left")
 
     page.get_by_role("button", name="Save", exact=True).click()
-    page.wait_for_url("**/routines/edit?routine=Paper%20Lanterns")
+    page.wait_for_url("**/routines/edit?routine=Paper%20Ladders")
     page.get_by_role("link", name="Routines", exact=True).click()
-    page.get_by_role("link", name="Paper Lanterns", exact=True).wait_for()
-    assert kept(desk, "Paper Lanterns")["errors"] == 0
+    page.get_by_role("link", name="Paper Ladders", exact=True).wait_for()
+    assert kept(desk, "Paper Ladders")["errors"] == 0
 
 
 def test_a_pasted_sheet_is_mended_where_it_is_marked(desk, page_of) -> None:
@@ -302,8 +302,8 @@ def test_a_part_is_renamed_and_the_order_follows(desk, page_of) -> None:
 def test_a_broken_file_is_opened_and_mended_as_text(desk, page_of, tmp_path) -> None:
     """Files are picked; what is no routine is told, what is broken is mended as text."""
     good, bad = tmp_path / "good.toml", tmp_path / "bad.toml"
-    good.write_text(TEMPLATE.replace("Tin Whistle", "Good Penny"), encoding="utf-8")
-    bad.write_text('name = "Bad Penny\ncounts = 16\nwalls = 1\n', encoding="utf-8")
+    good.write_text(TEMPLATE.replace("Tin Whistle", "Good Spoon"), encoding="utf-8")
+    bad.write_text('name = "Bad Spoon\ncounts = 16\nwalls = 1\n', encoding="utf-8")
     song = tmp_path / "song.mp3"
     song.write_bytes(b"no song")
     page = page_of(desk, "/routines")
@@ -312,10 +312,10 @@ def test_a_broken_file_is_opened_and_mended_as_text(desk, page_of, tmp_path) -> 
     page.locator("#trouble", has_text="song.mp3 is no routine file").wait_for()
     page.locator("#f-general .found.error").wait_for()
     text = page.get_by_label("The file as text")
-    text.fill(text.input_value().replace("Penny", 'Penny"'))
+    text.fill(text.input_value().replace("Spoon", 'Spoon"'))
     text.blur()
     page.get_by_label("Walls").wait_for()
     page.get_by_role("button", name="Save", exact=True).click()
     page.get_by_role("link", name="Which songs fit?").wait_for()
 
-    assert kept(desk, "Bad Penny")["errors"] == kept(desk, "Good Penny")["errors"] == 0
+    assert kept(desk, "Bad Spoon")["errors"] == kept(desk, "Good Spoon")["errors"] == 0

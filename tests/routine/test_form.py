@@ -27,7 +27,7 @@ from phrasefit.routine.form import (
 
 KEPT = """\
 # What I think of it
-name   =  "Copper Kettle"   # named after the kettle
+name   =  "Pewter Ladle"   # named after the ladle
 walls = 4
 counts=8
 my_own_key = [1, 2]  # nobody but me

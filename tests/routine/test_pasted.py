@@ -22,7 +22,7 @@ from phrasefit.routine.toml_lines import parse_source
 from phrasefit.routine.written import sheet_text
 
 SHEET = """\
-Copper Kettle Stroll
+Pewter Ladle Stroll
 32 Count, 4 Wall, Improver line dance
 Choreographed by Wilma Oddfellow (invented)
 Music: any song of 110 to 120
@@ -76,7 +76,7 @@ def test_a_typed_sheet_becomes_a_routine() -> None:
 
     assert [line.text for line in sheet.not_understood] == []
     routine = routine_of(sheet)
-    assert (routine.name, routine.by) == ("Copper Kettle Stroll", "Wilma Oddfellow (invented)")
+    assert (routine.name, routine.by) == ("Pewter Ladle Stroll", "Wilma Oddfellow (invented)")
     assert (routine.counts, routine.walls, routine.level) == (32, 4, "improver")
     assert (routine.intro_counts, routine.tempo_bpm) == (16, (108, 122))
     steps = routine.parts[0].steps

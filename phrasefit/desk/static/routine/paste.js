@@ -7,7 +7,7 @@ import { post } from "../server.js";
 import { handOver } from "./drafts.js";
 
 const READ_AFTER_MS = 300;
-const EXAMPLE = `Copper Kettle Stroll
+const EXAMPLE = `Pewter Ladle Stroll
 32 counts, 4 walls, improver
 1-2  Walk forward right, left
 3&4  Shuffle forward R, L, R`;
