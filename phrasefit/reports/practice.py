@@ -298,8 +298,8 @@ def unsaid_note(routine: Routine) -> str:
     if not short:
         return ""
     return (
-        f"calls are said without the words that do not ship: {', '.join(short)};"
-        ' the extra "phrasefit[speech]" lets the voice of your system say them'
+        f"no voice here can say all words of these calls, and some are left out: {', '.join(short)};"
+        ' install the extra "phrasefit[speech]" to have them said by the voice of your computer'
     )
 
 
