@@ -75,7 +75,11 @@ def read_text(path: Path | str) -> str:
         reason = exc.strerror or str(exc)
         raise RoutineError(f"cannot be read ({reason}); check the name", where=path) from exc
     if len(content) > MAX_FILE_BYTES:
-        raise RoutineError("is too large for a routine; was a song given in its place?", where=path)
+        raise RoutineError(
+            f"is too large for a routine, {MAX_FILE_BYTES // 1000} kB are the most; was a song"
+            " given in its place?",
+            where=path,
+        )
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as exc:

@@ -334,7 +334,7 @@ def test_loading_names_file_line_and_how_many_more(tmp_path: Path) -> None:
     [
         (None, "cannot be read"),
         (b"\xff\xfe\x00n", "not a text in UTF-8"),
-        (b"x" * 200_001, "too large for a routine"),
+        (b"x" * 200_001, "too large for a routine, 200 kB are the most"),
         (b"", "line 1: the file is empty"),
     ],
 )
