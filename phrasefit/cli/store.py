@@ -49,7 +49,9 @@ def info() -> None:
     typer.echo(f"out of date  {found.n_stale} (from another phrasefit; `store prune` removes them)")
     typer.echo(f"not usable   {found.n_failures} file{plural_s(found.n_failures)}")
     typer.echo(f"corrections  {found.n_corrections}")
-    typer.echo(f"set aside    {found.n_set_aside} corrections that no longer fit")
+    aside = found.n_set_aside
+    which = "correction that no longer fits" if aside == 1 else "corrections that no longer fit"
+    typer.echo(f"set aside    {aside} {which}")
     typer.echo(f"routines     {found.n_routines}")
 
 

@@ -113,7 +113,7 @@ def test_set_aside(program: Program, tmp_path: Path) -> None:
     assert "no longer fits" in done.err and "store set-aside" in done.err
     assert program("map", song).err == ""
 
-    assert "set aside    1" in program("store", "info").out
+    assert "set aside    1 correction that no longer fits" in program("store", "info").out
     listed = program("store", "set-aside").out
     assert str(song) in listed and "9999" in listed and key[:12] in listed
     program("store", "set-aside", "--drop", "no such key", expect=2)
