@@ -298,7 +298,8 @@ def unsaid_note(routine: Routine) -> str:
     if not short:
         return ""
     return (
-        f"no voice here can say all words of these calls, and some are left out: {', '.join(short)};"
+        "no voice here can say all words of these calls, and some are left out:"
+        f" {', '.join(short)};"
         ' install the extra "phrasefit[speech]" to have them said by the voice of your computer'
     )
 
