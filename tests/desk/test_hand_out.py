@@ -119,3 +119,34 @@ def test_nonsense_is_answered_in_a_sentence(desk, known, path: str, status: int)
 
     assert answer.status == status
     assert status == 404 or ";" in answer.json["error"] or "must" in answer.json["error"]
+
+
+# ------------------------------------------------------------------------- in the browser
+
+
+def test_a_file_that_cannot_be_made_says_why_where_one_looks(new_desk, page_of, tmp_path) -> None:
+    """The routine is gone, then the desk is closed: the page says so, wherever it stands."""
+    song = fill(tmp_path / "data", SONG)[0]
+    desk = new_desk()
+    text = FILE.read_text(encoding="utf-8")
+    kept = desk.post("/api/routines/save", {"key": "", "revision": 0, "text": text})
+    page = page_of(desk, f"/sheet/{song}?routine={kept['key']}", height=500)
+    page.get_by_text("Hand out: paper").click()
+    trouble = page.get_by_role("alert")
+
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="for the class").click()
+    assert waiting.value.suggested_filename == f"{SONG}-{kept['key']}-page.pdf"
+
+    desk.post("/api/routines/remove", kept)
+    sound = page.get_by_role("link", name="at 90 %")
+    sound.click()
+    trouble.filter(has_text="routine").wait_for()
+    assert 0 <= trouble.bounding_box()["y"] < 500
+    assert 0 <= sound.bounding_box()["y"] < 500
+
+    end(desk)
+    sound.click()
+    trouble.filter(has_text="The desk has been closed").wait_for()
+    page.wait_for_timeout(100)
+    assert page.url.startswith(desk.origin)

@@ -6,6 +6,7 @@
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
 import { make, say, tried, trouble } from "./elements.js";
+import { saveLink } from "./saving.js";
 import { moduleAt, post } from "./server.js";
 
 const VIEWS = ["songs", "routines", "sheet", "evening", "record"];
@@ -49,7 +50,12 @@ async function showPlace() {
 document.addEventListener("click", (event) => {
   const link = event.target.closest("a[href^='/']");
   const plain = event.button === 0 && !(event.ctrlKey || event.metaKey || event.shiftKey || event.altKey);
-  if (!link || !plain || link.target || link.hasAttribute("download")) return;
+  if (!link || !plain || link.target) return;
+  if (link.hasAttribute("download")) {
+    event.preventDefault();
+    saveLink(link);
+    return;
+  }
   if (!VIEWS.includes(link.pathname.split("/")[1])) return;
   event.preventDefault();
   go(link.pathname + link.search);

@@ -31,14 +31,13 @@ export function say(words) {
 
 let isUnasked = false; // the trouble that is shown is of something that nobody has pressed
 
-/** Show what went wrong at the head of the page, or take it away. */
+/** Show what went wrong at the head of the window, or take it away. */
 export function trouble(error, { unasked = false } = {}) {
   const line = document.getElementById("trouble");
   const words = error ? sentence(error.message ?? String(error)) : "";
   isUnasked = unasked;
   line.hidden = !error;
   if (line.textContent !== words) line.textContent = words;
-  if (error && !unasked) line.scrollIntoView({ block: "nearest" });
 }
 
 const sentence = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}${/[.!?]$/.test(words) ? "" : "."}`;
@@ -54,7 +53,7 @@ export async function tried(work) {
   }
 }
 
-/** As `tried`, for what nobody has pressed: it takes away no trouble but its own, and scrolls nothing. */
+/** As `tried`, for what nobody has pressed: it takes away no trouble but its own. */
 export async function triedUnasked(work) {
   try {
     const done = await work();

@@ -8,7 +8,8 @@ import { courseOf } from "./evening_drawing.js";
 import { placesOf } from "./evening_places.js";
 import { facts, routinesForm, songSearch, songsForm, wishesForm } from "./evening_wishes.js";
 import { onceLetGo } from "./letting-go.js";
-import { Refused, get, news, post } from "./server.js";
+import { save } from "./saving.js";
+import { get, news, post } from "./server.js";
 
 const PAPERS = [["a4", "A4"], ["letter", "Letter"]];
 const BESIDE = [["", "anywhere"], ["1", "the folder of the songs"]];
@@ -177,16 +178,8 @@ function filesOf(page) {
       make("select", {}, options.map(([value, words]) => make("option", { value }, words))));
   const paper = choice("Paper", PAPERS);
   const beside = choice("A playlist will lie in", BESIDE);
-  const file = (name, words) => make("button", { onclick: () => tried(() => save(name)) }, words);
-  const save = async (name) => {
-    const query = new URLSearchParams({ paper: paper.lastChild.value, beside: beside.lastChild.value });
-    const answer = await fetch(`${page.address}/files/${name}?${query}`);
-    if (!answer.ok) throw new Refused(answer.status, await answer.json());
-    const called = answer.headers.get("content-disposition").split("filename*=UTF-8''")[1];
-    const link = make("a", { href: URL.createObjectURL(await answer.blob()), download: decodeURIComponent(called) });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 60_000); // the browser may still be saving it
-  };
+  const query = () => new URLSearchParams({ paper: paper.lastChild.value, beside: beside.lastChild.value });
+  const file = (name, words) => make("button", { onclick: () => tried(() => save(`${page.address}/files/${name}?${query()}`)) }, words);
   return make("div", {},
     make("div", { class: "keys ends" }, paper,
       file("floor.pdf", "Floor list (PDF)"), file("cards.pdf", "DJ cards (PDF)")),

@@ -14,7 +14,7 @@ export class Refused extends Error {
 // A desk that is started again knows nobody; the window that it opens lets the whole browser in.
 const STRANGE = "the desk was started again meanwhile: open it from its icon, then this window works too";
 
-async function asked(address, how) {
+async function answered(address, how) {
   let answer;
   try {
     answer = await fetch(address, { ...how, credentials: "same-origin" });
@@ -23,10 +23,15 @@ async function asked(address, how) {
     throw new Refused(0, { error: "the desk has been closed; start it again from its icon, nothing is lost" });
   }
   if (answer.status === 403) throw new Refused(403, { error: STRANGE });
+  if (!answer.ok) throw new Refused(answer.status, await saidIn(answer));
+  return answer;
+}
+
+const asked = async (address, how) => saidIn(await answered(address, how));
+
+async function saidIn(answer) {
   const isJson = answer.headers.get("content-type")?.startsWith("application/json");
-  const said = isJson ? await answer.json() : {};
-  if (!answer.ok) throw new Refused(answer.status, said);
-  return said;
+  return isJson ? answer.json() : {};
 }
 
 /** Take a module of the desk; where it does not come, the desk is asked what the matter is. */
@@ -41,6 +46,13 @@ export async function moduleAt(address) {
 
 /** Ask for something; `signal` of an AbortController gives it up. */
 export const get = (address, signal) => asked(address, { signal });
+
+/** Ask for a file: `{ name, content }`, the name as the desk gives it (RFC 6266). */
+export async function file(address) {
+  const answer = await answered(address);
+  const [, coded, plain] = answer.headers.get("content-disposition").match(/filename\*=utf-8''([^;]+)|filename="([^"]+)"/i);
+  return { name: coded ? decodeURIComponent(coded) : plain, content: await answer.blob() };
+}
 
 /** Change something. */
 export const post = (address, value = {}) => asked(address, {
