@@ -444,7 +444,10 @@ class Routine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One line of a routine check; `severity` is ``error`` or ``warning``."""
+    """One line of a routine check.
+
+    `severity` is ``error`` (to mend), ``warning`` (a doubt to decide on) or ``note`` (to know).
+    """
 
     severity: str
     line: int

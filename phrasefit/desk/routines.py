@@ -27,7 +27,7 @@ from phrasefit.errors import ParameterError, RoutineError
 from phrasefit.fields import Fields
 from phrasefit.files import safe_stem
 from phrasefit.model import Finding, Routine
-from phrasefit.reports.check_text import n_errors
+from phrasefit.reports.check_text import n_doubts, n_errors
 from phrasefit.reports.words import routine_size
 from phrasefit.routine.check import LEVEL_RULES, check_routine
 from phrasefit.routine.form import write_form
@@ -123,7 +123,7 @@ def row_of(key: str, text: str) -> dict[str, Any]:
         "supplied": key.startswith(SUPPLIED),
         "name": name_in_messages(key),
         "errors": n_errors(findings),
-        "warnings": len(findings) - n_errors(findings),
+        "warnings": n_doubts(findings),
         "revision": revision_of(text),
     }
     if routine is None:

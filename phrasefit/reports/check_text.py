@@ -29,6 +29,11 @@ def n_errors(findings: Sequence[Finding]) -> int:
     return sum(finding.severity == "error" for finding in findings)
 
 
+def n_doubts(findings: Sequence[Finding]) -> int:
+    """Count the findings that a person decides on."""
+    return sum(finding.severity == "warning" for finding in findings)
+
+
 def render(path: str, routine: Routine | None, findings: Sequence[Finding]) -> str:
     """Write findings and summary of one routine file, ending in a newline."""
     lines = [path, *_finding_lines(findings), f"  {how_many(findings)}", ""]
@@ -38,12 +43,11 @@ def render(path: str, routine: Routine | None, findings: Sequence[Finding]) -> s
 
 
 def how_many(findings: Sequence[Finding]) -> str:
-    """Say how many findings there are."""
-    if not findings:
+    """Say how much there is to fix and to decide on."""
+    errors, doubts = n_errors(findings), n_doubts(findings)
+    if not errors and not doubts:
         return "no mistakes, no doubts"
-    errors = n_errors(findings)
-    warnings = len(findings) - errors
-    return f"{_many(errors, 'mistake')} to fix, {_many(warnings, 'doubt')} to decide on"
+    return f"{_many(errors, 'mistake')} to fix, {_many(doubts, 'doubt')} to decide on"
 
 
 def summary(routine: Routine, findings: Sequence[Finding]) -> str:
@@ -158,7 +162,7 @@ def check_document(
             {
                 "path": path,
                 "errors": n_errors(findings),
-                "warnings": len(findings) - n_errors(findings),
+                "warnings": n_doubts(findings),
                 "findings": [
                     {"severity": f.severity, "line": f.line, "message": f.message} for f in findings
                 ],

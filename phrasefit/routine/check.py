@@ -1,6 +1,7 @@
 """Everything a routine file gets checked for: mistakes, and what is only unusual.
 
-Errors come from reading (`spec`); the warnings here are doubts a person decides on.
+Errors come from reading (`spec`); the warnings here are doubts a person decides on, the
+notes what is to be known.
 Their limits are data at the top, with their sources: lists of the trade disagree.
 """
 
@@ -72,7 +73,7 @@ def check_routine(path_or_text: Path | str) -> tuple[Routine | None, tuple[Findi
     routine : Routine or None
         As the file stands, mistakes included; None if too little could be read.
     findings : tuple of Finding
-        Errors and warnings in the order of the file.
+        Errors, warnings and notes in the order of the file.
 
     Raises
     ------
@@ -93,6 +94,10 @@ def check_routine(path_or_text: Path | str) -> tuple[Routine | None, tuple[Findi
 
 def _warning(line: int, message: str) -> Finding:
     return Finding(severity="warning", line=line, message=message)
+
+
+def _note(line: int, message: str) -> Finding:
+    return Finding(severity="note", line=line, message=message)
 
 
 def _part_line(source: Source, routine: Routine, part: Part, key: str) -> int:
@@ -245,8 +250,8 @@ def _restart_warnings(routine: Routine, source: Source) -> Iterator[Finding]:
                     f"a restart after count {point.after_count} begins facing"
                     f" {clock(point.turn_deg)}, a corner; close the eighth turn first",
                 )
-            if point.step_change:
-                yield _warning(
+            if point.step_change:  # nothing to decide on: dancers are told to change the step
+                yield _note(
                     line,
                     f"a restart after count {point.after_count} needs a change of step:"
                     f" {point.step_change}",

@@ -128,9 +128,11 @@ export function showChecked(main, check) {
   }
 }
 
+const SEVERITIES = { error: "To mend: ", warning: "To decide: ", note: "To know: " };
+
 function findingOf(main, found) {
   const words = make("p", { class: `found ${found.severity}` },
-    make("b", {}, found.severity === "error" ? "To mend: " : "To decide: "), found.message);
+    make("b", {}, SEVERITIES[found.severity]), found.message);
   const id = "row" in found ? `f-${found.block}-${found.row}` : `f-${found.block}-${found.field}`;
   const place = main.querySelector(`#${CSS.escape(id)}`) ?? main.querySelector("#f-general");
   if (place.id === "f-general") words.prepend(`Line ${found.line} of the file. `);
