@@ -162,7 +162,7 @@ def _corrections(history: History, correction: Correction) -> dict[str, Any]:
     return {
         "revision": history.revision,
         "mark": mark_of(history.correction),
-        "words": correction_words(correction),
+        "words": correction_words(correction, decimals=1),
         "undo": history.undo_words,
         "redo": history.redo_words,
         "singing_at_s": correction.singing_at_s,
@@ -310,7 +310,7 @@ def _correct(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
         for change in changes:
             result = pipeline.added(found, old, change)
             old = result.correction
-        words = ", ".join(correction_words(change) for change in changes)
+        words = ", ".join(correction_words(change, decimals=1) for change in changes)
         history.change(correction_document(old), words)
         return result
 

@@ -14,46 +14,51 @@ LEVEL_WORDS = {
 }
 
 
-def correction_words(correction: Correction) -> str:
+def correction_words(correction: Correction, *, decimals: int = 2) -> str:
     """Say a correction in plain words; "nothing" for an untouched one.
+
+    Parameters
+    ----------
+    decimals : int
+        Of its times [s]: two where a person may type them again, one where they are only read.
 
     Examples
     --------
     >>> correction_words(Correction(level=0.5, shift_one_beats=-1))
     'half as many beats counted, every one earlier by 1 beat'
     """
+
+    def at(time_s: float) -> str:
+        return clock_time(time_s, decimals=decimals)
+
     shift, ms = correction.shift_one_beats, correction.nudge_s * 1000
     parts = [
         ms and f"all beats {_later(ms)} by {abs(ms):.0f} ms",
         correction.level and f"{LEVEL_WORDS[correction.level]} beats counted",
         correction.meter and f"{correction.meter} beats a bar",
-        *_ones_words(correction.ones_at_s),
+        *_ones_words([at(time_s) for time_s in correction.ones_at_s]),
         shift and f"every one {_later(shift)} by {_beats(abs(shift))}",
-        *(f"an odd bar of {_beats(bar.beats)} at {_at(bar.at_s)}" for bar in correction.odd_bars),
-        *(f"no odd bar at {_at(time_s)}" for time_s in correction.no_odd_bar_at_s),
-        *(f"a section at {_at(time_s)}" for time_s in correction.sections_at_s),
-        *(f"no section at {_at(time_s)}" for time_s in correction.no_section_at_s),
-        *map(_name_words, correction.section_names),
-        correction.singing_at_s is not None and f"singing from {_at(correction.singing_at_s)} on",
+        *(f"an odd bar of {_beats(bar.beats)} at {at(bar.at_s)}" for bar in correction.odd_bars),
+        *(f"no odd bar at {at(time_s)}" for time_s in correction.no_odd_bar_at_s),
+        *(f"a section at {at(time_s)}" for time_s in correction.sections_at_s),
+        *(f"no section at {at(time_s)}" for time_s in correction.no_section_at_s),
+        *(_name_words(said, at(said.at_s)) for said in correction.section_names),
+        correction.singing_at_s is not None and f"singing from {at(correction.singing_at_s)} on",
         correction.no_singing and "where the singing begins taken back",
     ]
     return ", ".join(part for part in parts if part) or "nothing"
 
 
-def _name_words(said: SectionName) -> str:
+def _name_words(said: SectionName, time: str) -> str:
     if not said.name:
-        return f"no name for the section at {_at(said.at_s)}"
-    return f'the section at {_at(said.at_s)} called "{said.name}"'
+        return f"no name for the section at {time}"
+    return f'the section at {time} called "{said.name}"'
 
 
-def _ones_words(times_s: tuple[float, ...]) -> list[str]:
-    if len(times_s) < 2:
-        return [f"a one at {_at(time_s)}" for time_s in times_s]
-    return [f"ones from {_at(time_s)} on" for time_s in times_s]
-
-
-def _at(time_s: float) -> str:
-    return clock_time(time_s, decimals=2)
+def _ones_words(times: list[str]) -> list[str]:
+    if len(times) < 2:
+        return [f"a one at {time}" for time in times]
+    return [f"ones from {time} on" for time in times]
 
 
 def _later(amount: float) -> str:

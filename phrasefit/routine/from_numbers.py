@@ -21,6 +21,9 @@ USUAL_WALLS = (1, 2, 4)
 
 ASSUMED_PLACE = "the turn comes at the very end: at a restart nothing has been turned yet"
 ASSUMED_FEET = "no feet are written: restarts are taken to need no change of step"
+ASSUMED_FIRST_FOOT = (
+    "the foot that begins is not written: restarts are taken to need no change of step"
+)
 
 
 def assumed_turn(turn_deg: int) -> str:

@@ -90,6 +90,7 @@ from phrasefit.routine.counts import STRAIGHT, TRIPLET_SWING
 from phrasefit.routine.feet import FOOT_WORDS, parse_foot
 from phrasefit.routine.from_numbers import (
     ASSUMED_FEET,
+    ASSUMED_FIRST_FOOT,
     ASSUMED_PLACE,
     TURN_OF_WALLS,
     assumed_turn,
@@ -385,7 +386,8 @@ def _assumptions(
     if foot and not declared_foot:
         said.append(f"the routine begins on the {FOOT_WORDS[foot]}, the first that takes weight")
     if not foot and any(part.restart_points for part in parts):
-        said.append(ASSUMED_FEET)
+        states_feet = any(step.feet for part in parts for step in part.steps)
+        said.append(ASSUMED_FIRST_FOOT if states_feet else ASSUMED_FEET)
     if "counts" not in top.table and not phrased:
         said.append(f"one repetition has {parts[0].counts} counts, as the steps end there")
     limited = [top.source.data["parts"][part.name] for part in parts] if phrased else []

@@ -446,3 +446,27 @@ def test_a_plan_is_chosen_and_back_goes_back(sheet_page):
     page.locator(".rows li.shown", has_text="no change").wait_for()
     page.go_back()
     page.locator(".note.tag").wait_for()
+
+
+def test_a_correction_is_read_with_one_decimal_as_all_times_are(desk, known) -> None:
+    """Who reads it types it nowhere; the command line keeps two."""
+    address = f"/api/sheet/{key_of(known, DUST)}"
+    sheet = desk.get(address)
+
+    named = {"section_names": [{"at_s": sheet["sheet"]["sections"][1]["start_s"], "name": "verse"}]}
+    corrections = change(desk, address, sheet, change=named)["corrections"]
+
+    for words in (corrections["words"], corrections["undo"]):
+        assert re.search(r"at \d+:\d\d\.\d called", words), words
+
+
+def test_the_sheet_of_what_is_gone_leads_on(desk, known, page_of) -> None:
+    """A forgotten song's sheet leads to the songs; a removed routine's shows the song alone."""
+    page = page_of(desk, "/sheet/0123456789abcdef%3Fcounts=32")
+    page.get_by_role("alert").filter(has_text="not among those heard").wait_for()
+    page.get_by_role("link", name="all your songs").click()
+    page.get_by_role("heading", name="Songs").wait_for()
+
+    page.goto(f"{desk.origin}/sheet/{key_of(known, DUST)}?routine=gone")
+    page.get_by_role("alert").filter(has_text="routine").wait_for()
+    page.get_by_role("heading", name="Half a Bar of Dust").wait_for()

@@ -133,6 +133,17 @@ def test_feet_may_be_left_out_altogether() -> None:
     assert any("no feet are written" in assumption for assumption in routine.assumed)
 
 
+def test_feet_that_begin_later_are_not_called_missing_altogether() -> None:
+    """Some stand there: only the foot that begins is not known."""
+    text = 'counts = 8\nwalls = 1\nsteps = """\n1-4 | walk\n5-8 | walk | R L R L |\n"""\n'
+
+    routine = read_routine(text, "").routine
+
+    assert routine is not None and routine.starting_foot == ""
+    assumed = "; ".join(routine.assumed)
+    assert "the foot that begins is not written" in assumed and "no feet" not in assumed
+
+
 def test_a_pause_needs_no_feet() -> None:
     """A hold never takes weight, so that its feet may stay empty."""
     routine = parse_routine('steps = """\n1-2 | walk | R L |\n3-4 | hold\n"""\n')

@@ -29,22 +29,27 @@ const COUNT_IN = 8; // counts heard before a start
 export async function show(main, { path, query }) {
   const [hash] = path;
   if (!hash) {
-    main.append(make("h1", {}, title), make("p", {}, "Choose a song first: ",
-      make("a", { href: "/songs" }, "all your songs"), "."));
+    main.append(...chooseFirst());
     return undefined;
   }
-  const [doc, { routines }] = await Promise.all([sheetOrSong(hash, query), get("/api/routines")]);
+  const [doc, { routines }] = await Promise.all([sheetOrSong(hash, query), get("/api/routines")]).catch((error) => {
+    if (error.status === 404) main.append(...chooseFirst());
+    throw error;
+  });
   const view = new SheetView(main, { hash, query, routines });
   view.take(doc);
   return () => view.leave();
 }
 
-/** Ask for the sheet; where what is asked for cannot be danced, for the song alone and why. */
+const chooseFirst = () => [make("h1", {}, title), make("p", {}, "Choose a song first: ",
+  make("a", { href: "/songs" }, "all your songs"), ".")];
+
+/** Ask for the sheet; where what is asked for is gone or cannot be danced, for the song alone and why. */
 async function sheetOrSong(hash, query) {
   try {
     return await get(`/api/sheet/${hash}?${query}`);
   } catch (error) {
-    if (error.status !== 422 || !query.size) throw error;
+    if (![404, 422].includes(error.status) || !query.size) throw error;
     return { ...await get(`/api/sheet/${hash}`), trouble: error.message };
   }
 }
