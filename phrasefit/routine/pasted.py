@@ -20,6 +20,7 @@ from phrasefit.routine.counts import MAX_COUNTS, count_number, parse_counts
 from phrasefit.routine.dancer_state import last_count
 from phrasefit.routine.part_reader import MOST_LISTED, parse_rhythm
 from phrasefit.routine.sheet_changes import (
+    announced_tag,
     denied,
     is_about_restart,
     is_announced,
@@ -227,11 +228,17 @@ class _Reader:
         return (FACT, text.lower()) if kinds else None
 
     def _announced(self, text: str) -> Taken:
-        """Take ``1 Tag, 2 Restarts``, which says neither where nor how long they are."""
+        """Take ``1 Tag, 2 Restarts``, which says at most how long a tag is."""
         if not is_announced(text) or (is_about_restart(text) and "count" in text.lower()):
             return None
+        counts = announced_tag(text)
+        if counts and self._has_steps and self._steps_follow():
+            return None  # it heads the tag's own steps
         self.draft.notes.append(text)
-        return REMARK, "kept as a note"
+        if not counts:
+            return REMARK, "kept as a note"
+        self.plain_tags.append(counts)
+        return FACT, f"a tag of {counts} counts; kept as a note"
 
     def _restart(self, text: str) -> Taken:
         if not is_about_restart(text) or self._is_step(text):

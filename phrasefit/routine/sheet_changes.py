@@ -24,6 +24,7 @@ _TAG = re.compile(
     r'(?:tag|bridge)s?\s*\d?\b\s*(?P<name>"(?:[^"\\]|\\.)*")?\s*[:,(-]*\s*(?P<rest>.*)', re.I
 )
 _COUNTS_OF = re.compile(r"(?P<number>\d{1,3})\s*-?\s*counts?\b", re.I)
+_AFTER_COUNTS = re.compile(r"\bafter\s+(?:the\s+)?(?:first\s+)?\d{1,3}\s*counts?\b", re.I)
 _AFTER = re.compile(
     r"(?:after|following)\s+(?:the\s+)?(?:first\s+)?(?:counts?\s+)?(?P<number>\d{1,3})\b"
     r"(?!\s*(?:st|nd|rd|th)\b)|(?P<plain>\d{1,3})\s*counts?\b|\bcount\s+(?P<count>\d{1,3})\b",
@@ -44,6 +45,14 @@ def denied(text: str) -> frozenset[str]:
 def is_announced(text: str) -> bool:
     """Tell whether a line begins with how many there are, as in ``1 Tag, 2 Restarts``."""
     return _ANNOUNCED.match(text) is not None
+
+
+def announced_tag(text: str) -> int:
+    """Read the length [counts] from ``1 Tag of 4 counts after wall 3``; 0 if it tells none."""
+    lengths = _COUNTS_OF.findall(_AFTER_COUNTS.sub("", plain(text)))
+    is_tag = re.search(r"\b(?:tag|bridge)s?\b", text, re.I) and not is_about_restart(text)
+    counts = int(lengths[0]) if is_tag and len(lengths) == 1 else 0
+    return counts if counts <= MOST_TAG_COUNTS else 0
 
 
 def is_about_restart(text: str) -> bool:

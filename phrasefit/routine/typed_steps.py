@@ -58,6 +58,9 @@ _LISTED = re.compile(
     r"|[RLB]{2,})(?!\w)",
     re.IGNORECASE,
 )
+_WAY_AND_LETTERS = re.compile(
+    r"(?:right|left)[\s-]+(?P<letters>[rl](?:[\s,/&-]+[rl])+)", re.IGNORECASE
+)
 _PIECES = re.compile(r"\s*(?:[,;&/+]|\band\b|\bthen\b)\s*", re.IGNORECASE)
 _LIFTED_WORDS = frozenset(
     ("touch", "tap", "point", "kick", "hitch", "scuff", "brush", "hook", "flick", "hold", "clap",
@@ -196,11 +199,14 @@ def _read_feet(name: str, words: str, n_moments: int) -> tuple[str, str]:
     """Give the name without a list of feet, and the feet; "" where the words leave them open."""
     says = _said(words)
     if (match := _LISTED.search(words)) and not says & _NO_WEIGHT_WORDS:
-        signs = "".join(
-            re.findall(r"[rlb]", re.sub("right", "r", re.sub("left", "l", match[0].lower())))
-        )
-        if len(signs) == n_moments:
-            short = one_line(name.replace(match[0], " ", 1))
+        way = _WAY_AND_LETTERS.fullmatch(match[0])  # "chasse left L R L": the word is the way
+        for listed in (match[0], way["letters"]) if way else (match[0],):
+            signs = "".join(
+                re.findall(r"[rlb]", re.sub("right", "r", re.sub("left", "l", listed.lower())))
+            )
+            if len(signs) != n_moments:
+                continue
+            short = one_line(name.replace(listed, " ", 1))
             short = re.sub(r"[(\[]\s*[)\]]", "", short).strip(" ,;:-.") or name
             return short, " ".join(parse_feet(signs, n_moments))
     signs_found = _feet_by_piece(words, n_moments) or _feet_by_lead(words, n_moments)

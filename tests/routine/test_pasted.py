@@ -149,6 +149,8 @@ def test_what_could_mean_two_things_is_marked(line: str, why: str) -> None:
         ("1&2 Shuffle forward right left right", "R L R"),
         ("1&2 Coaster L,R,L", "L R L"),
         ("1&2 Left sailor step", "L R L"),
+        ("1&2 Chasse left L R L", "L R L"),
+        ("1-4 Vine right R L R L", "R L R L"),
         ("1&2 Kick ball change left", ". L R"),
         ("1-2 Step right to right side, touch left beside right", "R ."),
         ("1-2 Rock forward left, recover", "L R"),
@@ -164,6 +166,7 @@ def test_what_could_mean_two_things_is_marked(line: str, why: str) -> None:
         ("1&2 Kick and heel jack", ""),
         ("1-4 Hip bumps R L R L", ""),
         ("1-4 Weave right", ""),
+        ("1-2 Step right, L R", ""),
         ("1-4 Jazz box right", ""),
         ("1-2 Sway hips", ""),
         ("1-2 Cross shuffle, right", ""),
@@ -327,6 +330,37 @@ def test_how_many_changes_there_are_is_no_step(
     assert (line in sheet.text) == noted
     assert (f'tags = "{tags}"' in sheet.text) == (tags is not None)
     assert ("restarts = [4]" in sheet.text) == line.endswith("after 4 counts")
+
+
+@pytest.mark.parametrize(
+    ("line", "tags"),
+    [
+        ("1 Tag of 4 counts after wall 3", "[4]"),
+        ("1 easy tag (8 counts), end of wall 2", "[8]"),
+        ("1 Tag after 16 counts", None),  # where, not how long
+        ("1 Tag after the first 16 counts, 4 counts", "[4]"),
+        ("2 Tags: 4 counts and 8 counts", None),
+    ],
+)
+def test_a_tag_announced_with_its_length_is_one(line: str, tags: str | None) -> None:
+    """The line says of which wall as well, and stays as a note; no step goes into the tag."""
+    sheet = read_pasted(f"Tin Cup\n4 counts, 1 wall\n{line}\n1-4 Vine right, touch\n")
+
+    assert sheet.lines[2].kind == ("fact" if tags else "remark")
+    assert (f"tags = {tags}" in sheet.text) == (tags is not None)
+    assert f'"{line}"' in sheet.text and "[[tags]]" not in sheet.text
+
+
+def test_a_tag_announced_above_its_own_steps_heads_them() -> None:
+    """After the dance the steps below it are the tag's."""
+    sheet = read_pasted(
+        "Tin Cup\n4 counts\n1-4 Vine right, touch\n1 Tag of 2 counts\n1-2 Sway R L\n"
+    )
+
+    routine, _ = check_routine(sheet.text)
+    assert routine is not None
+    (tag,) = routine.tags
+    assert (tag.counts, tag.steps[0].feet) == (2, ("R", "L"))
 
 
 def test_the_name_of_a_tag_keeps_both_its_brackets() -> None:
