@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
@@ -72,7 +73,8 @@ def next_best(
     Returns
     -------
     (Pairing, str)
-        The dance, and what is to be said about it; nothing if it keeps all wishes.
+        The dance, and what is to be said about it; nothing if it keeps all wishes.  A routine
+        comes again only where all others are danced as often.
 
     Raises
     ------
@@ -97,4 +99,7 @@ def next_best(
     if found := program.solve():
         return pool[found.chosen[len(before)]], ""
     worth = program.worth()[len(pool) - len(free) :, len(before)]
-    return free[int(np.argmax(worth))], NOT_ALL_WISHES
+    danced = Counter(pairing.fit.routine.name for pairing in others)
+    times = np.array([danced[pairing.fit.routine.name] for pairing in free])
+    # This wish is kept even then: a routine comes again only after all the others.
+    return free[int(np.argmax(np.where(times == times.min(), worth, -np.inf)))], NOT_ALL_WISHES

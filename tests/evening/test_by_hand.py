@@ -78,6 +78,20 @@ def test_the_next_best_of_an_order_that_breaks_the_wishes() -> None:
     assert other.key not in {o.key for o in before}
 
 
+def test_the_next_best_brings_no_routine_again_while_others_are_left() -> None:
+    """Also where the order breaks other wishes, whatever fits best."""
+    offers = pairings()
+    best = max(offers, key=lambda o: o.fit.plan.score).fit.routine.name
+    its_own = sorted(
+        (o for o in offers if o.fit.routine.name == best), key=lambda o: o.fit.plan.score
+    )
+
+    other, said = next_best(offers, its_own[:2], [], wish(12))
+
+    assert said == NOT_ALL_WISHES  # the routine is danced twice already
+    assert other.fit.routine.name != best
+
+
 def test_no_song_is_left() -> None:
     """With every other song refused it says so."""
     few = [pairing(song, 0) for song in (0, 1)]
