@@ -692,6 +692,27 @@ def test_a_view_that_does_not_come_is_told_in_plain_words(new_desk, page_of, tmp
     page.get_by_role("heading", name="Record").wait_for()
 
 
+def test_a_window_that_is_only_looked_at_says_that_the_desk_is_closed(
+    new_desk, page_of, tmp_path
+) -> None:
+    """Nobody presses anything; it is said calmly, once, and taken away when the desk is back."""
+    desk = new_desk(tmp_path / "data")
+    page = page_of(desk, "/record")
+    page.get_by_text("Write down by hand").wait_for()
+    end(desk)
+
+    page.locator("#away", has_text="The desk is closed").wait_for()
+    assert page.locator("#trouble").is_hidden()
+    assert "closed" in page.locator("#say").inner_text()
+    page.get_by_label("Search").fill("mill")
+    page.get_by_role("alert").filter(has_text="The desk has been closed").wait_for()
+
+    again = new_desk(desk.folder, "--port", str(desk.port))
+    page.context.new_page().goto(again.address)
+    page.locator("#away").wait_for(state="hidden")
+    assert page.locator("#trouble").is_hidden()
+
+
 def test_many_windows_are_open_at_once(desk, page_of) -> None:
     """A browser has six lines to one address: no window keeps one of them to itself."""
     first = page_of(desk, "/routines")

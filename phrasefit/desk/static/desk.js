@@ -5,9 +5,9 @@
 // class, or by `room` where the view has one. `place` holds `path`, the
 // pieces of the address after the view's name, and `query`, a URLSearchParams.
 
-import { make, say, tried, trouble } from "./elements.js";
+import { away, make, say, tried, trouble } from "./elements.js";
 import { saveLink } from "./saving.js";
-import { moduleAt, post } from "./server.js";
+import { awayOf, moduleAt, post } from "./server.js";
 
 const VIEWS = ["songs", "routines", "sheet", "evening", "record"];
 const main = document.getElementById("view");
@@ -80,8 +80,12 @@ function setDark(on) {
 dark.addEventListener("click", () => setDark(!document.documentElement.classList.contains("dark")));
 try { setDark(localStorage.getItem("dark") === "yes"); } catch { /* likewise */ }
 
+let isStopped = false; // here, and told in full
+awayOf({ lost: () => away(!isStopped), found: () => away(false) });
+
 document.getElementById("stop").addEventListener("click", () => tried(async () => {
   await post("/api/stop");
+  isStopped = true;
   leave?.();
   main.replaceChildren(make("h1", {}, "The desk is closed"),
     make("p", {}, "Nothing is lost. You can close this window; start the desk again from its icon."));

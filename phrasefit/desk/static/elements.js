@@ -29,7 +29,10 @@ export function say(words) {
   document.getElementById("say").textContent = words;
 }
 
+const AWAY = "The desk is closed. Nothing is lost: start it from its icon, and this window goes on.";
+
 let isUnasked = false; // the trouble that is shown is of something that nobody has pressed
+let isOfClosed = false; // it is that the desk did not answer
 
 /** Show what went wrong at the head of the window, or take it away. */
 export function trouble(error, { unasked = false } = {}) {
@@ -37,7 +40,18 @@ export function trouble(error, { unasked = false } = {}) {
   const words = error ? sentence(error.message ?? String(error)) : "";
   isUnasked = unasked;
   line.hidden = !error;
+  isOfClosed = error?.status === 0;
   if (line.textContent !== words) line.textContent = words;
+}
+
+/** Say that the desk is closed, or that it is back. */
+export function away(isAway) {
+  const line = document.getElementById("away");
+  if (line.hidden !== isAway) return;
+  line.hidden = !isAway;
+  line.textContent = isAway ? AWAY : "";
+  say(isAway ? AWAY : "The desk is back.");
+  if (!isAway && isOfClosed) trouble(null);
 }
 
 const sentence = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}${/[.!?]$/.test(words) ? "" : "."}`;

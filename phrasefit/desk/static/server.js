@@ -67,6 +67,7 @@ export const send = (address, file, signal) => asked(address, {
 // One window of the browser holds the line to the desk, and the others hear of it from there: a
 // browser has six lines to one address, and with a line for each window the seventh stood still.
 const AGAIN_MS = 2000;
+const AWAY_AFTER_MS = 4000; // the line is taken up again sooner, if anything answers
 const hearers = new Set(); // [kind, hear]
 const kinds = new Set(["open"]); // what the line is asked for
 const windows = new BroadcastChannel("news");
@@ -110,6 +111,17 @@ navigator.locks.request("news", { ifAvailable: true }, (free) => free && listen(
     pass("missed");
     return listen();
   }));
+
+/** Call `lost` when the desk does not answer for a while, and `found` once it does again. */
+export function awayOf({ lost, found }) {
+  let soon = null;
+  hearers.add(["missed", () => { soon ??= setTimeout(lost, AWAY_AFTER_MS); }]);
+  hearers.add(["open", () => {
+    clearTimeout(soon);
+    soon = null;
+    found();
+  }]);
+}
 
 /**
  * Call `work` with each piece of news of this kind, and `again` once some may have been missed;

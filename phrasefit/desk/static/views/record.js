@@ -47,9 +47,10 @@ export async function show(main, { query }) {
     make("p", {}, "What was taught or danced, and with which song: written when a pack is made or an evening is run, or by hand."),
     make("div", { class: "keys ends" }, make("label", { class: "field" }, make("span", {}, "Search"), search), table),
     make("details", {}, make("summary", {}, "Write down by hand"), hand), put, about, list);
-  await triedUnasked(ask); // a drop on the view meanwhile is told, and stays
   const again = () => triedUnasked(ask);
-  return news("record", again, again);
+  const ended = news("record", again, again); // what is written down while the list comes is heard of
+  await again(); // a drop on the view meanwhile is told, and stays
+  return ended;
 }
 
 function aboutOf({ lessons, n_found: n }, words) {
