@@ -56,8 +56,9 @@ def _state(desk: Desk, name: str, kept: Document, searching: Any = None) -> dict
     """Lay out an evening for the screen, and what is being searched for it."""
     with desk.store() as store:
         laid = laid_out(desk, store, kept)
+        folder = evening_files.songs_folder(store, laid.evening)
     about = {"id": name, "searching": searching, "trouble": _searches[desk].troubles.get(name, "")}
-    return shown_evening(kept, laid) | about
+    return shown_evening(kept, laid) | about | {"songs_folder": folder}
 
 
 def _list(desk: Desk, _request: Request) -> Any:

@@ -50,16 +50,29 @@ def _paths(store: Store, evening: Evening) -> dict[str, str]:
 
 
 def _folder(paths: Mapping[str, str], query: Mapping[str, str]) -> Path | None:
-    """Give the folder of all songs, if the playlist shall lie there; None if it may lie anywhere.
+    """Give the folder of all songs, if the playlist shall lie there; None if anywhere."""
+    return _common(paths) if query.get("beside") else None
 
-    None, too, if there is no such folder, as on two drives.
-    """
-    if not query.get("beside"):
-        return None
+
+def _common(paths: Mapping[str, str]) -> Path | None:
+    """Give the folder that holds all songs, or the folders of all; None if none does."""
     try:
         return Path(os.path.commonpath([Path(path).parent for path in paths.values()]))
-    except ValueError:
+    except ValueError:  # on two drives
         return None
+
+
+def songs_folder(store: Store, evening: Evening) -> dict[str, str | bool] | None:
+    """Say in which folder a playlist beside the songs has to lie; None if there is none.
+
+    ``is_above`` tells that the songs lie in several folders below it.
+    """
+    paths = _paths(store, evening)
+    folder = _common(paths)
+    if folder is None:
+        return None
+    is_above = any(Path(path).parent != folder for path in paths.values())
+    return {"path": str(folder), "is_above": is_above}
 
 
 def _floor(laid: Laid, title: str, query: Mapping[str, str], _store: Store) -> bytes:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from desk_evenings import EASY, change, dances, fill_store, new_evening, search, waited
 
+from heard import fill
 from in_process import Program
 from phrasefit.cli.playlist import FewChanges
 from phrasefit.evening.evening import MAX_CHANGES
@@ -73,6 +74,26 @@ def test_a_playlist_to_lie_anywhere_names_songs_in_full(desk, filled) -> None:
     paths = [line for line in text.splitlines() if not line.startswith("#")]
     assert paths
     assert all(Path(path).is_file() for path in paths)
+
+
+def test_the_folder_of_the_songs_is_named(page_of, new_desk, tmp_path) -> None:
+    """Where songs lie in two folders, the playlist has to lie above both: it says where."""
+    folder = fill_store(tmp_path / "own", with_sample=False)
+    fill(folder, "paper-boat-waltz", music=tmp_path / "own" / "waltzes")
+    desk = new_desk(folder)
+    rows = {row[1]: row[0] for row in desk.get("/api/songs")["rows"]}
+    one = change(desk, new_evening(desk), "add", song=rows["Six"], routine="supplied:first-gate")
+
+    page = page_of(desk, f"/evening/{one['id']}")
+    page.get_by_text(f"The folder of the songs is {tmp_path / 'own' / 'my music'}").wait_for()
+    waltz = {"song": rows["Paper Boat Waltz"], "routine": "supplied:mill-pond-waltz"}
+    two = change(desk, one, "add", **waltz)
+
+    page.get_by_text(f"has to lie above them all, in {tmp_path / 'own'}").wait_for()
+    address = f"/api/evenings/{two['id']}/files/list.m3u8?beside=1"
+    text = desk.ask("GET", address).body.decode()
+    paths = [line for line in text.splitlines() if not line.startswith("#")]
+    assert [(tmp_path / "own" / path).is_file() for path in paths] == [True, True]
 
 
 def test_cards_for_the_dj(desk, filled) -> None:

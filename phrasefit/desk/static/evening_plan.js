@@ -97,7 +97,7 @@ function partsOf(page, wishes, routines) {
     byHand(page, routines),
     make("h2", {}, "Tempo and repeats"), parts.course, parts.words,
     make("h2", {}, "Choose from"), chosen.map((form) => form.element),
-    make("h2", {}, "Print and save"), parts.files);
+    make("h2", {}, "Print and save"), parts.files.element);
   return parts;
 }
 
@@ -114,7 +114,8 @@ function drawn(page, parts) {
   parts.places.replaceChildren(...placesOf(page));
   courseOf(parts.course, state.course);
   parts.words.replaceChildren(...state.course.words.map((words) => make("li", {}, words)));
-  parts.files.hidden = !state.rows.length;
+  parts.files.element.hidden = !state.rows.length;
+  parts.files.fill(state);
   const now = moved && focusOf(parts, moved.to);
   if (now && top !== null) follow(now, top);
   page.moved = null;
@@ -171,7 +172,15 @@ function byHand(page, routines) {
     make("label", { class: "field" }, make("span", {}, "Routine"), routine), search);
 }
 
-/** Make the buttons that print and save. */
+/** Say which folder the songs' is, where a playlist finds them though all of it is moved. */
+function folderWords(songs) {
+  if (!songs) return "The songs lie in no one folder: a playlist names them in full.";
+  return songs.is_above
+    ? `The songs lie in several folders; a playlist beside them has to lie above them all, in ${songs.path}`
+    : `The folder of the songs is ${songs.path}`;
+}
+
+/** Make the buttons that print and save; `fill(state)` tells them where the songs lie. */
 function filesOf(page) {
   const choice = (name, options) =>
     make("label", { class: "field" }, make("span", {}, name),
@@ -180,9 +189,16 @@ function filesOf(page) {
   const beside = choice("A playlist will lie in", BESIDE);
   const query = () => new URLSearchParams({ paper: paper.lastChild.value, beside: beside.lastChild.value });
   const file = (name, words) => make("button", { onclick: () => tried(() => save(`${page.address}/files/${name}?${query()}`)) }, words);
-  return make("div", {},
+  const folder = make("p", { class: "quiet" });
+  const element = make("div", {},
     make("div", { class: "keys ends" }, paper,
       file("floor.pdf", "Floor list (PDF)"), file("cards.pdf", "DJ cards (PDF)")),
     make("div", { class: "keys ends" }, beside,
-      file("list.xspf", "XSPF"), file("list.m3u8", "M3U8"), file("list.csv", "CSV")));
+      file("list.xspf", "XSPF"), file("list.m3u8", "M3U8"), file("list.csv", "CSV")), folder);
+  const fill = ({ songs_folder: songs }) => {
+    beside.lastChild.lastChild.disabled = !songs;
+    if (!songs) beside.lastChild.value = "";
+    folder.textContent = folderWords(songs);
+  };
+  return { element, fill };
 }
