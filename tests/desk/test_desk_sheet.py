@@ -470,3 +470,23 @@ def test_the_sheet_of_what_is_gone_leads_on(desk, known, page_of) -> None:
     page.goto(f"{desk.origin}/sheet/{key_of(known, DUST)}?routine=gone")
     page.get_by_role("alert").filter(has_text="routine").wait_for()
     page.get_by_role("heading", name="Half a Bar of Dust").wait_for()
+
+
+def test_a_button_that_can_do_no_more_keeps_the_focus(sheet_page) -> None:
+    """Who works with the keyboard stays there, and pressing it again does nothing."""
+    page = sheet_page(BREATH)
+    page.locator(".sheet i[data-at='18']").click()
+    page.get_by_role("menuitem", name="this is a one", exact=True).click()
+    page.locator(".sheet i.one[data-at='18']").wait_for()
+    heard_again = page.get_by_role("button", name="As it was heard")
+
+    heard_again.press("Enter")
+    page.locator(".corrected", has_text="Corrected: nothing").wait_for()
+
+    assert page.evaluate("document.activeElement.textContent") == "As it was heard"
+    assert heard_again.is_disabled()
+    undo = page.get_by_role("button", name=re.compile("^undo")).get_attribute("aria-label")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name=undo).wait_for()
+    page.wait_for_load_state("networkidle")
+    assert page.get_by_role("button", name=re.compile("^undo")).get_attribute("aria-label") == undo

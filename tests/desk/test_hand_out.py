@@ -150,3 +150,18 @@ def test_a_file_that_cannot_be_made_says_why_where_one_looks(new_desk, page_of, 
     trouble.filter(has_text="The desk has been closed").wait_for()
     page.wait_for_timeout(100)
     assert page.url.startswith(desk.origin)
+
+
+def test_the_pack_made_with_the_keyboard_keeps_the_focus(desk, known, page_of) -> None:
+    """The button is where the next press goes; one pack is made of two presses."""
+    page = page_of(desk, f"/sheet/{known[1]}?{QUERY}")
+    page.get_by_text("Hand out: paper").press("Enter")
+    before = len(desk.get("/api/lessons")["lessons"])
+
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Make the pack").press("Enter")
+        page.keyboard.press("Enter")
+
+    assert waiting.value.suggested_filename.endswith("-pack.zip")
+    assert page.evaluate("document.activeElement.textContent") == "Make the pack"
+    assert len(desk.get("/api/lessons")["lessons"]) == before + 1

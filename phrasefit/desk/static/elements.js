@@ -4,19 +4,29 @@
  * Make an element: `make("button", { class: "main", onclick: work }, "Play")`.
  *
  * Texts are set as text, never read as HTML. `on…` are listeners, `data` a dataset,
- * true and false set or leave out an attribute; children may be arrays, null is passed over.
+ * true and false set or leave out an attribute, `disabled` is that of `putOff`; children may be arrays, null is passed over.
  */
 export function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
     if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
     else if (name === "data") Object.assign(element.dataset, value);
-    else if (name === "value" || name === "checked" || name === "disabled") element[name] = value;
+    else if (name === "value" || name === "checked") element[name] = value;
+    else if (name === "disabled") putOff(element, value);
     else if (value === true) element.setAttribute(name, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(name, value);
   }
   return fill(element, ...children);
 }
+
+/** Let a button do nothing for now; unlike one that the browser disables it keeps the focus. */
+export function putOff(button, isOff) {
+  button.setAttribute("aria-disabled", String(isOff));
+}
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[aria-disabled='true']")) event.stopImmediatePropagation();
+}, true);
 
 /** Put children into an element in place of what is there; null is passed over, arrays are laid flat. */
 export function fill(element, ...children) {

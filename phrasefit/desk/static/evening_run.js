@@ -5,7 +5,7 @@
 // dead battery or another device find it again. Needs awake.js.
 
 import { go } from "./desk.js";
-import { make, say, tried } from "./elements.js";
+import { make, putOff, say, tried } from "./elements.js";
 import { get, post } from "./server.js";
 
 const ON = new Set([" ", "ArrowRight", "PageDown"]);
@@ -75,8 +75,8 @@ function draw(run, parts) {
   parts.now.replaceChildren(...(place < 1 ? ready(run) : place > n ? ended() : large(dances[place - 1])));
   parts.coming.replaceChildren(...coming(dances.slice(place, place + COMING), place));
   parts.on.textContent = place < 1 ? "Begin" : place >= n ? "End" : "Next dance";
-  parts.on.disabled = place > n || !n;
-  parts.back.disabled = place < 1;
+  putOff(parts.on, place > n || !n);
+  putOff(parts.back, place < 1);
   say(place >= 1 && place <= n ? `${place} of ${n}: ${dances[place - 1].names.join(", ")}` : "");
 }
 

@@ -3,7 +3,7 @@
 // A plan is `{ hash, query, revision }`, `query` a URLSearchParams as in the address of the
 // sheet. Files are links: the browser saves them.
 
-import { make, say, tried, triedUnasked } from "./elements.js";
+import { make, once, say, tried, triedUnasked } from "./elements.js";
 import { onceLetGo } from "./letting-go.js";
 import { get, news, post } from "./server.js";
 
@@ -122,21 +122,22 @@ function forPrograms(plan) {
 
 function everything(plan, leave) {
   const line = make("p", { role: "status" });
-  const button = make("button", { class: "main" }, "Make the pack");
+  let isMaking = false;
+  const button = make("button", { class: "main" }, "Make the pack"); // never disabled: it keeps the focus
   leave.push(news("pack", ({ hash, share, name }) => {
-    if (hash === plan.hash && button.disabled) line.textContent = `${Math.round(100 * share)} %: ${name}`;
+    if (hash === plan.hash && isMaking) line.textContent = `${Math.round(100 * share)} %: ${name}`;
   }));
-  button.addEventListener("click", async () => {
-    button.disabled = true;
+  button.addEventListener("click", once(async () => {
+    isMaking = true;
     line.textContent = "making everything; this takes a little";
     const made = await tried(() => post(address(plan, "pack")));
-    button.disabled = false;
+    isMaking = false;
     line.textContent = "";
     if (!made) return;
     line.append(saving(made.address, `Save ${made.name}`));
     line.firstChild.click();
     if (made.note) line.append(` ${made.note[0].toUpperCase()}${made.note.slice(1)}.`);
-  });
+  }));
   return make("section", { "aria-label": "Everything" }, make("h2", {}, "Everything for a class"),
     make("p", {}, "Sheets, rehearsal page, practice audio, captions and files, in one folder (ZIP). "
       + "The record then knows that you taught this."),

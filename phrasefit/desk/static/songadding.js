@@ -1,6 +1,6 @@
 // --------------------------------------------------- how songs come in: dropped, picked, chosen
 
-import { make, once, say, trouble } from "./elements.js";
+import { make, once, putOff, say, trouble } from "./elements.js";
 import { onceLetGo } from "./letting-go.js";
 import { get, post, send } from "./server.js";
 
@@ -100,8 +100,8 @@ export function chooseFolder(done) {
   const show = onceLetGo(dialog, () => {
     const wasInList = list.contains(document.activeElement);
     here.textContent = found.title;
-    up.disabled = found.above === null;
-    take.disabled = !found.token;
+    putOff(up, found.above === null);
+    putOff(take, !found.token);
     list.replaceChildren(...found.folders.map((folder) => make("li", {},
       make("button", { type: "button", onclick: once(() => look(folder.token)) }, folder.name))));
     if (!found.folders.length) list.append(make("li", { class: "quiet" }, "No folders in here"));

@@ -3,7 +3,7 @@
 // `base` is the text of the file as it was opened, `form` what stands in the form now. The desk
 // puts the one into the other, so that nothing else in the file changes, and checks it.
 
-import { make, say, tried, triedUnasked } from "../elements.js";
+import { make, putOff, say, tried, triedUnasked } from "../elements.js";
 import { onceLetGo } from "../letting-go.js";
 import { get, news, post } from "../server.js";
 import { forget, handOver, recall, remember } from "./drafts.js";
@@ -286,9 +286,9 @@ class Form {
 
   showKeys() {
     const at = (id) => this.main.querySelector(`#${id}`);
-    at("keep").disabled = !this.unkept;
-    at("undo").disabled = !this.done.length;
-    at("redo").disabled = !this.undone.length;
+    putOff(at("keep"), !this.unkept);
+    putOff(at("undo"), !this.done.length);
+    putOff(at("redo"), !this.undone.length);
     const key = encodeURIComponent(this.key);
     at("as-file").hidden = !this.key || this.unkept;
     at("as-sheet").hidden = at("fits").hidden = !this.key || this.unkept || this.check.errors > 0;

@@ -159,7 +159,7 @@ class SheetView {
           "aria-label": corrections.undo === null ? "undo" : `undo: ${corrections.undo}` }, "Undo"),
         make("button", { disabled: corrections.redo === null, onclick: step("redo"), data: { focus: "redo" },
           "aria-label": corrections.redo === null ? "redo" : `redo: ${corrections.redo}` }, "Redo"),
-        make("button", { disabled: corrections.words === "nothing", onclick: step("as-heard") }, "As it was heard")),
+        make("button", { disabled: corrections.words === "nothing", onclick: step("as-heard"), data: { focus: "as-heard" } }, "As it was heard")),
     ];
   }
 
