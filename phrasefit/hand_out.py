@@ -1,6 +1,7 @@
 """Everything that can be handed out of one plan, each kind made in one place.
 
-The command line and the desk call the same functions, so both give the same bytes.
+The command line and the desk call the same functions, so both give the same bytes.  What
+comes back, the corrections saved in a page, is checked here as well.
 """
 
 from __future__ import annotations
@@ -10,7 +11,10 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from phrasefit.errors import MapError, PhrasefitError
+
 if TYPE_CHECKING:
+    from phrasefit.corrections.document import Saved
     from phrasefit.fit.request import PlanRequest
     from phrasefit.model import BarMap, FitPlan, Plan
     from phrasefit.pipeline import Analysis
@@ -18,6 +22,7 @@ if TYPE_CHECKING:
     from phrasefit.reports.paper import Document
 
 LEVELS_IN_TURN = (0.5, 2.0, 1.0, 0.25, 4.0)  # of a correction, tried for half and double
+SAME_DURATION_S = 0.5  # copies of one recording differ by less, in padding of the encoder
 SAME_PACE = 0.03  # two levels count equally fast if they differ by less
 
 
@@ -146,7 +151,6 @@ def _level(analysis: Analysis, fit: FitPlan, change: float) -> Level | None:
     """Count the song at another level, exactly as `correct` would; None if it cannot be."""
     from phrasefit.corrections import UNTOUCHED
     from phrasefit.corrections.combine import merged
-    from phrasefit.errors import PhrasefitError
     from phrasefit.fit.grid import count_grid
     from phrasefit.pipeline import corrected
     from phrasefit.reports.page import Level
@@ -158,3 +162,54 @@ def _level(analysis: Analysis, fit: FitPlan, change: float) -> Level | None:
     except PhrasefitError:
         return None
     return Level(change=change, bar_map=bar_map, beats_per_count=grid.beats_per_count)
+
+
+# ------------------------------------------------ what comes back: a page's corrections
+
+
+def check_belongs(saved: Saved, analysis: Analysis, *, song: str, file: str, drop: str) -> None:
+    """Refuse a correction of another song, another map, or one that was applied already.
+
+    `song` and `file` are what a person calls them, `drop` what drops all corrections.
+
+    Raises
+    ------
+    MapError
+        Says which of these it is, and what to do.
+    """
+    from phrasefit.clock import clock_time
+    from phrasefit.corrections import UNTOUCHED
+    from phrasefit.pipeline import added, corrected
+    from phrasefit.reports.correction_words import correction_words
+    from phrasefit.reports.page import fingerprint
+
+    if not _is_song(saved, analysis):
+        raise MapError(
+            f"{file}: was made for {saved.title!r} ({clock_time(saved.duration_s)}), not for {song}"
+            f" ({clock_time(analysis.info.duration_s)}); give the song it was made for"
+        )
+    if saved.change == UNTOUCHED:
+        raise MapError(f"{file}: changes nothing; correct something in the page and save again")
+    shown = corrected(analysis, saved.based_on).bar_map
+    if fingerprint(shown) != saved.shown:
+        raise MapError(
+            f"{file}: was made from other beats than those now found in {song} (another copy of the"
+            " song, or another version of this program); make the page again and correct it there"
+        )
+    if analysis.correction == saved.based_on:
+        return
+    if analysis.correction == added(analysis, saved.based_on, saved.change).correction:
+        raise MapError(f"{file}: has been applied to {song} already; make the page again")
+    others = correction_words(analysis.correction)
+    raise MapError(
+        f"{file}: was made before other corrections of {song} ({others});"
+        f" make the page again and correct it there, or drop the others with {drop}"
+    )
+
+
+def _is_song(saved: Saved, analysis: Analysis) -> bool:
+    """Know the song by its sound, or at least by title and length."""
+    if saved.content_hash == analysis.info.content_hash:
+        return True
+    same_length = abs(saved.duration_s - analysis.info.duration_s) <= SAME_DURATION_S
+    return same_length and saved.title == analysis.bar_map.title

@@ -14,14 +14,11 @@ import typer
 from phrasefit.cli._corrections import CorrectionOptions
 from phrasefit.cli._edge import tell
 from phrasefit.cli._options import spread
-from phrasefit.errors import MapError, ParameterError
+from phrasefit.errors import ParameterError
 
 if TYPE_CHECKING:
-    from phrasefit.corrections.document import Saved
     from phrasefit.model import Correction
     from phrasefit.pipeline import Analysis
-
-SAME_DURATION_S = 0.5  # copies of one recording differ by less, in padding of the encoder
 
 
 def register(app: typer.Typer) -> None:
@@ -72,9 +69,10 @@ def correct(
 def _apply_file(song: Path, file: Path) -> None:
     from phrasefit.cli._song import heard
     from phrasefit.corrections.document import read_saved
+    from phrasefit.hand_out import check_belongs
 
     saved = read_saved(file)
-    check_belongs(saved, heard(song), song=song, file=file)
+    check_belongs(saved, heard(song), song=str(song), file=str(file), drop="--forget")
     _show(heard(song, change=saved.change, level_of_beats=True), saved.change)
     typer.echo("\nthe page still counts as before: make it again with phrasefit page")
 
@@ -87,52 +85,3 @@ def _show(analysis: Analysis, change: Correction) -> None:
 
     typer.echo(f"corrected: {correction_words(change)}\n")
     typer.echo(render(analysis.bar_map, beats_per_count=level_of(analysis.bar_map)), nl=False)
-
-
-# ------------------------------------------------------------ does it belong here?
-
-
-def check_belongs(saved: Saved, analysis: Analysis, *, song: Path, file: Path) -> None:
-    """Refuse a correction of another song, another map, or one that was applied already.
-
-    Raises
-    ------
-    MapError
-        Says which of these it is, and what to do.
-    """
-    from phrasefit.clock import clock_time
-    from phrasefit.corrections import UNTOUCHED
-    from phrasefit.pipeline import added, corrected
-    from phrasefit.reports.correction_words import correction_words
-    from phrasefit.reports.page import fingerprint
-
-    if not _is_song(saved, analysis):
-        raise MapError(
-            f"{file}: was made for {saved.title!r} ({clock_time(saved.duration_s)}), not for {song}"
-            f" ({clock_time(analysis.info.duration_s)}); give the song it was made for"
-        )
-    if saved.change == UNTOUCHED:
-        raise MapError(f"{file}: changes nothing; correct something in the page and save again")
-    shown = corrected(analysis, saved.based_on).bar_map
-    if fingerprint(shown) != saved.shown:
-        raise MapError(
-            f"{file}: was made from other beats than those now found in {song} (another copy of the"
-            " song, or another version of this program); make the page again and correct it there"
-        )
-    if analysis.correction == saved.based_on:
-        return
-    if analysis.correction == added(analysis, saved.based_on, saved.change).correction:
-        raise MapError(f"{file}: has been applied to {song} already; make the page again")
-    others = correction_words(analysis.correction)
-    raise MapError(
-        f"{file}: was made before other corrections of {song} ({others});"
-        " make the page again and correct it there, or drop the others with --forget"
-    )
-
-
-def _is_song(saved: Saved, analysis: Analysis) -> bool:
-    """Know the song by its sound, or at least by title and length."""
-    if saved.content_hash == analysis.info.content_hash:
-        return True
-    same_length = abs(saved.duration_s - analysis.info.duration_s) <= SAME_DURATION_S
-    return same_length and saved.title == analysis.bar_map.title

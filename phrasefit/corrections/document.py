@@ -120,13 +120,23 @@ def read_saved(path: Path) -> Saved:
     MapError
         If it is no such file, or a value is missing or out of range; names the key.
     """
-    document = load_json(path, what="a correction file")
+    return saved_in(load_json(path, what="a correction file"), str(path))
+
+
+def saved_in(document: Any, name: str) -> Saved:
+    """Check the content of a correction file called `name`.
+
+    Raises
+    ------
+    MapError
+        If it is none, or a value is missing or out of range; names the key.
+    """
     if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise MapError(f"{path}: is no correction file; save one in the rehearsal page")
-    fields = Fields(str(path), document)
+        raise MapError(f"{name}: is no correction file; save one in the rehearsal page")
+    fields = Fields(name, document)
     if fields.values.get("version") not in READABLE:
         raise MapError(
-            f"{path}: is of version {document.get('version')}, this program reads 1 to {VERSION};"
+            f"{name}: is of version {document.get('version')}, this program reads 1 to {VERSION};"
             " make page and correction again"
         )
     fields.only(("format", "version", *_PARTS))

@@ -20,6 +20,7 @@ from phrasefit.corrections.document import (
     ODD_BAR_BEATS,
     correction_document,
     read_correction,
+    saved_in,
 )
 from phrasefit.desk.desk import Desk
 from phrasefit.desk.endpoints import NotThere, Stale, changing, reading
@@ -31,6 +32,7 @@ from phrasefit.fields import Fields
 from phrasefit.fit import fit_routine
 from phrasefit.fit.grid import count_grid
 from phrasefit.fit.request import ChangePlace, PlanRequest
+from phrasefit.hand_out import check_belongs
 from phrasefit.model import Correction, CountGrid, FitPlan
 from phrasefit.reports.correction_words import correction_words
 from phrasefit.reports.doubts import doubts_alone, doubts_of
@@ -317,6 +319,22 @@ def _correct(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
     return _changed(desk, request, sent, add)
 
 
+def _take(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
+    """Add what was corrected in a rehearsal page, and saved there as a file."""
+    name = sent.text("name")
+    saved = saved_in(sent.table("file").values, name)
+
+    def add(history: History, found: pipeline.Analysis, old: Correction) -> pipeline.Analysis:
+        shown = pipeline.corrected(found, old)
+        check_belongs(saved, shown, song=shown.bar_map.title, file=name, drop='"As it was heard"')
+        result = pipeline.added(found, old, saved.change)
+        words = correction_words(saved.change, decimals=1)
+        history.change(correction_document(result.correction), words)
+        return result
+
+    return _changed(desk, request, sent, add)
+
+
 def _settle(desk: Desk, request: Request, sent: Fields) -> dict[str, Any]:
     """Remember that a question is answered without a correction."""
     question = sent.text("question")
@@ -356,6 +374,7 @@ def _sheet(desk: Desk, request: Request) -> dict[str, Any]:
 ROUTES: list[BaseRoute] = [
     Route("/api/sheet/{content_hash}", reading(_sheet)),
     Route("/api/sheet/{content_hash}/correct", changing(_correct), methods=["POST"]),
+    Route("/api/sheet/{content_hash}/take", changing(_take), methods=["POST"]),
     Route("/api/sheet/{content_hash}/settle", changing(_settle), methods=["POST"]),
     Route("/api/sheet/{content_hash}/step/{step}", changing(_step), methods=["POST"]),
 ]

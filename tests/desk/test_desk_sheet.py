@@ -490,3 +490,36 @@ def test_a_button_that_can_do_no_more_keeps_the_focus(sheet_page) -> None:
     page.get_by_role("button", name=undo).wait_for()
     page.wait_for_load_state("networkidle")
     assert page.get_by_role("button", name=re.compile("^undo")).get_attribute("aria-label") == undo
+
+
+def test_what_is_corrected_in_a_page_is_taken_over(sheet_page, known, tmp_path) -> None:
+    """From the desk as a file, opened from disk, corrected there, and back: once, to its song."""
+    page = sheet_page(BREATH)
+    page.get_by_text("Hand out: paper").click()
+    page.get_by_text("For a video, and for other").click()
+    with page.expect_download() as handed_out:
+        page.get_by_role("link", name="the rehearsal page as a file").click()
+    handed_out.value.save_as(tmp_path / "page.html")
+    paper = page.context.new_page()
+    paper.goto((tmp_path / "page.html").as_uri())
+    paper.locator("summary", has_text="Corrections").click()
+    paper.get_by_role("button", name="a beat later").click()
+    with paper.expect_download() as saved:
+        paper.get_by_role("button", name="Save corrections").click()
+    file = tmp_path / saved.value.suggested_filename
+    saved.value.save_as(file)
+    paper.get_by_text("now take One-Bar").wait_for()
+    paper.close()
+
+    picked = page.get_by_label("From a page's file")
+    picked.set_input_files(file)
+    page.locator(".corrected", has_text="Corrected: every one later by 1 beat").wait_for()
+
+    picked.set_input_files(file)
+    page.get_by_role("alert").filter(has_text="has been applied to One Bar for Breath").wait_for()
+    (tmp_path / "song.json").write_text("[", encoding="utf-8")
+    picked.set_input_files(tmp_path / "song.json")
+    page.get_by_role("alert").filter(has_text="song.json: is no correction file").wait_for()
+    other = sheet_page(DUST)
+    other.get_by_label("From a page's file").set_input_files(file)
+    other.get_by_role("alert").filter(has_text="was made for 'One Bar for Breath'").wait_for()

@@ -108,7 +108,8 @@ function save() {
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   state.saved = true;
   keep();
-  $("save-note").textContent = `now run: phrasefit correct SONG "${link.download}", then make the page again`;
+  $("save-note").textContent = `now take ${link.download} to the song's sheet at the desk (From a page's file), `
+    + `or run: phrasefit correct SONG "${link.download}"; then make the page again`;
 }
 
 let taps = [];

@@ -159,7 +159,10 @@ class SheetView {
           "aria-label": corrections.undo === null ? "undo" : `undo: ${corrections.undo}` }, "Undo"),
         make("button", { disabled: corrections.redo === null, onclick: step("redo"), data: { focus: "redo" },
           "aria-label": corrections.redo === null ? "redo" : `redo: ${corrections.redo}` }, "Redo"),
-        make("button", { disabled: corrections.words === "nothing", onclick: step("as-heard"), data: { focus: "as-heard" } }, "As it was heard")),
+        make("button", { disabled: corrections.words === "nothing", onclick: step("as-heard"), data: { focus: "as-heard" } }, "As it was heard"),
+        make("label", { class: "button" }, "From a page's file",
+          make("input", { type: "file", accept: ".json", data: { focus: "from-file" },
+            onchange: (event) => this.takeFile(event.target) }))),
     ];
   }
 
@@ -305,6 +308,16 @@ class SheetView {
     }
   }
 
+  /** Take over what was corrected in a rehearsal page and saved there. */
+  takeFile(input) {
+    const [file] = input.files;
+    return tried(async () => {
+      const text = await file.text();
+      input.value = ""; // the same file may be picked again
+      await this.change("take", { name: file.name, file: documentIn(text, file.name) });
+    });
+  }
+
   async settle(question, advice) {
     await this.change("settle", { question });
     if (advice) trouble(new Error(advice));
@@ -342,6 +355,14 @@ class SheetView {
       this.take(doc);
       say("This song was changed in another window.");
     });
+  }
+}
+
+function documentIn(text, name) {
+  try {
+    return JSON.parse(text);
+  } catch {
+    throw new Error(`${name}: is no correction file; save one in the rehearsal page`);
   }
 }
 
