@@ -6,11 +6,11 @@ from phrasefit.clock import clock_time
 from phrasefit.model import Correction, SectionName
 
 LEVEL_WORDS = {
-    0.25: "a quarter as many",
-    0.5: "half as many",
-    1.0: "as many as found",
-    2.0: "twice as many",
-    4.0: "four times as many",
+    0.25: "a quarter as many beats counted",
+    0.5: "half as many beats counted",
+    1.0: "as many beats counted as found",
+    2.0: "twice as many beats counted",
+    4.0: "four times as many beats counted",
 }
 
 
@@ -34,7 +34,7 @@ def correction_words(correction: Correction, *, decimals: int = 2) -> str:
     shift, ms = correction.shift_one_beats, correction.nudge_s * 1000
     parts = [
         ms and f"all beats {_later(ms)} by {abs(ms):.0f} ms",
-        correction.level and f"{LEVEL_WORDS[correction.level]} beats counted",
+        correction.level and LEVEL_WORDS[correction.level],
         correction.meter and f"{correction.meter} beats a bar",
         *_ones_words([at(time_s) for time_s in correction.ones_at_s]),
         shift and f"every one {_later(shift)} by {_beats(abs(shift))}",

@@ -410,7 +410,7 @@ def test_a_question_is_heard_and_answered(sheet_page):
     page.get_by_role("button", name=re.compile("^B is right")).click()
 
     page.locator(".question").wait_for(state="detached")
-    page.locator(".corrected", has_text="as many as found beats counted").wait_for()
+    page.locator(".corrected", has_text="as many beats counted as found").wait_for()
 
 
 def test_it_plays_and_the_mark_walks(sheet_page):

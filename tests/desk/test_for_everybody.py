@@ -269,3 +269,11 @@ def test_menu_and_dialogs_are_for_everybody(desk, page) -> None:
         assert found_by_axe(page) == []
         assert page.evaluate(TOO_SMALL) == []
         page.keyboard.press("Escape")
+
+
+def test_both_ends_of_a_range_are_named_in_full(desk, page) -> None:
+    """Who hears the form instead of seeing it learns to what the second number goes."""
+    show(desk, page, "songs")
+
+    for name in ("Counts a minute from", "Counts a minute to"):
+        page.get_by_role("spinbutton", name=name, exact=True).wait_for()

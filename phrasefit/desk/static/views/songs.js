@@ -179,11 +179,11 @@ export async function show(room, place) {
   function drawFilters(routines) {
     const choice = (name, words, options) =>
       make("label", {}, words, make("select", { name, onchange: changed }, options));
-    const number = (name, words) => make("label", {}, words, make("input", { type: "number", name, min: 20, max: 400,
-      value: wish[name] || "", oninput: changed }));
+    const number = (name, words, spoken = words) => make("label", {}, words, make("input", { type: "number", name, min: 20, max: 400,
+      "aria-label": spoken, value: wish[name] || "", oninput: changed }));
     const isWide = matchMedia("(min-width: 60rem)").matches;
     const more = make("div", { class: "more" },
-      number("from", "Counts a minute from"), number("to", "to"),
+      number("from", "Counts a minute from"), number("to", "to", "Counts a minute to"),
       choice("meter", "Counted in", meters()),
       choice("sure", "How sure", optionsOf("sure", [["", "any"], ["yes", "sure"], ["no", "with a doubt"]])),
       choice("routine", "Fits the routine",
