@@ -301,19 +301,6 @@ def test_cautions() -> None:
     ]
 
 
-@pytest.mark.parametrize(("fastest", "is_said"), [(125, True), (105, False)])
-def test_music_is_to_be_slowed_down_only_where_that_would_sound_right(
-    fastest: float, is_said: bool
-) -> None:
-    """Beyond reach the verdict says to choose another song, and the caution agrees."""
-    slow = make_routine(tempo_bpm=(100, fastest))
-
-    (line,) = cautions(fit_routine(make_song(*SQUARE, bpm=130), slow))
-
-    assert line.startswith("fast for this routine: keep the steps small")
-    assert ("slow the music down" in line) == is_said
-
-
 @pytest.mark.parametrize(("later_step_s", "is_said"), [(0.5, False), (0.47, False), (0.6, True)])
 def test_a_song_that_changes_tempo_brings_a_caution(later_step_s: float, is_said: bool) -> None:
     """Half of it at 120 counts a minute; from 8 % on a change is heard (from memory, no source)."""
