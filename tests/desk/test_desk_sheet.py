@@ -135,7 +135,7 @@ def test_undo_redo_and_as_it_was_heard(new_desk, data):
     again = desk.get(address)
 
     assert undone["sheet"] == second["sheet"] == again["sheet"]
-    assert again["corrections"]["redo"] == "a section at 1:00.00"
+    assert again["corrections"]["redo"] == "a section at 1:00.0"
     redone = change(desk, address, again, what="step/redo")
     assert redone["sheet"] == third["sheet"]
     heard_again = change(desk, address, redone, what="step/as-heard")
